@@ -102,6 +102,7 @@ def _spellings() -> _Spellings:
 _PER_LITRE = re.compile(r"[ .*]?(l|ml|m3|dm3|kg|m|cm)\^?\(?-1\)?")
 _COUNT = re.compile(r"(?P<what>[^/]*?) ?(?:/|\bper\b|\ben\b|\bpor\b|\bje\b|\bin\b|\bpar\b) ?(?P<n>\d*)[. ]?(?P<vol>[a-z]+3?\.?)")
 _COUNT_POWER = re.compile(r"(?P<what>.*?)[ .]?(?P<n>\d*) ?(?P<vol>m?l)-1")
+_GLUED = re.compile(r"(mg|ug|ng|mcg|g)((?:caco3|hco3|no3|no2|nh4|n|sio2|po4|p|o2|so4|cl2|pt|cn|c)/.*)")
 _RATIO = re.compile(
     r"(?P<amount>[a-z.]+)(?:[ _]?\(?(?P<inner>[a-z0-9+ -]+?)\)?)? ?(?:/|\bper\b|\bpor\b|\bpar\b) ?(?P<vol>[a-z]+3?)\.?"
     r"(?:[ _,;:-]*\(?(?:as|en|in|como|als|exp\.? as|expressed as|calculated as|come|de|of|a|bei)? ?(?P<outer>[a-z0-9+ .°'^-]+?)\)?)?"
@@ -144,7 +145,7 @@ def _whole_or_composed(key: str) -> Unit | None:
 
 def _ratio(key: str) -> Unit | None:
     spellings = _spellings()
-    match = _RATIO.fullmatch(key)
+    match = _RATIO.fullmatch(_GLUED.sub(r"\1 \2", key) if _GLUED.fullmatch(key) else key)
     if match is None or match["amount"] not in spellings.amount or match["vol"] not in spellings.volume:
         return None
     amount, volume = spellings.amount[match["amount"]], spellings.volume[match["vol"]]

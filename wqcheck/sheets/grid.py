@@ -1,0 +1,194 @@
+"""Turns the bytes of a workbook or text file into sheets of plain cells.
+
+A cell is None when blank, else ``str``, ``float``, ``bool``, ``date``, ``datetime`` or ``time``. Positions are those of
+the file: row 0, column 0 is A1. xlsx, xlsm, xls, xlsb and ods go through python-calamine, with openpyxl as second reader
+for xlsx files on which it fails; everything else is text (csv, tsv, txt) with its encoding and delimiter found.
+"""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import hashlib
+import io
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from wqcheck.errors import WorkbookError
+
+Cells = npt.NDArray[np.object_]
+
+_ZIP, _OLE = b"PK\x03\x04", b"\xd0\xcf\x11\xe0"
+_BOMS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
+_DELIMITERS = ",;\t|"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sheet:
+    """One sheet: its name (``""`` for a text file), its cells (rows × columns) and whether it is hidden."""
+
+    name: str
+    cells: Cells
+    hidden: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Book:
+    """One workbook: file name, SHA-256 of its bytes, its sheets, and remarks on how it was opened."""
+
+    name: str
+    sha256: str
+    sheets: tuple[Sheet, ...]
+    remarks: tuple[str, ...] = ()
+
+
+def open_book(source: Path | tuple[str, bytes]) -> Book:
+    """Return the sheets of *source*.
+
+    Parameters
+    ----------
+    source : Path or (name, bytes)
+        A file, or an upload with its file name.
+
+    Raises
+    ------
+    WorkbookError
+        The file is missing, empty, encrypted or no workbook; the sentence says which and how to mend it.
+    """
+    name, data = _load(source)
+    if not data:
+        raise WorkbookError(f"{name} is empty (0 bytes); save or send the file again")
+    remarks: list[str] = []
+    if data.startswith((_ZIP, _OLE)):
+        sheets = _workbook_sheets(name, data, remarks)
+    else:
+        sheets = (_text_sheet(name, data, remarks),)
+    return Book(name, hashlib.sha256(data).hexdigest(), sheets, tuple(remarks))
+
+
+def _load(source: Path | tuple[str, bytes]) -> tuple[str, bytes]:
+    if isinstance(source, tuple):
+        return source
+    if not source.exists():
+        raise WorkbookError(f"{source} does not exist; check the path")
+    if not source.is_file():
+        raise WorkbookError(f"{source} is not a file; give the path of a workbook or CSV file")
+    try:
+        return source.name, source.read_bytes()
+    except OSError as problem:
+        raise WorkbookError(f"{source} cannot be opened ({problem.strerror}); close it elsewhere or copy it") from problem
+
+
+def _workbook_sheets(name: str, data: bytes, remarks: list[str]) -> tuple[Sheet, ...]:
+    import python_calamine
+
+    if data.startswith(_OLE) and "EncryptedPackage".encode("utf-16-le") in data:
+        raise WorkbookError(f"{name} is protected by a password; open it, save a copy without password and give that")
+    try:
+        book = python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(data))
+        hidden = {
+            sheet.name for sheet in book.sheets_metadata if sheet.visible != python_calamine.SheetVisibleEnum.Visible
+        }
+        worksheets = {
+            sheet.name for sheet in book.sheets_metadata if sheet.typ == python_calamine.SheetTypeEnum.WorkSheet
+        }
+        return tuple(
+            Sheet(sheet, _plain(book.get_sheet_by_name(sheet).to_python(skip_empty_area=False)), sheet in hidden)
+            for sheet in book.sheet_names
+            if sheet in worksheets
+        )
+    except Exception as problem:  # noqa: BLE001 the engine raises types of its own and panics of its language
+        return _second_reader(name, data, problem, remarks)
+
+
+def _second_reader(name: str, data: bytes, first: Exception, remarks: list[str]) -> tuple[Sheet, ...]:
+    import openpyxl
+
+    reason = " ".join(str(first).split())[:120] or type(first).__name__
+    try:
+        book = openpyxl.load_workbook(io.BytesIO(data), read_only=False, data_only=True)
+    except Exception as problem:
+        kind = "a zip file" if data.startswith(_ZIP) else "an old binary file"
+        raise WorkbookError(
+            f"{name} cannot be read as a workbook: it is {kind} with contents that no reader understands ({reason}); "
+            "open it in a spreadsheet program and save it as .xlsx or .csv"
+        ) from problem
+    remarks.append(f"read with the second reader, for the first one failed: {reason}")
+    return tuple(
+        Sheet(sheet.title, _plain(list(sheet.iter_rows(values_only=True))), sheet.sheet_state != "visible")
+        for sheet in book.worksheets
+    )
+
+
+def _text_sheet(name: str, data: bytes, remarks: list[str]) -> Sheet:
+    text, encoding = _decode(name, data)
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    delimiter = _delimiter(text)
+    if encoding not in {"utf-8", "utf-8-sig"}:
+        remarks.append(f"read as {encoding} text")
+    csv.field_size_limit(max(len(text), 1))
+    try:
+        return Sheet("", _plain(list(csv.reader(io.StringIO(text), delimiter=delimiter))))
+    except csv.Error as problem:
+        raise WorkbookError(f"{name} cannot be read as delimited text ({problem}); save it again as CSV") from problem
+
+
+def _decode(name: str, data: bytes) -> tuple[str, str]:
+    encoding = next((encoding for bom, encoding in _BOMS if data.startswith(bom)), "")
+    if not encoding and b"\0" in data[:4000]:
+        even, odd = data[:4000:2].count(0), data[1:4000:2].count(0)
+        encoding = "utf-16-le" if odd > 4 * even else "utf-16-be" if even > 4 * odd else ""
+        if not encoding:
+            raise WorkbookError(f"{name} is neither a workbook nor text; give an .xlsx, .xls, .ods or .csv file")
+    for candidate in [encoding] if encoding else ["utf-8", "cp1252", "latin-1"]:
+        try:
+            return data.decode(candidate), candidate
+        except UnicodeDecodeError:
+            continue
+    raise WorkbookError(f"{name} cannot be decoded as {encoding} text; save it again as UTF-8")
+
+
+def _delimiter(text: str) -> str:
+    """Return the delimiter that cuts the first lines into the most even rows of more than one field."""
+    lines = [line for line in text[:200_000].split("\n")[:200] if line.strip()]
+
+    def evenness(delimiter: str) -> tuple[float, int]:
+        try:
+            widths = [len(row) for row in csv.reader(lines, delimiter=delimiter)]
+        except csv.Error:
+            return 0.0, 0
+        wide = Counter(width for width in widths if width > 1)
+        if not wide:
+            return 0.0, 0
+        width, often = wide.most_common(1)[0]
+        return often / len(widths) * min(width, 8) ** 0.5, width
+
+    return max(_DELIMITERS, key=evenness)
+
+
+def _plain(rows: Sequence[Iterable[Any]]) -> Cells:
+    """Return *rows* as an object array; blank text becomes None, whole numbers become floats."""
+    listed = [row if isinstance(row, list) else list(row) for row in rows]
+    width = max(map(len, listed), default=0)
+    cells = np.empty((len(listed), width), dtype=object)
+    for number, row in enumerate(listed):
+        cells[number, : len(row)] = row
+    for column in range(width):
+        cells[:, column] = _without_blanks(cells[:, column])
+    used = np.flatnonzero((cells != None).any(axis=1))  # noqa: E711 elementwise
+    return cells[: used[-1] + 1] if len(used) else cells[:0]
+
+
+def _without_blanks(column: Cells) -> Cells:
+    blank = np.array([value is None or (value.__class__ is str and not value.strip()) for value in column], dtype=bool)
+    column = column.copy()
+    column[blank] = None
+    whole = np.array([value.__class__ is int for value in column], dtype=bool)
+    column[whole] = column[whole].astype(float)
+    return column

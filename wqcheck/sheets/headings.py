@@ -1,0 +1,42 @@
+"""Turns the text of a heading or label into the part that its column, row or value plays.
+
+The patterns stand in ``headings.csv``, first match wins; they are matched whole against the normalised text, once with
+and once without what stands in brackets. A heading that is also the name of a parameter is left to the parameters.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from functools import cache
+from importlib.resources import files
+
+from wqcheck.parameters import normalise
+
+BATCH_LABELS = frozenset(
+    "product product_kind plant address line tank containers container_codes run_start run_end volume best_before "
+    "sampled_by".split()
+)
+"""Roles that only labels of the block above a table have; they describe the batch, not a result."""
+
+_BRACKETS = re.compile(r"\([^()]*\)|\[[^\[\]]*\]")
+_CAMEL = re.compile(r"(?<=[a-z])(?=[A-Z])")
+
+
+@cache
+def _patterns() -> tuple[tuple[str, re.Pattern[str]], ...]:
+    with files("wqcheck.sheets").joinpath("headings.csv").open(encoding="utf-8", newline="") as file:
+        return tuple((row["role"], re.compile(row["pattern"])) for row in csv.DictReader(file))
+
+
+@cache
+def heading_role(text: str) -> str:
+    """Return the role of a heading such as ``Sampling date`` or ``LOQ``; ``""`` when it is none that is known."""
+    if len(text) > 120:
+        return ""
+    without = _BRACKETS.sub(" ", text)
+    for form in dict.fromkeys((normalise(without), normalise(text), normalise(_CAMEL.sub(" ", without)))):
+        for role, pattern in _patterns():
+            if form and pattern.fullmatch(form):
+                return role
+    return ""

@@ -1,0 +1,145 @@
+"""Turns the name of an analyte as a laboratory writes it into parameter, basis, fraction, unit and volume.
+
+A name is looked up whole, then without its brackets, trailing unit, limit or filler words (``Lead (Pb), dissolved``,
+``tds_mg_l``, ``Nitrate (as N) mg/L``, ``Ferro - VMP: 0,3 mg/L``). A near miss is never taken.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+from functools import cache
+
+from wqcheck.errors import UnknownUnitError
+from wqcheck.parameters import Alias, aliases, normalise, parameter_for_cas
+from wqcheck.units import Unit, recognise_unit
+
+_BRACKETED = re.compile(r"[(\[{]([^()\[\]{}]*)[)\]}]")
+_CAS = re.compile(r"(?<![\d-])\d{2,7}-\d{2}-\d(?![\d-])")
+_VOLUME = re.compile(r"(?:/|\bin\b|\bper\b|\bem\b|\ben\b|\bdans\b|\bpor\b|\bpro\b|\bje\b|\bsu\b)\s*(\d+)\s*(ml|l)\b", re.I)
+_BASIS_WORDS = re.compile(r"(?:as|como|como o|en|als|come|in|exprime en|expressed as|expr as|calc as)\s+", re.I)
+_LIMIT = re.compile(r"\s*[-–,;:(]?\s*\b(?:VMP|LMP|MCL|MAC|CMA|max\.?|limit\w*|norm\w*|std|standard)\b.*", re.I)
+_FILLERS = frozenset(
+    "amount value values conc concentration result results level content reading lab field insitu measured analysis of the "
+    "in water count level levels mesure valeur teor de do da du des concentracao concentracion total totals final raw "
+    "average parameter test titration situ e no".split()
+)
+_FRACTIONS = {
+    "dissolved": "dissolved", "filtered": "dissolved", "diss": "dissolved", "dissous": "dissolved", "soluble": "dissolved",
+    "dissolvido": "dissolved", "dissolvida": "dissolved", "disuelto": "dissolved", "gelost": "dissolved", "sol": "dissolved",
+    "total": "total", "totale": "total", "totais": "total", "totaux": "total", "tot": "total", "unfiltered": "total",
+    "gesamt": "total", "totales": "total", "recoverable": "total",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Analyte:
+    """What the name of an analyte says; ``unit`` is None when it names none."""
+
+    code: str
+    basis: str = ""
+    fraction: str = ""
+    unit: Unit | None = None
+    unit_text: str = ""
+    volume_ml: float | None = None
+
+
+@cache
+def recognise_analyte(text: str) -> Analyte | None:
+    """Return what *text* says, or None when it is no known name of a parameter."""
+    whole = aliases().get(normalise(text))
+    if whole is not None:
+        return _with_volume(_from_alias(whole), text)
+    if len(text) > 160 or not any(map(str.isalpha, text)):
+        return _by_cas(text)
+    found = _by_brackets(text) or _by_trailing_unit(text) or _by_fillers(normalise(_LIMIT.sub("", text))) or _by_cas(text)
+    return _with_volume(found, text) if found else None
+
+
+def _from_alias(alias: Alias) -> Analyte:
+    return Analyte(alias.code, alias.basis, alias.fraction)
+
+
+def _with_volume(analyte: Analyte, text: str) -> Analyte:
+    match = _VOLUME.search(text)
+    if match is None or analyte.volume_ml is not None:
+        return analyte
+    return replace(analyte, volume_ml=float(match[1]) * (1000.0 if match[2].lower() == "l" else 1.0))
+
+
+def _by_cas(text: str) -> Analyte | None:
+    match = _CAS.search(text)
+    code = parameter_for_cas(match[0]) if match else None
+    return Analyte(code) if code else None
+
+
+def _by_brackets(text: str) -> Analyte | None:
+    """Take unit, basis, fraction or a second name out of brackets and look up what is left."""
+    inside = [part.strip() for part in _BRACKETED.findall(text)]
+    if not inside:
+        return None
+    bare = " ".join(_BRACKETED.sub(" ", text).split())
+    units = [(part, unit) for part in inside if (unit := unit_or_none(part))]
+    words = [_BASIS_WORDS.sub("", part) for part in inside]
+    for word in words:
+        named = aliases().get(normalise(f"{bare} as {word}"))
+        if named is not None:
+            return _with_unit(_from_alias(named), units)
+    base = recognise_analyte(bare) if bare else None
+    if base is None:
+        named = next((hit for part in inside if (hit := aliases().get(normalise(part)))), None)
+        return _with_unit(_from_alias(named), units) if named and not normalise(bare) else None
+    fraction = next((_FRACTIONS[key] for part in inside if (key := normalise(part)) in _FRACTIONS), base.fraction)
+    return _with_unit(replace(base, fraction=fraction), units)
+
+
+def _with_unit(analyte: Analyte, units: list[tuple[str, Unit]]) -> Analyte:
+    if analyte.unit is not None or not units:
+        return analyte
+    text, unit = units[0]
+    return replace(
+        analyte, unit=unit, unit_text=text, basis=analyte.basis or unit.basis, volume_ml=analyte.volume_ml or unit.volume_ml
+    )
+
+
+def unit_or_none(text: str) -> Unit | None:
+    """Return the unit that *text* means, or None; a lone element symbol or dash is no unit here."""
+    if not text.strip() or normalise(text) in aliases() or len(text) > 40:
+        return None
+    try:
+        return recognise_unit(text)
+    except UnknownUnitError:
+        return None
+
+
+def _by_trailing_unit(text: str) -> Analyte | None:
+    """Read ``tds_mg_l``, ``Nitrate as N mg/L``, ``Lead, ug/L``: the longest tail that is a unit, before it a name."""
+    parts = [part for part in re.split(r"[\s_,;:|]+|\.(?!\d)|(?<=\w)-(?=[a-zA-Zµμ]+/)", _LIMIT.sub("", text)) if part]
+    for cut in range(1, len(parts)):
+        tail = parts[cut:]
+        for joined in (" ".join(tail), "/".join(tail)):
+            unit = unit_or_none(joined)
+            if unit is None or joined.strip() in {"-", "--"}:
+                continue
+            head = _by_fillers(normalise(" ".join(parts[:cut])))
+            if head is not None:
+                return _with_unit(head, [(joined, unit)])
+    return None
+
+
+def _by_fillers(name: str) -> Analyte | None:
+    """Look *name* up without words that say nothing (``amount``) or say the fraction (``dissolved``)."""
+    known = aliases()
+    if name in known:
+        return _from_alias(known[name])
+    words = name.split()
+    if len(words) < 2:
+        return None
+    fractions = {_FRACTIONS[word] for word in words if word in _FRACTIONS}
+    fraction = fractions.pop() if len(fractions) == 1 else ""
+    without = [word for word in words if word not in _FRACTIONS]
+    for kept in (without, [word for word in without if word not in _FILLERS], [w for w in words if w not in _FILLERS - set(_FRACTIONS)]):
+        hit = known.get(" ".join(kept))
+        if hit is not None:
+            return Analyte(hit.code, hit.basis, hit.fraction or fraction)
+    return None
