@@ -1,0 +1,111 @@
+"""Turns uploads and settings into the one checked batch that the page shows, and keeps it until either changes."""
+
+from __future__ import annotations
+
+import hashlib
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import streamlit as st
+
+from wqcheck.batch import check_workbook
+from wqcheck.page.settings import NamedBytes, Settings
+from wqcheck.release import BatchCheck, BatchDetails
+from wqcheck.shipped_files import shipped_folder
+from wqcheck.train import Train, load_train
+
+DESK_KEY = "desk"
+SAMPLE_TRAIN = "train.toml"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Paper:
+    """One file to download: its name, media type and bytes."""
+
+    name: str
+    mime: str
+    content: bytes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Desk:
+    """What lies on the table: the checked batch, the train it was checked with, and the papers made from it.
+
+    ``key`` is a digest of uploads and settings; another key means another check.
+    """
+
+    key: str
+    check: BatchCheck
+    train: Train | None
+    papers: tuple[Paper, ...] = ()
+
+
+def desk_key(sources: Sequence[NamedBytes], settings: Settings) -> str:
+    """Digest everything that a check depends on; the signatory is not part of it."""
+    digest = hashlib.sha256(repr(replace(settings, signed_by="")).encode("utf-8"))
+    for name, content in sources:
+        digest.update(repr((name, len(content))).encode("utf-8"))
+        digest.update(content)
+    return digest.hexdigest()
+
+
+def checked_desk(sources: Sequence[NamedBytes], settings: Settings) -> Desk:
+    """Give the checked batch of these uploads and settings, checking only when one of them changed.
+
+    Raises
+    ------
+    WqcheckError
+        A workbook, limit table, train or rules file is not usable; nothing of an earlier check stays on the page.
+    """
+    key = desk_key(sources, settings)
+    desk: Desk | None = st.session_state.get(DESK_KEY)
+    if desk is not None and desk.key == key:
+        return desk
+    clear_desk()
+    desk = _check(sources, settings, key)
+    st.session_state[DESK_KEY] = desk
+    return desk
+
+
+def clear_desk() -> None:
+    """Take an earlier check off the page."""
+    st.session_state.pop(DESK_KEY, None)
+
+
+def keep_papers(desk: Desk, papers: tuple[Paper, ...]) -> None:
+    """Put the papers made from a check beside it."""
+    st.session_state[DESK_KEY] = replace(desk, papers=papers)
+
+
+def _check(sources: Sequence[NamedBytes], settings: Settings, key: str) -> Desk:
+    """Check the batch; the only place of the page that does."""
+    with tempfile.TemporaryDirectory() as folder:
+        own = [_saved(Path(folder), file) for file in settings.own_tables]
+        rules = _saved(Path(folder), settings.rules) if settings.rules else None
+        train = _train_path(Path(folder), settings)
+        check = check_workbook(
+            sources,
+            details=BatchDetails(batch=settings.batch, product=settings.product),
+            limits=[*settings.limits, *own],
+            train=train,
+            rules=rules,
+            on=settings.on,
+            product=settings.product,
+        )
+        return Desk(key=key, check=check, train=load_train(train) if train else None)
+
+
+def _train_path(folder: Path, settings: Settings) -> Path | None:
+    """Give the train file: the upload if there is one, the sample if it is asked for."""
+    if settings.train:
+        return _saved(folder, settings.train)
+    return shipped_folder("sample_results") / SAMPLE_TRAIN if settings.sample_train else None
+
+
+def _saved(folder: Path, file: NamedBytes) -> Path:
+    """Write an upload into a folder under its own name, so that messages name it as the user does."""
+    path = folder / Path(file[0]).name
+    path.write_bytes(file[1])
+    return path

@@ -1,0 +1,135 @@
+"""Turns workbooks dropped on the page into a checked batch, drawn part by part."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+
+import streamlit as st
+
+from wqcheck.certificate_lines import parameter_name
+from wqcheck.errors import ReleaseRefusedError, WqcheckError
+from wqcheck.page.checking import Desk, checked_desk, clear_desk
+from wqcheck.page.decision import draw_decision, draw_headline
+from wqcheck.page.out_of_limit import EXCEEDING, count_results, draw_out_of_limit, flagged_lines
+from wqcheck.page.papers import draw_papers, issue
+from wqcheck.page.settings import NamedBytes, draw_settings
+from wqcheck.page.stages import draw_stages
+from wqcheck.page.take_in import draw_take_in
+from wqcheck.page.words import plain
+from wqcheck.release import CAUTION, BatchCheck
+from wqcheck.shipped_files import shipped_folder
+from wqcheck.tables import Judged, Verdict
+from wqcheck.train import at_product_point
+
+TABS_KEY = "parts"
+UPLOAD_KEY = "workbooks"
+SAMPLE_KEY = "sample plant"
+
+WORKBOOK_TYPES = ["xlsx", "xlsm", "xls", "xlsb", "ods", "csv", "tsv", "txt"]
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """One workbook of the sample plant: what it is called on the page, its file and its batch."""
+
+    label: str
+    file: str
+
+
+SAMPLES = (
+    Sample("Run B2107, in order", "run_B2107_clean.xlsx"),
+    Sample("Run B2108, in trouble", "run_B2108_trouble.xlsx"),
+    Sample("Commissioning, every stage", "commissioning_crosstab.xlsx"),
+)
+
+
+def main() -> None:
+    """Draw the page."""
+    st.set_page_config(page_title="wqcheck: check a batch", layout="wide", initial_sidebar_state="expanded")
+    st.markdown("### Check a batch of water")
+    settings = draw_settings(date.today())
+    sources, sample = _draw_sources()
+    if sample:
+        settings = replace(settings, sample_train=True)
+    if not sources or not settings.limits + settings.own_tables:
+        clear_desk()
+        _draw_start(bool(sources))
+        return
+    try:
+        desk = checked_desk(sources, settings)
+    except WqcheckError as error:
+        st.error(plain(error))
+        return
+    draw_desk(desk, settings.signed_by)
+
+
+def draw_desk(desk: Desk, signed_by: str) -> None:
+    """Draw a checked batch: the decision first, then its parts in the order of work."""
+    check, decision = desk.check, desk.check.decision
+    finished = at_product_point(check.judged, desk.train) if desk.train else check.judged[Judged.verdict].notna()
+    flags = flagged_lines(check.judged[finished], decision.required)
+    elsewhere = flagged_lines(check.judged[~finished], decision.required)
+    exceeding, undecided = count_results(flags, EXCEEDING), count_results(flags, [Verdict.UNDETERMINED])
+    missing, not_tested = _names(decision.missing), _names(decision.not_tested)
+    draw_headline(decision, exceeding, undecided)
+    read, out, stages, decided, papers = st.tabs(
+        ["Take in", f"Out of limit ({exceeding})", "Stages", "Decision", "Certificate"], key=TABS_KEY
+    )
+    with read:
+        draw_take_in(check.readings, check.findings, check.ledger)
+    with out:
+        draw_out_of_limit(flags, elsewhere, missing, not_tested)
+    with stages:
+        draw_stages(check.stages)
+    with decided:
+        draw_decision(decision, missing, next_steps(check))
+    with papers:
+        draw_papers(desk, signed_by)
+
+
+def next_steps(check: BatchCheck) -> tuple[str, ...]:
+    """Give the next steps as the certificate or notice of this batch would state them."""
+    try:
+        return issue(check, "draft", "draft", datetime(2000, 1, 1)).next_steps
+    except ReleaseRefusedError as refusal:
+        return refusal.reasons
+
+
+def _names(codes: Sequence[str]) -> tuple[str, ...]:
+    """Give the names of parameters, each once."""
+    return tuple(dict.fromkeys(parameter_name(code) for code in codes))
+
+
+def _draw_sources() -> tuple[tuple[NamedBytes, ...], Sample | None]:
+    """Draw the upload and the sample plant; uploads come first where both are there."""
+    left, right = st.columns([3, 2], gap="large")
+    uploads = left.file_uploader(
+        "Laboratory sheets of one batch", type=WORKBOOK_TYPES, accept_multiple_files=True, key=UPLOAD_KEY
+    )
+    chosen = right.pills("Use the sample plant (invented)", SAMPLES, format_func=_label, key=SAMPLE_KEY)
+    if uploads:
+        return tuple((file.name, file.getvalue()) for file in uploads), None
+    if chosen:
+        path = shipped_folder("sample_results") / chosen.file
+        return ((path.name, path.read_bytes()),), chosen
+    return (), None
+
+
+def _label(sample: Sample) -> str:
+    """Give the label of a sample."""
+    return sample.label
+
+
+def _draw_start(any_sources: bool) -> None:
+    """Say what to do first."""
+    if any_sources:
+        st.warning("Choose at least one limit table in the side panel.")
+        return
+    st.info(
+        "Drop the laboratory's sheets above (several at once if one batch has several), or try the sample plant. "
+        "Nothing has to be typed first: sheets may have a result per row, a sample per row, or a sampling point per "
+        "column."
+    )
+    st.caption(plain(CAUTION))

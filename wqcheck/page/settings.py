@@ -1,0 +1,90 @@
+"""Turns what is chosen in the side panel into one record of settings."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import streamlit as st
+
+from wqcheck.limit_tables import shipped_tables
+from wqcheck.tables import Product
+
+TABLES_KEY = "limit tables"
+PRODUCT_KEY = "kind of water"
+BATCH_KEY = "batch"
+ON_KEY = "limits in force on"
+SIGNED_BY_KEY = "signed by"
+OWN_TABLES_KEY = "own limit tables"
+TRAIN_KEY = "train file"
+SAMPLE_TRAIN_KEY = "sample train"
+RULES_KEY = "release rules"
+
+FIRST_TABLES = ("who_gdwq_2022", "us_fda_21cfr165_110b")
+
+NamedBytes = tuple[str, bytes]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """How a batch is to be checked.
+
+    ``limits`` are names of shipped tables; ``own_tables``, ``train`` and ``rules`` are uploads, file name and bytes.
+    ``batch`` is blank where the sheet is to say it. ``signed_by`` does not change the check, only the certificate.
+    """
+
+    product: Product
+    batch: str
+    limits: tuple[str, ...]
+    own_tables: tuple[NamedBytes, ...]
+    train: NamedBytes | None
+    sample_train: bool
+    rules: NamedBytes | None
+    on: date
+    signed_by: str
+
+
+def draw_settings(today: date) -> Settings:
+    """Draw the side panel and give what is chosen in it; limits are those in force on ``today`` until changed."""
+    with st.sidebar:
+        st.subheader("How to check")
+        limits = _draw_tables(shipped_tables())
+        product = st.selectbox(
+            "Kind of water",
+            list(Product),
+            index=list(Product).index(Product.PURIFIED),
+            key=PRODUCT_KEY,
+            help="A limit row counts only for the kinds of water it names.",
+        )
+        batch = st.text_input("Batch", key=BATCH_KEY, placeholder="as the sheet says")
+        signed_by = st.text_input("Signed by", key=SIGNED_BY_KEY, placeholder="name of the authorised person")
+        on = st.date_input("Limits in force on", value=today, key=ON_KEY)
+        with st.expander("Your own files"):
+            own = st.file_uploader("Limit tables (CSV)", type="csv", accept_multiple_files=True, key=OWN_TABLES_KEY)
+            train = st.file_uploader("Treatment train (TOML)", type="toml", key=TRAIN_KEY)
+            sample_train = st.checkbox("Use the sample train", key=SAMPLE_TRAIN_KEY)
+            rules = st.file_uploader("Release rules (TOML)", type="toml", key=RULES_KEY)
+    return Settings(
+        product=Product(product),
+        batch=batch.strip(),
+        limits=tuple(limits),
+        own_tables=tuple((file.name, file.getvalue()) for file in own),
+        train=(train.name, train.getvalue()) if train else None,
+        sample_train=sample_train,
+        rules=(rules.name, rules.getvalue()) if rules else None,
+        on=on,
+        signed_by=signed_by.strip(),
+    )
+
+
+def _draw_tables(names: Sequence[str]) -> list[str]:
+    """Draw the choice of shipped limit tables."""
+    return st.multiselect(
+        "Limit tables",
+        names,
+        default=[name for name in FIRST_TABLES if name in names] or list(names[:1]),
+        key=TABLES_KEY,
+        placeholder="choose at least one",
+        help="Each table is judged on its own; the decision rests on all of them together.",
+    )

@@ -1,0 +1,103 @@
+"""Turns the stage table into a chart of what each stage removed, its bounds written out, and the table itself."""
+
+from __future__ import annotations
+
+import altair as alt
+import pandas as pd
+import streamlit as st
+
+from wqcheck.certificate_lines import parameter_name
+from wqcheck.page.words import plain
+from wqcheck.removal_words import removal_words
+from wqcheck.tables import Bound, Stages
+from wqcheck.train import WHOLE_TRAIN
+
+PARAMETER_KEY = "stage parameter"
+LOG_KEY = "log scale"
+
+_WIDEST_PERCENT, _WIDEST_LOG = 100.0, 6.0
+_BAR_HEIGHT = 34
+
+
+def stage_rows(stages: pd.DataFrame, code: str) -> pd.DataFrame:
+    """Give the rows of one parameter with the removal in words, in the order of flow and the whole train last."""
+    rows = stages[stages[Stages.parameter].eq(code)]
+    whole = rows[Stages.stage].eq(WHOLE_TRAIN)
+    rows = pd.concat([rows[~whole], rows[whole]])
+    columns = [rows[name] for name in (Stages.removal_percent, Stages.log_removal, Stages.bound)]
+    return rows.assign(words=[removal_words(*figures) for figures in zip(*columns, strict=True)])
+
+
+def removal_chart(rows: pd.DataFrame, *, log: bool) -> alt.LayerChart:
+    """Draw one bar per stage, with the figure and its bound beside it.
+
+    Parameters
+    ----------
+    rows : DataFrame, shape (s, …)
+        From :func:`stage_rows`.
+    log : bool
+        log10 units instead of percent.
+    """
+    column, title = (Stages.log_removal, "removal, log10") if log else (Stages.removal_percent, "removal, %")
+    widest = _WIDEST_LOG if log else _WIDEST_PERCENT
+    lowest = min(0.0, max(-widest, float(rows[column].min(skipna=True)))) if rows[column].notna().any() else 0.0
+    drawn = rows.assign(
+        shown=rows[column].clip(lowest, widest).fillna(0.0),
+        words=rows["words"].mask(rows[column].lt(lowest), rows["words"] + " (bar cut off)"),
+    )
+    order = list(dict.fromkeys(rows[Stages.stage]))
+    base = alt.Chart(drawn).encode(
+        y=alt.Y(f"{Stages.stage}:N", sort=order, title=None, axis=alt.Axis(labelLimit=180, labelFontSize=13)),
+    )
+    bars = base.mark_bar(height=16).encode(
+        x=alt.X("shown:Q", title=title, scale=alt.Scale(domain=[lowest, widest * 1.6], nice=False)),
+        opacity=alt.Opacity(
+            f"{Stages.bound}:N", scale=alt.Scale(domain=list(Bound), range=[1.0, 0.6, 0.6, 0.2]), legend=None
+        ),
+        tooltip=[f"{name}:N" for name in (Stages.stage, Stages.inlet, Stages.outlet, Stages.unit, Stages.reason)],
+    )
+    labels = base.transform_calculate(beside="max(datum.shown, 0)").mark_text(align="left", dx=6, fontSize=13)
+    texts = labels.encode(x="beside:Q", text="words:N")
+    return alt.layer(bars, texts).properties(height=_BAR_HEIGHT * max(len(order), 2))
+
+
+def stage_table(rows: pd.DataFrame) -> pd.DataFrame:
+    """Make the table below the chart: results before and after, removal in words, and why it is known so."""
+    return pd.DataFrame(
+        {
+            "Stage": rows[Stages.stage],
+            "From": rows[Stages.inlet_point] + " → " + rows[Stages.outlet_point],
+            "Before": rows[Stages.inlet],
+            "After": rows[Stages.outlet],
+            "Unit": rows[Stages.unit].fillna(""),
+            "Removal": rows["words"],
+            "Why": rows[Stages.reason],
+        }
+    )
+
+
+def draw_stages(stages: pd.DataFrame) -> None:
+    """Draw the choice of parameter, the chart and the tables; says what is needed where there is nothing to draw."""
+    if stages.empty:
+        st.info(
+            "No removal can be shown. It needs a treatment train (side panel, *Your own files*) and results of one "
+            "parameter at two points of it."
+        )
+        return
+    known = stages[Stages.bound].ne(Bound.UNKNOWN).groupby(stages[Stages.parameter], sort=False).sum()
+    codes = list(known.sort_values(ascending=False, kind="stable").index)
+    choice, switch = st.columns([3, 2], vertical_alignment="bottom")
+    code = choice.selectbox("Parameter", codes, format_func=parameter_name, key=PARAMETER_KEY)
+    log = switch.toggle("Show log10 units (2 log = 99 %)", key=LOG_KEY)
+    rows = stage_rows(stages, code)
+    st.altair_chart(removal_chart(rows, log=log), width="stretch", alt=f"Removal of {parameter_name(code)} by stage")
+    st.caption(
+        "“At least” and “at most”: a result was below or above what the laboratory can measure, so only a bound of the "
+        "removal is known. Pale bars are bounds. A negative removal means more after the stage than before it."
+    )
+    st.table(stage_table(rows).map(plain), hide_index=True)
+    with st.expander(f"All parameters ({len(codes)})"):
+        everything = pd.concat([stage_rows(stages, each).assign(name=parameter_name(each)) for each in codes])
+        table = stage_table(everything)
+        table.insert(0, "Parameter", everything["name"])
+        st.dataframe(table, hide_index=True)

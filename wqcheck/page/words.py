@@ -1,0 +1,54 @@
+"""Turns records into the short plain phrases that the page shows."""
+
+from __future__ import annotations
+
+import re
+
+from wqcheck.certificate_lines import unit_text
+from wqcheck.release import Disposition
+from wqcheck.tables import Verdict
+
+VERDICT_WORDS = {
+    Verdict.FAIL: "Out of limit",
+    Verdict.CONDITIONAL_FAIL: "Out of limit, but by less than its uncertainty",
+    Verdict.UNDETERMINED: "Cannot be decided",
+    Verdict.CONDITIONAL_PASS: "Within the limit, but by less than its uncertainty",
+    Verdict.PASS: "Within the limit",
+    Verdict.NO_LIMIT: "No limit in the chosen tables",
+}
+DISPOSITION_WORDS = {
+    Disposition.RELEASE: "RELEASE",
+    Disposition.HOLD: "HOLD",
+    Disposition.REJECT: "REJECT",
+}
+DISPOSITION_MEANING = {
+    Disposition.RELEASE: "The results that the rules ask for are there and none is out of its limit.",
+    Disposition.HOLD: "Keep the batch apart: something is missing, undecided or in doubt.",
+    Disposition.REJECT: "At least one result is out of a limit that rejects a batch.",
+}
+
+
+def plain(text: object) -> str:
+    """Keep the text of a sheet or a table from being read as markup: what it says is what is shown."""
+    return re.sub(r"([\\`*_{}\[\]()<>#+\-.!|~$:&])", r"\\\1", " ".join(str(text).split()))
+
+
+def counted(number: int, one: str, many: str = "") -> str:
+    """Write a number with its noun: ``1 result``, ``3 results``."""
+    return f"{number:,} {one if number == 1 else many or one + 's'}"
+
+
+def result_text(reported: str, unit: str, basis: str, volume_ml: float | None) -> str:
+    """Write a result as reported, with the unit it was read in.
+
+    Parameters
+    ----------
+    reported : str
+        The text of the cell.
+    unit, basis : str
+        As read; blank where unknown.
+    volume_ml : float or None
+        Volume examined, mL.
+    """
+    shown = unit_text(unit, basis, volume_ml)
+    return f"{reported} {shown}".strip() if reported.strip() else "nothing reported"
