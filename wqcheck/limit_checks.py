@@ -1,0 +1,226 @@
+"""Turns the text cells of a limit table into the list of everything that is wrong with them, and how to mend it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Mapping
+from datetime import date
+from difflib import get_close_matches
+from enum import StrEnum
+from itertools import combinations
+
+from wqcheck.errors import TableProblem, UnknownUnitError
+from wqcheck.parameters import catalogue
+from wqcheck.tables import LimitClass, Product, Rule
+from wqcheck.units import COUNT_UNITS, recognise_unit
+
+COLUMNS = (
+    *("parameter", "rule", "lower", "upper", "unit", "basis", "volume_ml", "members", "weights", "product"),
+    *("class", "status", "valid_from", "valid_to", "source", "clause", "evidence", "note"),
+)
+"""The header of every limit table, in this order."""
+
+ANY_PRODUCT = "any"
+EVIDENCE = ("primary text", "secondary text", "memory")
+COMBINED_RULES = frozenset({Rule.SUM_MAX, Rule.RATIO_SUM_MAX})
+
+_NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?")
+_NEEDED: Mapping[str, tuple[str, ...]] = {
+    Rule.MAX: ("upper", "unit"),
+    Rule.MIN: ("lower", "unit"),
+    Rule.RANGE: ("lower", "upper", "unit"),
+    Rule.ABSENT: ("unit", "volume_ml"),
+    Rule.SUM_MAX: ("upper", "unit", "members"),
+    Rule.RATIO_SUM_MAX: ("upper", "unit", "members", "weights"),
+    Rule.PERCENTILE_MAX: ("upper", "unit"),
+    Rule.MEAN_MAX: ("upper", "unit"),
+    Rule.ATTRIBUTE_PLAN: ("unit",),
+    Rule.GUIDANCE: ("note",),
+}
+_UNUSED: Mapping[str, tuple[str, ...]] = {
+    Rule.MAX: ("lower", "members", "weights"),
+    Rule.MIN: ("upper", "members", "weights"),
+    Rule.RANGE: ("members", "weights"),
+    Rule.ABSENT: ("lower", "members", "weights"),
+    Rule.SUM_MAX: ("lower",),
+    Rule.RATIO_SUM_MAX: ("lower",),
+    Rule.PERCENTILE_MAX: ("members", "weights"),
+    Rule.MEAN_MAX: ("members", "weights"),
+    Rule.ATTRIBUTE_PLAN: ("members", "weights"),
+    Rule.GUIDANCE: ("lower", "upper", "volume_ml", "members", "weights"),
+}
+
+Row = Mapping[str, str]
+Problem = tuple[str, str, str]
+"""Column, what was given, and how to mend it."""
+
+
+def split_list(text: str) -> list[str]:
+    """Return the elements of a ``;`` list, stripped; a blank text has none."""
+    return [part.strip() for part in text.split(";")] if text.strip() else []
+
+
+def is_number(text: str) -> bool:
+    """Tell whether *text* is a plain number with a decimal point; ``nan``, ``inf``, ``1_0`` and commas are not."""
+    return _NUMBER.fullmatch(text) is not None
+
+
+def row_problems(file: str, line: int, row: Row) -> list[TableProblem]:
+    """Return every problem of one *row* of stripped text cells, read from *line* of *file* (the header is line 1)."""
+    found = [problem for check in _CHECKS for problem in check(row)]
+    return [TableProblem(file, line, column, given, message) for column, given, message in found]
+
+
+def _nearest(word: str, words: list[str]) -> str:
+    near = get_close_matches(word, words, n=3, cutoff=0.6)
+    return f"; nearest: {', '.join(near)}" if near else ""
+
+
+def _words(row: Row) -> Iterator[Problem]:
+    words: tuple[tuple[str, type[StrEnum]], ...] = (("rule", Rule), ("class", LimitClass))
+    for column, allowed in words:
+        if row[column] not in list(allowed):
+            yield column, row[column], f"write one of {', '.join(allowed)}"
+    products = split_list(row["product"])
+    allowed_products = [ANY_PRODUCT, *Product]
+    wrong = [word for word in products if word not in allowed_products]
+    if wrong or not products:
+        yield "product", row["product"], f"write {ANY_PRODUCT} or a ; list of {', '.join(Product)}"
+    elif len(set(products)) < len(products) or (ANY_PRODUCT in products and len(products) > 1):
+        yield "product", row["product"], f"name each product once, and {ANY_PRODUCT} only alone"
+
+
+def _numbers(row: Row) -> Iterator[Problem]:
+    for column in ("lower", "upper", "volume_ml"):
+        if row[column] and not is_number(row[column]):
+            yield column, row[column], "write a number with a decimal point and no unit, or leave the cell blank"
+    lower, upper, volume = row["lower"], row["upper"], row["volume_ml"]
+    if is_number(lower) and is_number(upper) and float(lower) > float(upper):
+        yield "lower", lower, f"the lower limit is above the upper limit {upper}; swap or correct them"
+    if is_number(volume) and float(volume) <= 0:
+        yield "volume_ml", volume, "the volume examined must be above 0 mL"
+    if row["rule"] in COMBINED_RULES and is_number(upper) and float(upper) <= 0:
+        yield "upper", upper, "the limit of a sum must be above 0"
+
+
+def _dates(row: Row) -> Iterator[Problem]:
+    good = {}
+    for column in ("valid_from", "valid_to"):
+        if not row[column]:
+            continue
+        try:
+            good[column] = date.fromisoformat(row[column])
+        except ValueError:
+            yield column, row[column], "write an ISO date such as 2023-01-12, or leave the cell blank"
+            continue
+        if len(row[column]) != len("2023-01-12"):
+            yield column, row[column], "write the date with dashes, such as 2023-01-12"
+    if len(good) == len(("valid_from", "valid_to")) and good["valid_from"] > good["valid_to"]:
+        yield "valid_to", row["valid_to"], f"the row ends before it begins on {row['valid_from']}; correct the dates"
+
+
+def _codes(row: Row) -> Iterator[Problem]:
+    known = catalogue()
+    for column, codes in (("parameter", [row["parameter"]]), ("members", split_list(row["members"]))):
+        for code in codes:
+            if code not in known:
+                hint = _nearest(code, list(known))
+                yield column, code, f"this code is not in parameters.csv; correct it or add it there{hint}"
+        if len(set(codes)) < len(codes):
+            yield column, row[column], "name each member once"
+
+
+def _unit(row: Row) -> Iterator[Problem]:
+    if not row["unit"]:
+        return
+    try:
+        label = recognise_unit(row["unit"]).label
+    except UnknownUnitError:
+        yield "unit", row["unit"], "this unit is not in units.csv; correct it or add its spelling there"
+        return
+    if label != row["unit"]:
+        yield "unit", row["unit"], f"write the unit as {label}, and what it is expressed as in the column basis"
+    elif label in COUNT_UNITS and not row["volume_ml"] and row["rule"] != Rule.GUIDANCE:
+        yield "volume_ml", "", "a count needs the volume that it refers to, in mL"
+
+
+def _needs(row: Row) -> Iterator[Problem]:
+    for column in (*_NEEDED.get(row["rule"], ()), "source", "clause", "evidence"):
+        if not row[column] and not (column == "volume_ml" and row["unit"] in COUNT_UNITS):
+            yield column, "", f"a row with the rule {row['rule']} needs this cell"
+    for column in _UNUSED.get(row["rule"], ()):
+        if row[column]:
+            yield column, row[column], f"a row with the rule {row['rule']} has no use for this cell; leave it blank"
+    if row["rule"] == Rule.ABSENT and row["unit"] and row["unit"] not in COUNT_UNITS:
+        yield (
+            "unit",
+            row["unit"],
+            f"a row with the rule absent counts organisms; write {', '.join(sorted(COUNT_UNITS))}",
+        )
+    if row["rule"] == Rule.ABSENT and is_number(row["upper"]) and float(row["upper"]) != 0:
+        yield "upper", row["upper"], "a row with the rule absent has the upper limit 0 or none"
+    if row["evidence"] and not row["evidence"].startswith(EVIDENCE):
+        yield "evidence", row["evidence"], f"begin with one of {', '.join(EVIDENCE)}, then say where it was read"
+
+
+def _lists(row: Row) -> Iterator[Problem]:
+    members = split_list(row["members"])
+    weights, bases = split_list(row["weights"]), split_list(row["basis"])
+    if row["rule"] not in COMBINED_RULES:
+        return
+    if weights and len(weights) != len(members):
+        yield "weights", row["weights"], f"give one weight for each of the {len(members)} members"
+    for weight in weights:
+        if not is_number(weight) or float(weight) <= 0:
+            yield "weights", weight, "each weight is a number above 0 with a decimal point"
+    if len(bases) > 1 and len(bases) != len(members):
+        yield "basis", row["basis"], f"give one basis for all, or one for each of the {len(members)} members"
+
+
+def _bases(row: Row) -> Iterator[Problem]:
+    bases, known = split_list(row["basis"]), catalogue()
+    combined = row["rule"] in COMBINED_RULES
+    codes = split_list(row["members"]) if combined else [row["parameter"]]
+    for code, basis in zip(codes, bases * len(codes) if len(bases) == 1 else bases, strict=False):
+        entry = known.get(code)
+        if entry and basis and basis not in entry.bases and basis != entry.basis:
+            usual = ", ".join(entry.bases) or "no basis: leave the cell blank"
+            yield "basis", basis, f"{code} is not expressed so; the catalogue has {usual}"
+
+
+_CHECKS: tuple[Callable[[Row], Iterator[Problem]], ...] = (
+    *(_words, _numbers, _dates, _codes, _unit, _needs, _lists, _bases),
+)
+
+
+def overlaps(file: str, rows: list[tuple[int, Row]]) -> list[TableProblem]:
+    """Return a problem for each later row that binds what an earlier one of the same key binds at the same time.
+
+    Rows are the same limit when parameter, rule, basis, volume and members agree and a product is named by both.
+    """
+    keys: dict[tuple[str, ...], list[tuple[int, Row]]] = {}
+    for line, row in rows:
+        key = tuple(row[column] for column in ("parameter", "rule", "basis", "volume_ml", "members"))
+        keys.setdefault(key, []).append((line, row))
+    found = []
+    for group in keys.values():
+        for (first, one), (second, other) in combinations(group, 2):
+            if _same_product(one, other) and _same_time(one, other):
+                message = f"line {first} already binds this parameter, rule and product at the same time; keep one"
+                found.append(TableProblem(file, second, "parameter", other["parameter"], message))
+    return found
+
+
+def _same_product(one: Row, other: Row) -> bool:
+    first, second = set(split_list(one["product"])), set(split_list(other["product"]))
+    return bool(first & second) or ANY_PRODUCT in first | second
+
+
+def _same_time(one: Row, other: Row) -> bool:
+    def begins(row: Row) -> str:
+        return row["valid_from"] or "0000-00-00"
+
+    def ends(row: Row) -> str:
+        return row["valid_to"] or "9999-99-99"
+
+    return begins(one) <= ends(other) and begins(other) <= ends(one)
