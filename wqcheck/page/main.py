@@ -8,7 +8,6 @@ from datetime import date, datetime
 
 import streamlit as st
 
-from wqcheck.certificate_lines import parameter_name
 from wqcheck.errors import ReleaseRefusedError, WqcheckError
 from wqcheck.page.checking import Desk, checked_desk, clear_desk
 from wqcheck.page.decision import draw_decision, draw_headline
@@ -17,7 +16,7 @@ from wqcheck.page.papers import draw_papers, issue
 from wqcheck.page.settings import NamedBytes, draw_settings
 from wqcheck.page.stages import draw_stages
 from wqcheck.page.take_in import draw_take_in
-from wqcheck.page.words import plain
+from wqcheck.page.words import message_text, plain, titled
 from wqcheck.release import CAUTION, BatchCheck
 from wqcheck.shipped_files import shipped_folder
 from wqcheck.tables import Judged, Verdict
@@ -26,6 +25,13 @@ from wqcheck.train import at_product_point
 TABS_KEY = "parts"
 UPLOAD_KEY = "workbooks"
 SAMPLE_KEY = "sample plant"
+
+# A laptop shows 768 lines: less empty space above, and tables that break long words instead of growing sideways.
+ROOMY = """<style>
+[data-testid="stMainBlockContainer"] {padding: 2.2rem 2.5rem 3rem 2.5rem;}
+[data-testid="stSidebarHeader"] {height: 2rem; padding-bottom: 0;}
+[data-testid="stTable"] td, [data-testid="stTable"] th {overflow-wrap: anywhere; min-width: 5.5rem;}
+</style>"""
 
 WORKBOOK_TYPES = ["xlsx", "xlsm", "xls", "xlsb", "ods", "csv", "tsv", "txt"]
 
@@ -48,6 +54,7 @@ SAMPLES = (
 def main() -> None:
     """Draw the page."""
     st.set_page_config(page_title="wqcheck: check a batch", layout="wide", initial_sidebar_state="expanded")
+    st.html(ROOMY)
     st.markdown("### Check a batch of water")
     settings = draw_settings(date.today())
     sources, sample = _draw_sources()
@@ -60,7 +67,7 @@ def main() -> None:
     try:
         desk = checked_desk(sources, settings)
     except WqcheckError as error:
-        st.error(plain(error))
+        st.error(message_text(error))
         return
     draw_desk(desk, settings.signed_by)
 
@@ -99,7 +106,7 @@ def next_steps(check: BatchCheck) -> tuple[str, ...]:
 
 def _names(codes: Sequence[str]) -> tuple[str, ...]:
     """Give the names of parameters, each once."""
-    return tuple(dict.fromkeys(parameter_name(code) for code in codes))
+    return tuple(dict.fromkeys(titled(code) for code in codes))
 
 
 def _draw_sources() -> tuple[tuple[NamedBytes, ...], Sample | None]:
@@ -108,7 +115,7 @@ def _draw_sources() -> tuple[tuple[NamedBytes, ...], Sample | None]:
     uploads = left.file_uploader(
         "Laboratory sheets of one batch", type=WORKBOOK_TYPES, accept_multiple_files=True, key=UPLOAD_KEY
     )
-    chosen = right.pills("Use the sample plant (invented)", SAMPLES, format_func=_label, key=SAMPLE_KEY)
+    chosen = right.pills("Use the sample plant (invented)", SAMPLES, format_func=_label, key=SAMPLE_KEY, wrap=True)
     if uploads:
         return tuple((file.name, file.getvalue()) for file in uploads), None
     if chosen:

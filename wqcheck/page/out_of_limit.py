@@ -8,7 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from wqcheck.certificate_lines import ResultLine, result_lines
-from wqcheck.page.words import VERDICT_WORDS, counted, plain, result_text
+from wqcheck.page.words import VERDICT_WORDS, counted, plain, result_text, titled
 from wqcheck.tables import Judged, LimitClass, Verdict
 
 FLAGGED = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL, Verdict.UNDETERMINED, Verdict.CONDITIONAL_PASS)
@@ -49,7 +49,7 @@ def flag_table(lines: Sequence[ResultLine], *, markup: bool = True) -> pd.DataFr
     rows = [
         {
             "Finding": VERDICT_WORDS[Verdict(line.verdict)],
-            "Result": safe(f"{line.name}: {result_text(line.reported, line.unit, line.basis, line.volume_ml)}"),
+            "Result": safe(f"{titled(line.parameter, line.name)}: {_as_reported(line)}"),
             "Limit": safe(f"{line.limit} ({line.limit_class})"),
             "Limit table and clause": safe(
                 f"{line.table}, {line.clause}" + (line.unverified and f" ({line.unverified})")
@@ -60,6 +60,10 @@ def flag_table(lines: Sequence[ResultLine], *, markup: bool = True) -> pd.DataFr
         for line in lines
     ]
     return pd.DataFrame(rows, columns=["Finding", "Result", "Limit", "Limit table and clause", "Reason", "Where"])
+
+
+def _as_reported(line: ResultLine) -> str:
+    return result_text(line.reported, line.unit, line.basis, line.volume_ml)
 
 
 def draw_out_of_limit(

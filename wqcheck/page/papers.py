@@ -10,14 +10,15 @@ import streamlit as st
 
 from wqcheck.certificate import Certificate, issue_certificate, issue_notice
 from wqcheck.certificate_files import write_certificate
-from wqcheck.errors import ReleaseRefusedError
+from wqcheck.errors import WqcheckError
 from wqcheck.page.checking import Desk, Paper, keep_papers
-from wqcheck.page.words import plain
+from wqcheck.page.words import message_text, plain
 from wqcheck.release import BatchCheck, Disposition
 
 NUMBER_KEY = "certificate number"
 PREPARE_KEY = "prepare"
 
+# In the order of the buttons.
 _MIMES = {
     ".pdf": "application/pdf",
     ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
@@ -45,10 +46,10 @@ def issue(check: BatchCheck, number: str, signed_by: str, issued_at: datetime) -
 def as_papers(certificate: Certificate) -> tuple[Paper, ...]:
     """Write a certificate in every form and give the files."""
     with tempfile.TemporaryDirectory() as folder:
-        paths = write_certificate(certificate, Path(folder))
+        paths = {path.suffix: path for path in write_certificate(certificate, Path(folder))}
         return tuple(
-            Paper(name=path.name, mime=_MIMES.get(path.suffix, "application/octet-stream"), content=path.read_bytes())
-            for path in paths
+            Paper(name=paths[suffix].name, mime=mime, content=paths[suffix].read_bytes())
+            for suffix, mime in _MIMES.items()
         )
 
 
@@ -76,9 +77,9 @@ def _prepare(desk: Desk, number: str, signed_by: str) -> None:
     """Issue and write the papers, or say why not."""
     try:
         papers = as_papers(issue(desk.check, number, signed_by, datetime.now().astimezone()))
-    except ReleaseRefusedError as refusal:
+    except WqcheckError as refusal:
         keep_papers(desk, ())
-        st.error(plain(refusal))
+        st.error(message_text(refusal))
         return
     keep_papers(desk, papers)
     _draw_downloads(papers)

@@ -21,7 +21,7 @@ TRAIN_KEY = "train file"
 SAMPLE_TRAIN_KEY = "sample train"
 RULES_KEY = "release rules"
 
-FIRST_TABLES = ("who_gdwq_2022", "us_fda_21cfr165_110b")
+FIRST_TABLES = ("who_gdwq_2022", "us_21cfr165_110b")
 
 NamedBytes = tuple[str, bytes]
 

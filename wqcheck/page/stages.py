@@ -6,8 +6,7 @@ import altair as alt
 import pandas as pd
 import streamlit as st
 
-from wqcheck.certificate_lines import parameter_name
-from wqcheck.page.words import plain
+from wqcheck.page.words import plain, titled
 from wqcheck.removal_words import removal_words
 from wqcheck.tables import Bound, Stages
 from wqcheck.train import WHOLE_TRAIN
@@ -87,17 +86,17 @@ def draw_stages(stages: pd.DataFrame) -> None:
     known = stages[Stages.bound].ne(Bound.UNKNOWN).groupby(stages[Stages.parameter], sort=False).sum()
     codes = list(known.sort_values(ascending=False, kind="stable").index)
     choice, switch = st.columns([3, 2], vertical_alignment="bottom")
-    code = choice.selectbox("Parameter", codes, format_func=parameter_name, key=PARAMETER_KEY)
+    code = choice.selectbox("Parameter", codes, format_func=titled, key=PARAMETER_KEY)
     log = switch.toggle("Show log10 units (2 log = 99 %)", key=LOG_KEY)
     rows = stage_rows(stages, code)
-    st.altair_chart(removal_chart(rows, log=log), width="stretch", alt=f"Removal of {parameter_name(code)} by stage")
+    st.altair_chart(removal_chart(rows, log=log), width="stretch", alt=f"Removal of {titled(code)} by stage")
     st.caption(
         "“At least” and “at most”: a result was below or above what the laboratory can measure, so only a bound of the "
         "removal is known. Pale bars are bounds. A negative removal means more after the stage than before it."
     )
     st.table(stage_table(rows).map(plain), hide_index=True)
     with st.expander(f"All parameters ({len(codes)})"):
-        everything = pd.concat([stage_rows(stages, each).assign(name=parameter_name(each)) for each in codes])
+        everything = pd.concat([stage_rows(stages, each).assign(name=titled(each)) for each in codes])
         table = stage_table(everything)
         table.insert(0, "Parameter", everything["name"])
         st.dataframe(table, hide_index=True)

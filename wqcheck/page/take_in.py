@@ -7,9 +7,8 @@ from collections.abc import Sequence
 import pandas as pd
 import streamlit as st
 
-from wqcheck.certificate_lines import parameter_name
 from wqcheck.findings import Finding, Severity
-from wqcheck.page.words import counted, plain
+from wqcheck.page.words import counted, plain, titled
 from wqcheck.tables import Ledger, Readings, Sign
 
 FINDINGS_IN_FULL = 40
@@ -19,11 +18,11 @@ _SEVERITY_WORDS = {Severity.HOLD: "Holds the batch", Severity.NOTE: "To know"}
 
 def readings_table(readings: pd.DataFrame) -> pd.DataFrame:
     """Make the table of results as read: what each cell said beside what it was taken for."""
-    names = {code: parameter_name(code) for code in readings[Readings.parameter].dropna().unique()}
+    names = {code: titled(code) for code in readings[Readings.parameter].dropna().unique()}
     sheet = readings[Readings.sheet].fillna("").replace(r"(?<=.)$", "!", regex=True)
     return pd.DataFrame(
         {
-            "Parameter": readings[Readings.parameter].map(names).fillna("not recognised"),
+            "Parameter": readings[Readings.parameter].map(names).astype("str").fillna("not recognised"),
             "On the sheet": readings[Readings.parameter_text].fillna(""),
             "Reported": readings[Readings.reported],
             "Read as": readings[Readings.sign],

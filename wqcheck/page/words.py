@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from wqcheck.certificate_lines import unit_text
+from wqcheck.certificate_lines import parameter_name, unit_text
 from wqcheck.release import Disposition
 from wqcheck.tables import Verdict
 
@@ -31,6 +31,20 @@ DISPOSITION_MEANING = {
 def plain(text: object) -> str:
     """Keep the text of a sheet or a table from being read as markup: what it says is what is shown."""
     return re.sub(r"([\\`*_{}\[\]()<>#+\-.!|~$:&])", r"\\\1", " ".join(str(text).split()))
+
+
+def message_text(message: object, most: int = 20) -> str:
+    """Write an error's sentence, and the places it lists as a list of at most ``most`` entries."""
+    first, *places = [line for line in str(message).splitlines() if line.strip()] or [""]
+    listed = [f"- {plain(place)}" for place in places[:most]]
+    beyond = [f"- and {len(places) - most} more"] if len(places) > most else []
+    return "\n".join([plain(first), "", *listed, *beyond])
+
+
+def titled(code: str, fallback: str = "") -> str:
+    """Name a parameter as a heading or the start of a line does: ``Arsenic``, but ``pH``."""
+    name = parameter_name(code, fallback)
+    return name if name[:2] == "pH" else name[:1].upper() + name[1:]
 
 
 def counted(number: int, one: str, many: str = "") -> str:

@@ -1,0 +1,185 @@
+"""The page draws finished records, worded in text, and drives the whole way from upload to certificate."""
+
+from __future__ import annotations
+
+import altair as alt
+import numpy as np
+import pandas as pd
+import pytest
+
+from wqcheck.findings import Finding, Severity
+from wqcheck.page.out_of_limit import EXCEEDING, count_results, flag_table, flagged_lines
+from wqcheck.page.stages import removal_chart, stage_rows, stage_table
+from wqcheck.page.take_in import cell_counts, findings_table, readings_table
+from wqcheck.page.words import plain
+from wqcheck.tables import Judged, Ledger, Readings, Stages, Verdict
+
+READING = {
+    "sample": "S1",
+    "point": "FP",
+    "parameter": "arsenic",
+    "parameter_text": "Arsenic",
+    "reported": "14",
+    "sign": "=",
+    "value": 14.0,
+    "unit": "µg/L",
+    "workbook": "book.xlsx",
+    "sheet": "Run",
+    "cell": "Q14",
+}
+LIMIT = {
+    "table": "table_one",
+    "rule": "max",
+    "upper": 10.0,
+    "limit_unit": "µg/L",
+    "class": "health",
+    "source": "Source",
+    "clause": "Table 3",
+    "evidence": "primary text: page 3",
+    "compared_value": 14.0,
+    "compared_low": 14.0,
+    "compared_high": 14.0,
+    "verdict": "fail",
+    "margin": -0.4,
+    "reason": "14 µg/L is above 10 µg/L",
+}
+
+
+def frame(model: type[Readings] | type[Stages] | type[Ledger], rows: list[dict[str, object]]) -> pd.DataFrame:
+    """Build a table of a model from partial rows; what is left out is blank."""
+    schema = model.to_schema()
+    table = pd.DataFrame(rows, columns=list(schema.columns))
+    for name, column in schema.columns.items():
+        kind = str(column.dtype)
+        typed = table[name].astype("float64" if "float" in kind else "str")
+        table[name] = pd.to_datetime(table[name]) if "datetime" in kind else typed
+    return model.validate(table)
+
+
+def judged(*changes: dict[str, object]) -> pd.DataFrame:
+    """Build judged rows that differ from the one above as given."""
+    return frame(Judged, [{**READING, **LIMIT, **change} for change in changes])
+
+
+def test_flags_stand_worst_first() -> None:
+    """Fail before undecided before close; health before acceptability; the larger exceedance before the smaller."""
+    rows = judged(
+        {"cell": "A1", "verdict": "undetermined", "margin": np.nan},
+        {"cell": "A2", "verdict": "fail", "margin": -0.1},
+        {"cell": "A3", "verdict": "fail", "margin": -3.0, "class": "acceptability"},
+        {"cell": "A4", "verdict": "pass", "margin": 0.5},
+        {"cell": "A5", "verdict": "conditional pass", "margin": 0.01},
+        {"cell": "A6", "verdict": "fail", "margin": -0.4},
+        {"cell": "A7", "verdict": "no limit", "margin": np.nan},
+    )
+    lines = flagged_lines(rows, ())
+    assert [line.cell.split("!")[1] for line in lines] == ["A6", "A2", "A3", "A1", "A5"]
+    assert count_results(lines, EXCEEDING) == 3
+    assert count_results(lines, [Verdict.UNDETERMINED]) == 1
+
+
+def test_one_result_out_of_two_limits_counts_once() -> None:
+    """A result that fails one table and cannot be decided in another is one result, out of limit."""
+    lines = flagged_lines(judged({}, {"table": "table_two", "verdict": "undetermined", "margin": np.nan}), ())
+    assert len(lines) == 2
+    assert (count_results(lines, EXCEEDING), count_results(lines, [Verdict.UNDETERMINED])) == (1, 0)
+
+
+def test_flag_says_in_words_what_and_why_and_where() -> None:
+    """Each flag names verdict, result, limit, table, clause, reason and cell in text; nothing hangs on a colour."""
+    row = flag_table(flagged_lines(judged({"evidence": "memory"}), ()), markup=False).iloc[0]
+    assert row["Finding"] == "Out of limit"
+    assert row["Result"] == "Arsenic: 14 µg/L"
+    assert row["Limit"] == "≤ 10 µg/L (health)"
+    assert row["Limit table and clause"] == "table_one, Table 3 (not verified against the official text)"
+    assert row["Reason"] == "14 µg/L is above 10 µg/L"
+    assert row["Where"] == "FP · S1 · book.xlsx|Run!Q14"
+
+
+def test_sheet_text_is_never_markup() -> None:
+    """What a sheet says cannot become a heading, a link, a colour or a formula on the page."""
+    assert plain("<b> [x](y) :red[z] $a$ # *") == r"\<b\> \[x\]\(y\) \:red\[z\] \$a\$ \# \*"
+    assert plain("one\ntwo") == "one two"
+
+
+STAGE = {
+    "kind": "other",
+    "parameter": "arsenic",
+    "inlet_point": "SP1",
+    "outlet_point": "SP2",
+    "inlet": "10",
+    "outlet": "5",
+    "unit": "µg/L",
+    "removal_percent": 50.0,
+    "log_removal": 0.30103,
+    "bound": "exact",
+    "reason": "measured before and after the stage",
+}
+
+
+@pytest.fixture
+def stages() -> pd.DataFrame:
+    """Give four rows: exact, a bound, unknown, and the whole train first."""
+    return frame(
+        Stages,
+        [
+            {**STAGE, "stage": "whole train", "bound": "at least", "removal_percent": 95.0, "log_removal": 1.30103},
+            {**STAGE, "stage": "media filter"},
+            {**STAGE, "stage": "tank", "removal_percent": -2000.0, "log_removal": -1.3222},
+            {**STAGE, "stage": "UV", "bound": "unknown", "removal_percent": np.nan, "log_removal": np.nan},
+        ],
+    )
+
+
+def test_stages_stand_in_the_order_of_flow_with_bounds_in_words(stages: pd.DataFrame) -> None:
+    """The whole train comes last; a bound is written out; an unknown removal is no number."""
+    table = stage_table(stage_rows(stages, "arsenic"))
+    assert list(table["Stage"]) == ["media filter", "tank", "UV", "whole train"]
+    assert table["Removal"].iloc[0].startswith("50.0 %")
+    assert table["Removal"].iloc[2] == "not determinable"
+    assert table["Removal"].iloc[3].startswith("at least 95")
+
+
+@pytest.mark.parametrize(
+    ("log", "column", "lowest"), [(False, "removal, %", -100.0), (True, "removal, log10", -1.3222)]
+)
+def test_chart_draws_every_stage(stages: pd.DataFrame, log: bool, column: str, lowest: float) -> None:
+    """Percent and log10 draw the same stages; a bar that would dwarf the others is cut off and says so."""
+    chart = removal_chart(stage_rows(stages, "arsenic"), log=log)
+    assert isinstance(chart, alt.LayerChart)
+    drawn = chart.to_dict()
+    bars = drawn["layer"][0]["encoding"]
+    assert bars["x"]["title"] == column
+    assert bars["x"]["scale"]["domain"][0] == pytest.approx(lowest)
+    rows = next(iter(drawn["datasets"].values()))
+    assert len(rows) == 4
+    cut = [row["words"] for row in rows if "cut off" in row["words"]]
+    assert len(cut) == (0 if log else 1)
+
+
+def test_cells_add_up() -> None:
+    """Result cells and other cells are all cells with content; a blank expected cell has none."""
+    readings = frame(
+        Readings, [READING, {**READING, "cell": "Q15", "reported": "", "sign": "not done", "value": np.nan}]
+    )
+    others = [("A1", "heading"), ("A2", "heading"), ("A3", "footer")]
+    ledger = frame(
+        Ledger,
+        [{"workbook": "b", "sheet": "s", "cell": c, "text": "t", "role": role, "reason": "r"} for c, role in others],
+    )
+    assert cell_counts(readings, ledger) == {"result": 1, "heading": 2, "footer": 1}
+
+
+def test_readings_show_what_was_not_recognised() -> None:
+    """A parameter that is in no catalogue stays visible under the name the sheet gave it."""
+    row = readings_table(frame(Readings, [{**READING, "parameter": None, "parameter_text": "Arsenix"}])).iloc[0]
+    assert (row["Parameter"], row["On the sheet"], row["Cell"]) == ("not recognised", "Arsenix", "Run!Q14")
+
+
+def test_findings_that_hold_come_first() -> None:
+    """A finding that holds the batch stands before one that only informs."""
+    note = Finding(code="a", severity=Severity.NOTE, message="small")
+    hold = Finding(code="b", severity=Severity.HOLD, message="large", where="book|s!A1", given="O.5")
+    table = findings_table([note, hold])
+    assert list(table["What and how to mend it"]) == ["large", "small"]
+    assert list(table["Weight"]) == ["Holds the batch", "To know"]
