@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 import pandas as pd
+from pandera.typing import DataFrame
 
 from wqcheck.findings import Finding, Severity
 from wqcheck.release import BatchCheck, BatchDetails, Disposition, FileStamp, Reason, ReleaseDecision
@@ -59,7 +60,7 @@ REASONS_FOR = {
 }
 
 
-def judged_table(*blocks: str) -> pd.DataFrame:
+def judged_table(*blocks: str) -> DataFrame[Judged]:
     """Make ``DataFrame[Judged]`` from blocks of ``|`` lines as above."""
     lines = [line for block in blocks for line in block.strip().splitlines()]
     return Judged.validate(
@@ -103,12 +104,13 @@ def _row(line: str, number: int) -> dict[str, Any]:
     return row
 
 
-def readings_of(judged: pd.DataFrame) -> pd.DataFrame:
+def readings_of(judged: DataFrame[Judged]) -> DataFrame[Readings]:
     """Give the readings that stand behind a judged table."""
-    return judged[list(Readings.to_schema().columns)].drop_duplicates("cell").reset_index(drop=True)
+    columns = list(Readings.to_schema().columns)
+    return Readings.validate(judged[columns].drop_duplicates(Readings.cell).reset_index(drop=True))
 
 
-def stage_table() -> pd.DataFrame:
+def stage_table() -> DataFrame[Stages]:
     """Make ``DataFrame[Stages]`` of three rows: an exact removal, a bound and an unknown."""
     ro, uv = ("RO", "reverse osmosis"), ("UV", "ultraviolet")
     rows = [

@@ -18,7 +18,6 @@ from typing import Any, TypeVar
 
 from wqcheck import __version__
 from wqcheck.certificate_lines import (
-    UNVERIFIED,
     ResultLine,
     SampleLine,
     StageLine,
@@ -28,17 +27,13 @@ from wqcheck.certificate_lines import (
     sample_lines,
     stage_lines,
 )
+from wqcheck.certificate_words import next_steps, statement
 from wqcheck.errors import ReleaseRefusedError
 from wqcheck.findings import Severity
 from wqcheck.release import CAUTION, BatchCheck, BatchDetails, Disposition, FileStamp, Reason
 from wqcheck.tables import Judged, LimitClass, Verdict
 
 SCHEMA = "wqcheck certificate 1"
-
-DEFERENCE = (
-    "The requirements of the competent local authority and the terms of the plant's own licence take precedence over "
-    "anything stated here. The decision is made by the authorised person who signs, not by the software."
-)
 
 Record = TypeVar("Record", BatchDetails, Reason, FileStamp)
 
@@ -93,7 +88,6 @@ class Certificate:
     findings: tuple[FindingLine, ...]
     files: tuple[FileStamp, ...]
     caution: str = CAUTION
-    deference: str = DEFERENCE
     schema: str = SCHEMA
 
     @property
@@ -151,7 +145,8 @@ def _blank_entries(number: str, signed_by: str) -> list[str]:
 def _obstacles(check: BatchCheck) -> list[str]:
     decision, judged = check.decision, check.judged
     if decision.disposition != Disposition.RELEASE:
-        return [reason.message for reason in decision.reasons] or ["no reason was recorded"]
+        against = [reason for reason in decision.reasons if reason.disposition != Disposition.RELEASE]
+        return [reason.message for reason in against] or ["no reason was recorded"]
     failing = judged[judged[Judged.verdict].eq(Verdict.FAIL) & judged[Judged.limit_class].isin(list(_REJECTING))]
     names = [parameter_name(code) for code in failing[Judged.parameter].dropna().drop_duplicates()]
     holds = [finding.message for finding in check.findings if finding.severity == Severity.HOLD]
@@ -168,6 +163,7 @@ def _document(check: BatchCheck, kind: CertificateKind, signature: tuple[str, st
     lines = result_lines(check.judged, decision.required)
     judged = tuple(line for line in lines if line.verdict != Verdict.NO_LIMIT)
     missing = _names(decision.missing)
+    doubts = sum(finding.severity == Severity.HOLD for finding in check.findings)
     return Certificate(
         kind=kind,
         number=plain_text(number).strip(),
@@ -177,8 +173,8 @@ def _document(check: BatchCheck, kind: CertificateKind, signature: tuple[str, st
         batch=_printable(check.details),
         disposition=decision.disposition,
         reasons=tuple(map(_printable, decision.reasons)),
-        statement=_statement(judged, missing),
-        next_steps=_next_steps(kind, check, judged, missing),
+        statement=statement(decision.disposition, judged, missing),
+        next_steps=next_steps(decision.disposition, plain_text(check.details.batch), judged, missing, doubts),
         required=_names(decision.required),
         missing=missing,
         not_tested=_names(decision.not_tested),
@@ -196,63 +192,13 @@ def _document(check: BatchCheck, kind: CertificateKind, signature: tuple[str, st
 
 def _printable(record: Record) -> Record:
     """Give the same record with text that UTF-8 can carry."""
-    texts = {field.name: getattr(record, field.name) for field in fields(record)}
-    return replace(record, **{name: plain_text(text) for name, text in texts.items() if type(text) is str})
+    given = {field.name: getattr(record, field.name) for field in fields(record)}
+    texts: dict[str, Any] = {name: plain_text(text) for name, text in given.items() if type(text) is str}
+    return replace(record, **texts)
 
 
 def _names(codes: Sequence[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(parameter_name(code) for code in codes))
-
-
-def _statement(lines: Sequence[ResultLine], missing: Sequence[str]) -> tuple[str, ...]:
-    """Say what was compared and what came out, required results first; nothing is said of what was not compared."""
-    failing = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
-    required = _named(lines, failing, required=True)
-    others = _named(lines, failing, required=False)
-    unclear = _named(lines, (Verdict.UNDETERMINED,))
-    unverified = list(dict.fromkeys(line.name for line in lines if line.unverified))
-    outcome = f"these required results did not keep their limit: {', '.join(required)}"
-    parts = [
-        "The results listed were compared with the limits listed; "
-        + (f"{outcome}." if required else "no listed required result exceeded its limit."),
-        others and f"These other results did not keep their limit: {', '.join(others)}.",
-        unclear and f"These results could not be compared with their limit: {', '.join(unclear)}.",
-        missing and f"These required parameters have no result: {', '.join(missing)}.",
-        unverified and f"These limits are {UNVERIFIED}: {', '.join(unverified)}.",
-    ]
-    return tuple(str(part) for part in parts if part)
-
-
-def _named(lines: Sequence[ResultLine], verdicts: Sequence[Verdict], required: bool | None = None) -> list[str]:
-    chosen = (line for line in lines if line.verdict in verdicts and required in (None, line.required))
-    return list(dict.fromkeys(line.name for line in chosen))
-
-
-def _next_steps(
-    kind: CertificateKind, check: BatchCheck, lines: Sequence[ResultLine], missing: Sequence[str]
-) -> tuple[str, ...]:
-    """Say what to do next, in the order of doing it (common practice, no source)."""
-    batch = plain_text(check.details.batch)
-    if kind == CertificateKind.RELEASE:
-        return (f"File this certificate with the records of batch {batch}, with the workbooks listed under Files.",)
-    failing = _named(lines, (Verdict.FAIL, Verdict.CONDITIONAL_FAIL))
-    unclear = [name for name in _named(lines, (Verdict.UNDETERMINED,)) if name not in failing]
-    doubts = sum(finding.severity == Severity.HOLD for finding in check.findings)
-    end = (
-        "When every point is settled, check the workbook again; only a certificate of batch release ends the hold."
-        if kind == CertificateKind.HOLD
-        else "Let the authorised person decide in writing what becomes of the batch; tell the authority where it asks."
-    )
-    steps = [
-        f"Do not dispatch batch {batch}. Keep it apart from other stock and mark it “{kind.split()[0].upper()}”.",
-        failing
-        and f"Find out why these did not keep their limit: {', '.join(failing)}. Retest only by a written plan.",
-        missing and f"Have these tested, or add their results to the workbook: {', '.join(missing)}.",
-        unclear and f"Ask the laboratory for a result that can be compared with the limit: {', '.join(unclear)}.",
-        doubts and f"Settle the data findings marked “hold” ({doubts}); each says what to mend and where.",
-        end,
-    ]
-    return tuple(str(step) for step in steps if step)
 
 
 def to_json(certificate: Certificate) -> str:

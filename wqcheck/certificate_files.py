@@ -11,7 +11,7 @@ import json
 import re
 import unicodedata
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from importlib import resources
 from pathlib import Path
@@ -20,9 +20,10 @@ from typing import Any, Literal, cast
 import typst
 
 from wqcheck.certificate import Certificate, to_json
-from wqcheck.certificate_lines import parameter_name, unit_text
+from wqcheck.certificate_lines import parameter_name, reported_unit
 from wqcheck.certificate_workbook import workbook_bytes
 from wqcheck.errors import WqcheckError
+from wqcheck.release import Reason
 
 Standard = Literal["a-3b", "a-1b"]
 
@@ -94,7 +95,7 @@ def pdf_bytes(certificate: Certificate, *, standard: Standard = "a-3b", fonts: S
     attachment = {"attachment": text, "attachment-name": f"{file_stem(certificate.number)}.json"}
     press = _Press(typst.Compiler(font_paths=list(fonts), ignore_system_fonts=True), standard, _moment(certificate))
     template = resources.files("wqcheck").joinpath("templates/certificate.typ").read_bytes()
-    view = _view(json.loads(text), _moment(certificate))
+    view = _view(certificate, json.loads(text))
     missing = press.missing_characters(set("".join(_texts(view))))
     inputs = attachment if standard == "a-3b" else {}
     try:
@@ -144,19 +145,26 @@ def _moment(certificate: Certificate) -> datetime:
     return moment if moment.tzinfo else moment.replace(tzinfo=UTC)
 
 
-def _view(data: dict[str, Any], moment: datetime) -> dict[str, Any]:
+def _view(certificate: Certificate, data: dict[str, Any]) -> dict[str, Any]:
     """Add to the certificate's data what only print needs."""
-    for line in (*data["results"], *data["without_limit"]):
-        line["unit_text"] = unit_text(line["unit"], line["basis"], line["volume_ml"])
-    for reason in data["reasons"]:
-        reason["name"] = parameter_name(reason["parameter"]) if reason["parameter"] else ""
-    zone = data["issued_at"][19:]
+    printed: dict[str, Any] = {
+        key: [{**asdict(line), "unit_text": reported_unit(line)} for line in lines]
+        for key, lines in (("results", certificate.results), ("without_limit", certificate.without_limit))
+    }
+    printed["reasons"] = [{**asdict(reason), "name": _missing_name(reason)} for reason in certificate.reasons]
+    moment, zone = _moment(certificate), data["issued_at"][19:]
     return {
         **data,
+        **printed,
         "title": f"{data['kind'].capitalize()} {data['number']}",
         "issued": f"{moment:%Y-%m-%d %H:%M}" + (f" (UTC{zone})" if zone else ""),
         "replaced": False,
     }
+
+
+def _missing_name(reason: Reason) -> str:
+    name = parameter_name(reason.parameter) if reason.parameter else ""
+    return "" if name.lower() in reason.message.lower() else name
 
 
 def _texts(value: Any) -> Iterator[str]:

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from wqcheck.parameters import catalogue
-from wqcheck.tables import Bound, Judged, Readings, Rule, Stages, Verdict
+from wqcheck.tables import Bound, Judged, Readings, Rule, Sign, Stages, Verdict
 
 UNVERIFIED = "not verified against the official text"
 
@@ -54,6 +54,7 @@ class ResultLine:
     sample: str
     point: str
     reported: str
+    sign: str
     unit: str
     basis: str
     volume_ml: float | None
@@ -132,6 +133,12 @@ def unit_text(unit: str, basis: str, volume_ml: float | None = None) -> str:
     if basis:
         return f"{shown} {'at' if '°C' in basis else 'as'} {basis}".strip()
     return shown
+
+
+def reported_unit(line: ResultLine) -> str:
+    """Write the unit of a result as it stands beside the reported text (``Absent`` needs its volume, not its unit)."""
+    word = line.sign in (Sign.ABSENT, Sign.PRESENT)
+    return unit_text("" if word else line.unit, line.basis, line.volume_ml)
 
 
 def limit_text(rule: str, lower: float | None, upper: float | None, unit: str, volume_ml: float | None = None) -> str:
@@ -215,6 +222,7 @@ def _result_line(row: Mapping[Any, Any], required: tuple[str, ...]) -> ResultLin
         sample=words[Judged.sample],
         point=words[Judged.point],
         reported=words[Judged.reported],
+        sign=words[Judged.sign],
         unit=words[Judged.unit] or words[Judged.unit_text],
         basis=words[Judged.basis],
         volume_ml=finite(row[Judged.volume_ml]),
@@ -297,7 +305,7 @@ def _span(moments: pd.Series[Any]) -> str:
     return first if first == last else f"{first} to {last}"
 
 
-def _moment(moment: object) -> str:
-    if not isinstance(moment, pd.Timestamp) or moment is pd.NaT:
+def _moment(moment: Any) -> str:
+    if pd.isna(moment):
         return ""
-    return moment.strftime("%Y-%m-%d") if moment == moment.normalize() else moment.strftime("%Y-%m-%d %H:%M")
+    return str(moment.strftime("%Y-%m-%d" if moment == moment.normalize() else "%Y-%m-%d %H:%M"))

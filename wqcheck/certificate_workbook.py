@@ -7,12 +7,15 @@ from io import BytesIO
 from typing import Any
 
 from openpyxl import Workbook
-from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE, Cell
+from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE, Cell, MergedCell
 from openpyxl.styles import Alignment, Border, Font, Side
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.header_footer import HeaderFooterItem, _HeaderFooterPart
+from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
 from wqcheck.certificate import Certificate
-from wqcheck.certificate_lines import ResultLine, unit_text
+from wqcheck.certificate_lines import ResultLine, reported_unit
 
 _LONGEST = 32_767  # characters in one cell, ECMA-376 / the spreadsheet's own limit
 _WRAP = Alignment(wrap_text=True, vertical="top")
@@ -80,7 +83,7 @@ def _entries(certificate: Certificate) -> list[tuple[str, str]]:
         ("Laboratory", batch.laboratory),
         ("Sampled by", batch.sampled_by),
         ("Remarks", batch.remarks),
-        ("Caution", f"{certificate.caution} {certificate.deference}"),
+        ("Caution", certificate.caution),
         ("Signed by", certificate.signed_by),
         ("Software", certificate.software),
         ("Content digest (SHA-256)", certificate.digest),
@@ -96,7 +99,7 @@ def _result(line: ResultLine) -> tuple[str | float | None, ...]:
         line.sample,
         line.point,
         line.reported,
-        unit_text(line.unit, line.basis, line.volume_ml),
+        reported_unit(line),
         line.compared,
         line.limit,
         line.table,
@@ -121,7 +124,7 @@ def _sheet(book: Workbook, title: str, widths: dict[str, int], rows: Iterable[Se
         cell = sheet.cell(1, number)
         _fill(cell, heading)
         cell.font, cell.border = Font(bold=True), _RULE
-        sheet.column_dimensions[cell.column_letter].width = width
+        sheet.column_dimensions[get_column_letter(number)].width = width
     for line, row in enumerate(rows, start=2):
         for number, content in enumerate(row, start=1):
             _fill(sheet.cell(line, number), content)
@@ -130,7 +133,7 @@ def _sheet(book: Workbook, title: str, widths: dict[str, int], rows: Iterable[Se
     return sheet
 
 
-def _fill(cell: Cell, content: Any) -> None:
+def _fill(cell: Cell | MergedCell, content: Any) -> None:
     """Put a number in as a number and everything else as text that no program takes for a formula."""
     cell.alignment = _WRAP
     if content is None or isinstance(content, int | float):
@@ -157,9 +160,10 @@ def _set_up_print(book: Workbook, certificate: Certificate) -> None:
         sheet.page_setup.orientation = "landscape"
         sheet.page_setup.paperSize = sheet.PAPERSIZE_A4
         sheet.page_setup.fitToHeight = 0
-        sheet.sheet_properties.pageSetUpPr.fitToPage = True
+        sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
         sheet.print_title_rows = "1:1"
-        sheet.oddFooter.left.text = footer
-        sheet.oddFooter.right.text = "&P / &N"
+        sheet.HeaderFooter.oddFooter = HeaderFooterItem(
+            left=_HeaderFooterPart(text=footer), right=_HeaderFooterPart(text="&P / &N")
+        )
     book.properties.title = f"{certificate.kind} {number}"
     book.properties.creator = ILLEGAL_CHARACTERS_RE.sub("\ufffd", certificate.signed_by)
