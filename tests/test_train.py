@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 from pandera.typing import DataFrame
 
+from tests.table_rows import readings_of
 from wqcheck.errors import PlantFileError
 from wqcheck.findings import Severity
 from wqcheck.tables import Readings
@@ -46,21 +47,7 @@ def written(folder: Path, text: str) -> Path:
 
 def placed(*points: str | None) -> DataFrame[Readings]:
     """Return one turbidity result for each point text."""
-    columns = Readings.to_schema().columns
-    numbers = {"value", "value_high", "volume_ml", "reporting_limit", "uncertainty"}
-    times = {"sampled_at", "received_at", "analysed_at"}
-    data = {
-        name: pd.Series(
-            [pd.NaT if name in times else None] * len(points),
-            dtype="float64" if name in numbers else "datetime64[ns]" if name in times else "str",
-        )
-        for name in columns
-    }
-    frame = pd.DataFrame(data).assign(
-        point=pd.Series(points, dtype="str"), parameter="turbidity", reported="0.1", sign="=", value=0.1, unit="NTU",
-        workbook="book.xlsx", sheet="Results", cell=[f"B{row}" for row in range(2, 2 + len(points))],
-    )  # fmt: skip
-    return Readings.validate(frame[list(columns)])
+    return readings_of([{"point": point, "parameter": "turbidity", "value": 0.1, "unit": "NTU"} for point in points])
 
 
 def test_the_sample_train_has_its_ten_points_in_the_order_of_flow(sample: Train) -> None:
