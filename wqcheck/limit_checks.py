@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date
 from difflib import get_close_matches
 from enum import StrEnum
@@ -193,7 +193,7 @@ _CHECKS: tuple[Callable[[Row], Iterator[Problem]], ...] = (
 )
 
 
-def overlaps(file: str, rows: list[tuple[int, Row]]) -> list[TableProblem]:
+def overlaps(file: str, rows: Sequence[tuple[int, Row]]) -> list[TableProblem]:
     """Return a problem for each later row that binds what an earlier one of the same key binds at the same time.
 
     Rows are the same limit when parameter, rule, basis, volume and members agree and a product is named by both.

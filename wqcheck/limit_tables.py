@@ -104,7 +104,7 @@ def covers(table: LimitTable, product: str) -> bool:
     return bool((binds_product(table.rows, word) & judged.to_numpy()).any())
 
 
-def binds_product(rows: DataFrame[Limits], product: Product) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+def binds_product(rows: pd.DataFrame, product: Product) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
     """Return for each of the limit *rows* whether it names *product* or binds any; matching is exact."""
     named = [{ANY_PRODUCT, product} & set(split_list(words)) for words in rows[Limits.product]]
     return np.array([bool(words) for words in named], dtype=np.bool_)

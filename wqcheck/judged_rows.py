@@ -1,0 +1,109 @@
+"""Turns readings, the limit rows they met and what came of it into one table of judged rows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import cast
+
+import numpy as np
+import pandas as pd
+from pandera.typing import DataFrame
+
+from wqcheck.binding import LimitRows
+from wqcheck.result_ranges import Bools, Floats, Ints, Pairs, Ranges
+from wqcheck.tables import Judged, Limits, Readings, Verdict
+from wqcheck.verdict_reasons import Setting, sentences, spaced
+from wqcheck.verdicts import SERIES_RULES, Words, bounds, decide
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Results:
+    """What n results say beside their ranges; arrays of shape (n,).
+
+    ``reported`` is the text as given, ``guard`` the width of the guard band in the limit's unit (0 for none),
+    ``examined`` the volume in mL, ``uncounted`` whether organisms were too numerous to count.
+    """
+
+    reported: pd.Series
+    guard: Floats
+    examined: Floats
+    uncounted: Bools
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Outcome:
+    """What came of n pairs of a reading and a limit row (target -1: no row); arrays of shape (n,)."""
+
+    pairs: Pairs
+    low: Floats
+    high: Floats
+    compared: Floats
+    margin: Floats
+    verdict: Words
+    reason: pd.Series
+
+
+def outcome(results: Results, limits: LimitRows, pairs: Pairs, ranges: Ranges) -> Outcome:
+    """Return verdict, margin and reason of *results* whose *ranges* are in the unit of their rows."""
+    rows, target = limits.rows, pairs.target
+    lower, upper = (rows[name].to_numpy(dtype=np.float64) for name in (Limits.lower, Limits.upper))
+    rule = rows[Limits.rule].to_numpy(dtype=object)
+    allowed = bounds(rule, lower, upper).take(target)
+    decided = decide(ranges, allowed, results.guard)
+    absence = limits.none_allowed[target]
+    setting = Setting(
+        limit=limits.phrase[target],
+        unit=np.array([spaced(unit) for unit in limits.unit], dtype=np.object_)[target],
+        examined=np.where(absence, results.examined, np.nan),
+        absence=absence,
+        series=np.isin(rule.astype(str), SERIES_RULES)[target],
+        uncounted=results.uncounted,
+    )
+    reason = sentences(results.reported, setting, ranges, decided.verdict)
+    return Outcome(pairs, ranges.low, ranges.high, decided.compared, decided.margin, decided.verdict, reason)
+
+
+def no_limit(reading: Ints, reason: pd.Series) -> Outcome:
+    """Return the outcome of the *reading* numbers that no row binds, with the *reason* of each."""
+    unknown = np.full(len(reading), np.nan)
+    word = np.full(len(reading), Verdict.NO_LIMIT.value, dtype=object)
+    pairs = Pairs(reading, np.full(len(reading), -1, dtype=np.int64))
+    return Outcome(pairs, unknown, unknown, unknown, unknown, word, reason)
+
+
+def joined(first: Outcome, second: Outcome) -> Outcome:
+    """Return both outcomes as one, in the order of the readings."""
+    reading = np.concatenate([first.pairs.reading, second.pairs.reading])
+    target = np.concatenate([first.pairs.target, second.pairs.target])
+    order = np.argsort(reading, kind="stable")
+    reason = pd.concat([first.reason, second.reason], ignore_index=True)
+    names = ("low", "high", "compared", "margin", "verdict")
+    both = (np.concatenate([getattr(first, name), getattr(second, name)])[order] for name in names)
+    low, high, compared, margin, verdict = both
+    return Outcome(Pairs(reading[order], target[order]), low, high, compared, margin, verdict, reason.take(order))
+
+
+def judged_rows(readings: DataFrame[Readings], limits: LimitRows, found: Outcome) -> DataFrame[Judged]:
+    """Return the table of judged rows: the reading's columns, the limit row's, and what was *found*."""
+    told = readings.take(found.pairs.reading).reset_index(drop=True)
+    names = [Judged.table, Judged.rule, Judged.lower, Judged.upper, Judged.limit_class]
+    names += [Judged.status, Judged.source, Judged.clause, Judged.evidence]
+    rows = limits.rows[names].assign(
+        **{
+            str(Judged.limit_unit): pd.Series(limits.unit, dtype="str"),
+            str(Judged.limit_line): limits.rows[Limits.line].astype(np.float64),
+        }
+    )
+    bound = rows.reindex(np.arange(len(rows) + 1)).take(found.pairs.target).reset_index(drop=True)
+    gained = pd.DataFrame(
+        {
+            str(Judged.compared_value): found.compared,
+            str(Judged.compared_low): found.low,
+            str(Judged.compared_high): found.high,
+            str(Judged.verdict): pd.Series(found.verdict, dtype="str"),
+            str(Judged.margin): found.margin,
+            str(Judged.reason): found.reason.reset_index(drop=True),
+        }
+    )
+    table = pd.concat([told, bound, gained], axis=1)
+    return cast("DataFrame[Judged]", table[list(Judged.to_schema().columns)])
