@@ -78,8 +78,14 @@ _RANGE = re.compile(r"(?P<low>\d[\d.,]*)\s*(?:-|–|—|to|à|a|bis|até|÷)\s*(
 _VOLUME = re.compile(r"(?:/|\bin\b|\bper\b|\bem\b|\ben\b|\bpor\b|\bdans\b|\bpour\b|\bje\b|\bsu\b)?\s*(\d+)\s*(ml|l)\b\.?")
 _WORD_THEN_LIMIT = re.compile(rf"(?P<word>[a-z./_ ]+?)\s*[(:;,@]?\s*(?:<|at|a|lod|loq|lq|ld|=|:)*\s*(?P<number>{_NUMBER})\s*\)?(?P<tail>.*)")
 _FLAGS = re.compile(r"(?:[\s,;/(]*(?:[A-Z]{1,3}\d?|\*+|†|‡|#|[a-z]|\([A-Za-z*]{1,3}\)|\[[A-Za-z0-9*]{1,3}\])\)?)+")
-_NON_DETECT_FLAGS = frozenset({"U", "UJ", "ND", "BDL", "BQL", "BLD", "LOD", "DL", "UN", "BRL", "UD", "<LD", "<LQ"})
+NON_DETECT_FLAGS = frozenset({"U", "UJ", "ND", "BDL", "BQL", "BLD", "LOD", "DL", "UN", "BRL", "UD", "<LD", "<LQ"})
 _SUPERSCRIPTS = re.compile(r"(?<=10)\s*([⁺⁻⁰¹²³⁴-⁹]+)")
+
+
+def sign_of(text: str) -> Sign | None:
+    """Return the sign that a cell of a sign column (``<``, ``menor que``, ``=``) states, or None."""
+    plain = _plain(text.strip() + "0").rstrip("0").strip() if text.strip() else ""
+    return {"<": Sign.LESS, ">": Sign.GREATER, "=": Sign.EQUAL, "<=": Sign.LESS, ">=": Sign.GREATER}.get(plain)
 
 
 @cache
@@ -201,7 +207,7 @@ def _with_tail(result: ReportedResult, tail: str) -> ReportedResult:
         return result
     meaning = _words().get(_fold(tail.strip("()[] "))) if any(map(str.isalnum, tail)) else None
     flag = tail.strip("()[]* ").upper()
-    if meaning in {"not detected", "below"} or flag in _NON_DETECT_FLAGS:
+    if meaning in {"not detected", "below"} or flag in NON_DETECT_FLAGS:
         return replace(result, sign=Sign.LESS, qualifier=_join(result.qualifier, tail.strip("() ")))
     if meaning is not None:
         return _unreadable(result.text)

@@ -18,7 +18,7 @@ _BRACKETED = re.compile(r"[(\[{]([^()\[\]{}]*)[)\]}]")
 _CAS = re.compile(r"(?<![\d-])\d{2,7}-\d{2}-\d(?![\d-])")
 _VOLUME = re.compile(r"(?:/|\bin\b|\bper\b|\bem\b|\ben\b|\bdans\b|\bpor\b|\bpro\b|\bje\b|\bsu\b)\s*(\d+)\s*(ml|l)\b", re.I)
 _BASIS_WORDS = re.compile(r"(?:as|como|como o|en|als|come|in|exprime en|expressed as|expr as|calc as)\s+", re.I)
-_LIMIT = re.compile(r"\s*[-–,;:(]?\s*\b(?:VMP|LMP|MCL|MAC|CMA|max\.?|limit\w*|norm\w*|std|standard)\b.*", re.I)
+_LIMIT = re.compile(r"\s*[-–,;:(]?\s*\b(?:VMP|LMP|MCL|MAC|CMA|max\.?|limit\w*|norm\w*|std|standard)\b\W*\d.*", re.I)
 _FILLERS = frozenset(
     "amount value values conc concentration result results level content reading lab field insitu measured analysis of the "
     "in water count level levels mesure valeur teor de do da du des concentracao concentracion total totals final raw "
@@ -103,8 +103,9 @@ def _with_unit(analyte: Analyte, units: list[tuple[str, Unit]]) -> Analyte:
 
 
 def unit_or_none(text: str) -> Unit | None:
-    """Return the unit that *text* means, or None; a lone element symbol or dash is no unit here."""
-    if not text.strip() or normalise(text) in aliases() or len(text) > 40:
+    """Return the unit that *text* means, or None; an element symbol (``Cu``, ``C``) is no unit here."""
+    plain = normalise(text)
+    if not text.strip() or (len(plain) <= 2 and plain in aliases()) or len(text) > 40:
         return None
     try:
         return recognise_unit(text)

@@ -1,0 +1,149 @@
+"""Turns a table layout into the cells that hold results, and says of every other cell of the table why it holds none."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from wqcheck.sheets.columns import ParsedResults, map_unique, parse_results
+from wqcheck.sheets.content import RESULT_LIKE, kinds_of
+from wqcheck.sheets.grid import Cells
+from wqcheck.sheets.headings import heading_role
+from wqcheck.sheets.layout import IDENTITY, Table
+from wqcheck.sheets.recognise import recognise_analyte
+from wqcheck.sheets.roles import RESULT, RoleGrid
+from wqcheck.tables import Sign
+
+Positions = npt.NDArray[np.int64]
+
+ROW_ROLES = (*IDENTITY, "sampled_at", "sampled_time", "received_at", "analysed_at")
+
+
+@dataclass(frozen=True, slots=True)
+class ResultCells:
+    """The n result cells of a table: rows and columns (0-based, shape (n,)), what they say, and cells left without owner."""
+
+    rows: Positions
+    columns: Positions
+    parsed: ParsedResults
+    orphans: tuple[tuple[int, int], ...]
+
+
+def find_result_cells(grid: RoleGrid, table: Table) -> ResultCells:
+    """Return the result cells of *table* and mark it, its headings and its untested cells in *grid*."""
+    cells = grid.sheet.cells
+    data_rows = _data_rows(grid, table)
+    rows, columns = _candidates(cells, table, data_rows)
+    parsed = parse_results(cells[rows, columns], columns)
+    untested = parsed.sign == Sign.NOT_DONE
+    grid.mark(rows[untested], columns[untested], "not tested", "the cell says that there is no result")
+    alone = _without_owner(cells, table, rows) & ~untested
+    words = alone & (parsed.sign == Sign.UNREADABLE)
+    grid.mark(rows[words], columns[words], "text", "not in a row of results")
+    orphan = alone & ~words
+    grid.mark(rows[orphan], columns[orphan], "not used", "a value whose row names no sample, point, date or analyte")
+    kept = ~untested & ~alone
+    grid.mark(rows[kept], columns[kept], RESULT, "")
+    lost = tuple((int(r), int(c)) for r, c in zip(rows[orphan], columns[orphan], strict=True))
+    return ResultCells(rows[kept], columns[kept], _take(parsed, kept), lost)
+
+
+def _take(parsed: ParsedResults, kept: npt.NDArray[np.bool_]) -> ParsedResults:
+    return ParsedResults(*(getattr(parsed, name)[kept] for name in ParsedResults.__dataclass_fields__))
+
+
+def _data_rows(grid: RoleGrid, table: Table) -> npt.NDArray[np.bool_]:
+    """Return, per row of the sheet, whether it can hold results; headings, special and label rows cannot."""
+    cells = grid.sheet.cells
+    usable = np.zeros(len(cells), dtype=bool)
+    usable[table.first :] = True
+    if table.header is not None:
+        grid.mark(table.header, slice(None), "heading", "heading of its column")
+        repeated = _repeats(cells, table.header)
+        grid.mark(repeated, slice(None), "heading", "the headings once more")
+        usable[repeated] = False
+    for row, role in table.special.items():
+        grid.mark(row, slice(None), "heading", f"a row that gives the {role.replace('_', ' ')} of each column")
+        usable[row] = False
+    if table.kind == "crosstab":
+        label = table.with_role("parameter")[0]
+        roles = map_unique(cells[:, label], _row_label)
+        for role in {role for role in roles if role}:
+            here = usable & (roles == role)
+            grid.mark(here, slice(None), "heading", f"a row that gives the {role.replace('_', ' ')} of each column")
+            usable &= ~here
+    return usable
+
+
+def _row_label(cell: object) -> str | None:
+    if not isinstance(cell, str) or recognise_analyte(cell.strip()) is not None:
+        return None
+    role = heading_role(cell.strip().rstrip(" :"))
+    return role if role in {*ROW_ROLES, "limit", "verdict", "computed", "remark", "sampled_by", "other_date"} else None
+
+
+def _repeats(cells: Cells, header: int) -> Positions:
+    filled = np.array([cell is not None for cell in cells[header]], dtype=bool)
+    same = (cells[:, filled] == cells[header, filled]).sum(axis=1)
+    rows = np.flatnonzero(same >= max(2, int(0.6 * filled.sum())))
+    return rows[rows != header]
+
+
+def _candidates(cells: Cells, table: Table, data_rows: npt.NDArray[np.bool_]) -> tuple[Positions, Positions]:
+    columns = table.with_role("analyte" if table.kind == "wide" else "result")
+    if not columns:
+        return _values_behind_names(cells, data_rows)
+    filled = np.asarray(cells[:, columns] != None, dtype=bool) & data_rows[:, None]  # noqa: E711 elementwise
+    if table.kind == "crosstab":
+        named = np.asarray(cells[:, table.with_role("parameter")[0]] != None, dtype=bool)  # noqa: E711 elementwise
+        filled &= named[:, None]
+    rows, positions = np.nonzero(filled)
+    return rows, np.asarray(columns, dtype=np.int64)[positions]
+
+
+def _values_behind_names(cells: Cells, data_rows: npt.NDArray[np.bool_]) -> tuple[Positions, Positions]:
+    """Return the one result-like cell behind the name in each row of a list without headings."""
+    kinds = kinds_of(cells)
+    behind = np.zeros(cells.shape, dtype=bool)
+    behind[:, 1:] = kinds[:, 1:] != 0
+    single = (behind.sum(axis=1) == 1) & (kinds[:, 0] != 0) & data_rows
+    usable = behind & single[:, None] & ((kinds & int(RESULT_LIKE)) != 0)
+    rows, columns = np.nonzero(usable)
+    return rows, columns
+
+
+def _without_owner(cells: Cells, table: Table, rows: Positions) -> npt.NDArray[np.bool_]:
+    """Return, per result, whether its row names neither sample, point, date nor analyte although others do."""
+    if table.kind == "crosstab" or table.header is None:
+        return np.zeros(len(rows), dtype=bool)
+    naming = [c for role in (*ROW_ROLES, "parameter", "cas") for c in table.with_role(role)]
+    if not naming:
+        return np.zeros(len(rows), dtype=bool)
+    named = np.asarray(cells[:, naming] != None, dtype=bool).any(axis=1)[rows]  # noqa: E711 elementwise
+    return ~named if named.any() else np.zeros(len(rows), dtype=bool)
+
+
+def carried_down(values: Cells, blank: npt.NDArray[np.bool_]) -> Cells:
+    """Return *values* (shape (n,)) with each blank filled from the last value above it."""
+    last = np.maximum.accumulate(np.where(blank, -1, np.arange(len(values))))
+    filled = np.where(last >= 0, values[np.maximum(last, 0)], None)
+    return np.asarray(filled, dtype=object)
+
+
+def group_names(cells: Cells, rows: Positions) -> Cells:
+    """Return, per result row of a list without headings, the path of group rows above it and its own name."""
+    texts = cells[:, 0]
+    alone = np.asarray(cells[:, 1:] != None, dtype=bool).sum(axis=1) == 0  # noqa: E711 elementwise
+    seen = pd.Series(texts[alone & (texts != None)]).astype(str).str.strip().value_counts()  # noqa: E711 elementwise
+    common = set(seen[seen > max(2, 0.1 * seen.sum())].index)
+    paths = np.empty(len(cells), dtype=object)
+    upper = lower = ""
+    for row, text in enumerate(texts):
+        name = str(text).strip() if text is not None else ""
+        if alone[row] and name:
+            upper, lower = (upper, name) if name in common else (name, "")
+        paths[row] = " / ".join(part for part in (upper, lower, name) if part)
+    return np.asarray(paths[rows], dtype=object)

@@ -1,0 +1,99 @@
+"""Turns what was decided about each cell into a ledger: no non-empty cell of a sheet is without a role and a reason."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from wqcheck.results import format_number
+from wqcheck.sheets.grid import Cells, Sheet
+
+RESULT = "result"
+
+UNUSED = ("not used", "no heading, label or neighbour says what it is")
+
+
+class RoleGrid:
+    """The role and reason of every cell of one sheet, written as rows and columns are explained."""
+
+    def __init__(self, sheet: Sheet) -> None:
+        self.sheet = sheet
+        self._known: dict[tuple[str, str], int] = {UNUSED: 0}
+        self._codes = np.zeros(sheet.cells.shape, dtype=np.int16)
+
+    def mark(self, rows: object, columns: object, role: str, reason: str) -> None:
+        """Give the cells at *rows* × *columns* (anything numpy can index with) a role and a reason."""
+        self._codes[rows, columns] = self._known.setdefault((role, reason), len(self._known))  # type: ignore[index]
+
+    def filled(self) -> int:
+        """Return the number of non-empty cells."""
+        return int(self._filled().sum())
+
+    def unexplained(self) -> npt.NDArray[np.bool_]:
+        """Return, per cell, whether it is non-empty and has no role yet."""
+        return self._filled() & (self._codes == 0)
+
+    def ledger(self, workbook: str) -> pd.DataFrame:
+        """Return one row per non-empty cell that is not a result (columns of ``tables.Ledger``)."""
+        listed = list(self._known)
+        is_result = np.array([role == RESULT for role, _ in listed])
+        rows, columns = np.nonzero(self._filled() & ~is_result[self._codes])
+        codes = self._codes[rows, columns]
+        return pd.DataFrame(
+            {
+                "workbook": pd.Series([workbook] * len(rows), dtype="str"),
+                "sheet": pd.Series([self.sheet.name] * len(rows), dtype="str"),
+                "cell": pd.Series(cell_names(rows, columns), dtype="str"),
+                "text": pd.Series(as_text(self.sheet.cells[rows, columns]), dtype="str"),
+                "role": pd.Series(np.array([role for role, _ in listed], dtype=object)[codes], dtype="str"),
+                "reason": pd.Series(np.array([reason for _, reason in listed], dtype=object)[codes], dtype="str"),
+            }
+        )
+
+    def _filled(self) -> npt.NDArray[np.bool_]:
+        return np.asarray(self.sheet.cells != None, dtype=bool)  # noqa: E711 elementwise
+
+
+def column_name(column: int) -> str:
+    """Return the letters of *column* (0 is ``A``)."""
+    letters = ""
+    column += 1
+    while column:
+        column, rest = divmod(column - 1, 26)
+        letters = chr(65 + rest) + letters
+    return letters
+
+
+def cell_names(rows: npt.NDArray[np.int64], columns: npt.NDArray[np.int64]) -> npt.NDArray[np.object_]:
+    """Return names such as ``F12`` for 0-based *rows* and *columns* of one shape."""
+    if not len(rows):
+        return np.array([], dtype=object)
+    letters = np.array([column_name(c) for c in range(int(columns.max()) + 1)], dtype=object)
+    numbers = np.array([str(r) for r in range(1, int(rows.max()) + 2)], dtype=object)
+    return np.asarray(letters[columns] + numbers[rows], dtype=object)
+
+
+def as_text(cells: Cells) -> npt.NDArray[np.object_]:
+    """Return the cells (shape (n,)) as text: numbers shortest, dates ISO, blank as None."""
+    codes, uniques = pd.factorize(cells)
+    texts = np.array([*map(_text, uniques), None], dtype=object)
+    return np.asarray(texts[codes], dtype=object)
+
+
+def _text(cell: object) -> str:
+    if isinstance(cell, float):
+        return format_number(cell) if np.isfinite(cell) else str(cell)
+    if isinstance(cell, dt.datetime):
+        return cell.isoformat(" ") if cell.time() != dt.time() else cell.date().isoformat()
+    return str(cell).strip()
+
+
+def first_cells(names: Iterable[str], most: int = 5) -> str:
+    """Return the first cell names of a list for a sentence, with how many more there are."""
+    listed = list(names)
+    more = f" and {len(listed) - most} more" if len(listed) > most else ""
+    return ", ".join(listed[:most]) + more
