@@ -16,7 +16,7 @@ from pandera.typing import DataFrame
 from wqcheck.binding import Days, LimitRows, pairs_in_force, weights_of
 from wqcheck.judged_rows import Results, judged_rows, outcome
 from wqcheck.limit_checks import COMBINED_RULES, split_list
-from wqcheck.result_ranges import Bools, Floats, Ints, Pairs, Ranges, Targets, Trouble, ranges_in
+from wqcheck.result_ranges import Bools, Floats, Ints, Pairs, Ranges, Targets, Trouble, ranges_in, row_numbers
 from wqcheck.tables import Judged, Limits, Readings, Rule, Sign
 from wqcheck.units import tidy
 
@@ -110,12 +110,8 @@ def _members(limits: LimitRows) -> Members:
 
 def _sample_numbers(readings: DataFrame[Readings], days: Days, pairs: Pairs) -> Ints:
     """Return for each pair the number of the sample that its reading belongs to."""
-    numbers = np.zeros(len(pairs.reading), dtype=np.int64)
     columns = [readings[name].iloc[pairs.reading] for name in (Readings.batch, Readings.sample, Readings.point)]
-    for column in (*columns, pd.Series(days[pairs.reading])):
-        codes, words = pd.factorize(column, use_na_sentinel=False)
-        numbers, _ = pd.factorize(numbers * (len(words) + 1) + codes)
-    return numbers.astype(np.int64)
+    return row_numbers([*columns, pd.Series(days[pairs.reading])])
 
 
 def _groups(samples: Ints, members: Members, pairs: Pairs, ranges: Ranges) -> Groups:

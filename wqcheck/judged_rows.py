@@ -12,8 +12,8 @@ from pandera.typing import DataFrame
 from wqcheck.binding import LimitRows
 from wqcheck.result_ranges import Bools, Floats, Ints, Pairs, Ranges
 from wqcheck.tables import Judged, Limits, Readings, Verdict
-from wqcheck.verdict_reasons import Setting, sentences, spaced
-from wqcheck.verdicts import SERIES_RULES, Words, bounds, decide
+from wqcheck.verdict_reasons import Setting, sentences
+from wqcheck.verdicts import SERIES_RULES, VERDICTS, bounds, decide
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,14 +32,17 @@ class Results:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Outcome:
-    """What came of n pairs of a reading and a limit row (target -1: no row); arrays of shape (n,)."""
+    """What came of n pairs of a reading and a limit row (target -1: no row); arrays of shape (n,).
+
+    ``verdict`` holds places in :data:`wqcheck.verdicts.VERDICTS`; the other fields are the columns of the same name.
+    """
 
     pairs: Pairs
     low: Floats
     high: Floats
     compared: Floats
     margin: Floats
-    verdict: Words
+    verdict: Ints
     reason: pd.Series
 
 
@@ -52,8 +55,9 @@ def outcome(results: Results, limits: LimitRows, pairs: Pairs, ranges: Ranges) -
     decided = decide(ranges, allowed, results.guard)
     absence = limits.none_allowed[target]
     setting = Setting(
-        limit=limits.phrase[target],
-        unit=np.array([spaced(unit) for unit in limits.unit], dtype=np.object_)[target],
+        target=target,
+        phrase=limits.phrase,
+        unit=limits.unit,
         examined=np.where(absence, results.examined, np.nan),
         absence=absence,
         series=np.isin(rule.astype(str), SERIES_RULES)[target],
@@ -66,9 +70,9 @@ def outcome(results: Results, limits: LimitRows, pairs: Pairs, ranges: Ranges) -
 def no_limit(reading: Ints, reason: pd.Series) -> Outcome:
     """Return the outcome of the *reading* numbers that no row binds, with the *reason* of each."""
     unknown = np.full(len(reading), np.nan)
-    word = np.full(len(reading), Verdict.NO_LIMIT.value, dtype=object)
+    verdict = np.full(len(reading), VERDICTS.index(Verdict.NO_LIMIT), dtype=np.int64)
     pairs = Pairs(reading, np.full(len(reading), -1, dtype=np.int64))
-    return Outcome(pairs, unknown, unknown, unknown, unknown, word, reason)
+    return Outcome(pairs, unknown, unknown, unknown, unknown, verdict, reason)
 
 
 def joined(first: Outcome, second: Outcome) -> Outcome:
@@ -100,7 +104,7 @@ def judged_rows(readings: DataFrame[Readings], limits: LimitRows, found: Outcome
             str(Judged.compared_value): found.compared,
             str(Judged.compared_low): found.low,
             str(Judged.compared_high): found.high,
-            str(Judged.verdict): pd.Series(found.verdict, dtype="str"),
+            str(Judged.verdict): pd.Series(VERDICTS, dtype="str").take(found.verdict).reset_index(drop=True),
             str(Judged.margin): found.margin,
             str(Judged.reason): found.reason.reset_index(drop=True),
         }

@@ -14,7 +14,7 @@ from wqcheck.combined_limits import judge_combined
 from wqcheck.judged_rows import Outcome, Results, joined, judged_rows, no_limit, outcome
 from wqcheck.limit_checks import COMBINED_RULES
 from wqcheck.limit_tables import LimitTable, product_word
-from wqcheck.result_ranges import Pairs, Ranges, is_count, own_ranges, ranges_in, volume_examined
+from wqcheck.result_ranges import Pairs, Ranges, is_count, own_ranges, ranges_in, row_numbers, volume_examined
 from wqcheck.tables import Judged, Limits, Readings, Rule, Sign, Verdict
 from wqcheck.verdicts import DecisionRule
 
@@ -112,9 +112,11 @@ def strictest(judged: DataFrame[Judged]) -> DataFrame[Judged]:
 
     Readings are told apart by workbook, sheet, cell, sample, parameter and text; the order of the rows is kept.
     """
-    weight = judged[Judged.verdict].map({word.value: place for place, word in enumerate(WORST_FIRST)})
-    identity = [Judged.workbook, Judged.sheet, Judged.cell, Judged.sample, Judged.parameter, Judged.reported]
-    order = np.lexsort((judged[Judged.margin].to_numpy(dtype=np.float64), weight.to_numpy()))
-    ranked = judged.iloc[order]
-    kept = ranked[~ranked.duplicated(subset=identity)].sort_index()
-    return kept.reset_index(drop=True)
+    identity = (Judged.workbook, Judged.sheet, Judged.cell, Judged.sample, Judged.parameter, Judged.reported)
+    key = row_numbers([judged[name] for name in identity])
+    words, places = pd.factorize(judged[Judged.verdict])
+    weight = np.array([WORST_FIRST.index(Verdict(word)) for word in places], dtype=np.int64)[words]
+    order = np.lexsort((judged[Judged.margin].to_numpy(dtype=np.float64), weight, key))
+    firsts = np.ones(len(order), dtype=np.bool_)
+    firsts[1:] = key[order][1:] != key[order][:-1]
+    return judged.take(np.sort(order[firsts])).reset_index(drop=True)

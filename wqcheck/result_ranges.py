@@ -6,6 +6,7 @@ no range (NaN ends) and a *trouble* that says why.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from enum import IntEnum
 
@@ -72,6 +73,8 @@ class Ranges:
 
     def noted(self, where: Bools, note: str) -> Ranges:
         """Return the ranges with *note* added *where* it applies."""
+        if not where.any():
+            return self
         both = np.where(self.note == "", note, self.note + ("; " + note))
         return replace(self, note=np.where(where, both, self.note))
 
@@ -172,11 +175,8 @@ class Factors:
 
 def conversion_factors(readings: DataFrame[Readings], targets: Targets, pairs: Pairs) -> Factors:
     """Return the factor of each pair, looked up once per distinct (parameter, unit, basis, target)."""
-    keys = np.zeros(len(readings), dtype=np.int64)
     columns = [readings[name] for name in (Readings.parameter, Readings.unit, Readings.basis)]
-    for column in columns:
-        codes, words = pd.factorize(column, use_na_sentinel=False)
-        keys = keys * (len(words) + 1) + codes
+    keys = row_numbers(columns)
     found, first = pd.factorize(keys[pairs.reading] * (len(targets.unit) + 1) + pairs.target)
     places = np.zeros(len(first), dtype=np.int64)
     places[found[::-1]] = np.arange(len(found))[::-1]
@@ -188,6 +188,15 @@ def conversion_factors(readings: DataFrame[Readings], targets: Targets, pairs: P
     high = np.array([factor.high for factor in known], dtype=np.float64)
     note = np.array([factor.note for factor in known], dtype=object)
     return Factors(low[found], high[found], note[found])
+
+
+def row_numbers(columns: Sequence[pd.Series]) -> Ints:
+    """Return for each row the number of its combination of *columns* (at least one); blanks count as equal."""
+    numbers = np.zeros(len(columns[0]), dtype=np.int64)
+    for column in columns:
+        codes, words = pd.factorize(column, use_na_sentinel=False)
+        numbers, _ = pd.factorize(numbers * (len(words) + 1) + codes)
+    return numbers.astype(np.int64)
 
 
 def ranges_in(readings: DataFrame[Readings], own: Ranges, targets: Targets, pairs: Pairs) -> tuple[Ranges, Floats]:
@@ -203,21 +212,21 @@ def ranges_in(readings: DataFrame[Readings], own: Ranges, targets: Targets, pair
     low_factor, high_factor = np.where(unscaled, 1.0, factors.low), np.where(unscaled, 1.0, factors.high)
     lost = (mine.trouble == Trouble.NONE) & np.isnan(low_factor)
     converted = Ranges(
-        low=tidy(mine.low * np.where(mine.low < 0, high_factor, low_factor)),
-        high=tidy(mine.high * np.where(mine.high < 0, low_factor, high_factor)),
+        low=mine.low * np.where(mine.low < 0, high_factor, low_factor),
+        high=mine.high * np.where(mine.high < 0, low_factor, high_factor),
         open_low=mine.open_low,
         open_high=mine.open_high,
         trouble=np.where(lost, Trouble.NO_CONVERSION, mine.trouble),
         note=np.where(unscaled, "", factors.note),
     )
-    uncertainty = tidy(readings[Readings.uncertainty].to_numpy(dtype=np.float64)[pairs.reading] * high_factor)
+    uncertainty = readings[Readings.uncertainty].to_numpy(dtype=np.float64)[pairs.reading] * high_factor
     examined = volume_examined(readings)[pairs.reading]
     wanted, none_allowed = targets.volume_ml[pairs.target], targets.none_allowed[pairs.target]
-    if not np.isfinite(wanted).any():
-        return converted, uncertainty
-    absence = np.isfinite(wanted) & none_allowed
-    scaled = _scaled(converted, examined, np.where(absence, np.nan, wanted))
-    return _absence(scaled, examined, np.where(absence, wanted, np.nan)), uncertainty
+    if np.isfinite(wanted).any():
+        absence = np.isfinite(wanted) & none_allowed
+        converted = _scaled(converted, examined, np.where(absence, np.nan, wanted))
+        converted = _absence(converted, examined, np.where(absence, wanted, np.nan))
+    return replace(converted, low=tidy(converted.low), high=tidy(converted.high)), uncertainty
 
 
 def volume_examined(readings: DataFrame[Readings]) -> Floats:
@@ -243,8 +252,8 @@ def _scaled(ranges: Ranges, examined: Floats, wanted: Floats) -> Ranges:
     nowhere = np.isnan(ratio) & (ranges.trouble == Trouble.NONE)
     return replace(
         ranges,
-        low=tidy(ranges.low * ratio),
-        high=tidy(np.where(may_be_one, 1.0, ranges.high) * ratio),
+        low=ranges.low * ratio,
+        high=np.where(may_be_one, 1.0, ranges.high) * ratio,
         open_high=ranges.open_high | may_be_one,
         trouble=np.where(nowhere, Trouble.NO_VOLUME, ranges.trouble),
     )

@@ -14,7 +14,7 @@ import pyarrow.compute as pc
 from wqcheck.limit_checks import split_list
 from wqcheck.result_ranges import Bools, Floats, Ints, Ranges, Trouble
 from wqcheck.tables import Rule, Verdict
-from wqcheck.verdicts import Words
+from wqcheck.verdicts import VERDICTS, Words
 
 NOT_DECIDED = " is not decided"
 
@@ -24,6 +24,7 @@ VERDICT_PHRASES: Mapping[str, tuple[str, str]] = {
     Verdict.CONDITIONAL_FAIL: (" does not meet, by less than its uncertainty, ", ""),
     Verdict.FAIL: (" does not meet ", ""),
     Verdict.UNDETERMINED: (" may lie on either side of ", ""),
+    Verdict.NO_LIMIT: (": no limit was found in ", ""),
 }
 TROUBLE_PHRASES: Mapping[Trouble, tuple[str, str]] = {
     Trouble.NOT_DONE: (": the test was not done, so ", NOT_DECIDED),
@@ -50,17 +51,18 @@ class Setting:
 
     Attributes
     ----------
-    limit : array of str
-        From :func:`limit_phrase`.
-    unit : array of str
-        The limit's unit with a space before it, blank where the number alone says it.
+    target : array of int
+        Place of each result's limit in ``phrase`` and ``unit``.
+    phrase, unit : array of str, shape (limits,)
+        From :func:`limit_phrase` and :func:`unit_in_volume`.
     examined : array of float
         Volume examined in mL where the question is whether none was found in a volume, else NaN.
     absence, series, uncounted : array of bool
         The limit allows none in a volume; it needs a series; the result is *too numerous to count*.
     """
 
-    limit: Words
+    target: Ints
+    phrase: Words
     unit: Words
     examined: Floats
     absence: Bools
@@ -106,7 +108,7 @@ def _number(value: float) -> str:
     return "" if np.isnan(value) else f"{value:.12g}"
 
 
-def sentences(reported: pd.Series, setting: Setting, ranges: Ranges, verdict: Words) -> pd.Series:
+def sentences(reported: pd.Series, setting: Setting, ranges: Ranges, verdict: Ints) -> pd.Series:
     """Return one sentence per result: as reported, as compared, the verdict in words, the limit and any note."""
     form = _forms(setting, ranges)
     verb, tail = _phrases(setting, ranges, verdict)
@@ -117,17 +119,20 @@ def sentences(reported: pd.Series, setting: Setting, ranges: Ranges, verdict: Wo
     )
     before, between, after = (_take([words[place] for words in _FORMS], form) for place in range(3))
     numeric = np.isin(form, (_EXACT, _BELOW, _ABOVE, _BETWEEN))
-    unit = _texts(setting.unit)
-    notes = _texts(ranges.note)
-    noted = pc.if_else(pc.equal(notes, ""), notes, _joined(["; ", notes]))
-    parts = ["reported ", _texts(reported), before, _numbers(first), between]
-    parts += [
-        _numbers(np.where(form == _BETWEEN, ranges.high, np.nan)),
-        pc.if_else(pa.array(numeric), unit, _take([""], form * 0)),
-        after,
-    ]
-    parts += [verb, _texts(setting.limit), tail, noted, "."]
+    second = np.where(form == _BETWEEN, ranges.high, np.nan)
+    unit = _take(["", *(spaced(unit) for unit in setting.unit)], np.where(numeric, setting.target + 1, 0))
+    limit = _take(list(setting.phrase), setting.target)
+    parts = ["reported ", _texts(reported), before, _numbers(first), between, _numbers(second), unit, after]
+    parts += [verb, limit, tail, _notes(ranges), "."]
     return pd.Series(_joined(parts), dtype="str")
+
+
+def _notes(ranges: Ranges) -> Any:
+    noted = ranges.note != ""
+    if not noted.any():
+        return ""
+    codes, words = pd.factorize(ranges.note)
+    return _take([f"; {word}" if word else "" for word in words], codes)
 
 
 def _forms(setting: Setting, ranges: Ranges) -> Ints:
@@ -147,16 +152,19 @@ def _forms(setting: Setting, ranges: Ranges) -> Ints:
     return np.select([when for _, when in cases], [form for form, _ in cases], _NOTHING).astype(np.int64)
 
 
-def _phrases(setting: Setting, ranges: Ranges, verdict: Words) -> tuple[Any, Any]:
+def _phrases(setting: Setting, ranges: Ranges, verdict: Ints) -> tuple[Any, Any]:
     """Choose the words of the verdict, or of what stands in its way."""
-    verdict_words = list(VERDICT_PHRASES)
-    phrases = [*VERDICT_PHRASES.values(), *TROUBLE_PHRASES.values(), SMALL_VOLUME_PHRASE, SERIES_PHRASE]
-    place = np.select([verdict == word for word in verdict_words], range(len(verdict_words)), 0)
-    undetermined = verdict == Verdict.UNDETERMINED
+    phrases = [
+        *(VERDICT_PHRASES[word] for word in VERDICTS),
+        *TROUBLE_PHRASES.values(),
+        SMALL_VOLUME_PHRASE,
+        SERIES_PHRASE,
+    ]
+    undetermined = verdict == VERDICTS.index(Verdict.UNDETERMINED)
     unproven = undetermined & setting.absence & (ranges.low == 0)
-    place = np.where(unproven, len(phrases) - 2, place)
+    place = np.where(unproven, len(phrases) - 2, verdict)
     trouble = np.where(unproven & np.isnan(setting.examined), Trouble.NO_VOLUME, ranges.trouble)
-    place = np.where(trouble == Trouble.NONE, place, len(verdict_words) + trouble - 1)
+    place = np.where(trouble == Trouble.NONE, place, len(VERDICTS) + trouble - 1)
     place = np.where(setting.series, len(phrases) - 1, place).astype(np.int64)
     return _take([verb for verb, _ in phrases], place), _take([tail for _, tail in phrases], place)
 

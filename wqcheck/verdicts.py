@@ -14,6 +14,9 @@ from wqcheck.units import tidy
 
 Words = npt.NDArray[np.object_]
 
+VERDICTS = tuple(Verdict)
+"""Verdicts by number; arrays of verdicts hold numbers until they become a column."""
+
 UPPER_RULES = (Rule.MAX, Rule.RANGE, Rule.SUM_MAX, Rule.RATIO_SUM_MAX)
 LOWER_RULES = (Rule.MIN, Rule.RANGE)
 SERIES_RULES = (Rule.PERCENTILE_MAX, Rule.MEAN_MAX, Rule.ATTRIBUTE_PLAN)
@@ -49,9 +52,12 @@ class Bounds:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Verdicts:
-    """What comparing gave; arrays of shape (n,). ``compared`` is in the limit's unit, ``margin`` dimensionless."""
+    """What comparing gave; arrays of shape (n,).
 
-    verdict: Words
+    ``verdict`` holds places in :data:`VERDICTS`, ``compared`` is in the limit's unit, ``margin`` dimensionless.
+    """
+
+    verdict: Ints
     compared: Floats
     margin: Floats
 
@@ -93,17 +99,24 @@ def _decide(ranges: Ranges, allowed: Bounds, guard: Floats) -> Verdicts:
     inside = usable & (ranges.high <= allowed.upper) & (ranges.low >= allowed.lower)
     above = usable & ((ranges.low > allowed.upper) | ((ranges.low == allowed.upper) & ranges.open_low))
     under = usable & ((ranges.high < allowed.lower) | ((ranges.high == allowed.lower) & ranges.open_high))
-    near_upper = (ranges.high > tidy(allowed.upper - guard)) & (ranges.low <= tidy(allowed.upper + guard))
-    near_lower = (ranges.low < tidy(allowed.lower + guard)) & (ranges.high >= tidy(allowed.lower - guard))
-    near = (guard > 0) & (near_upper | near_lower)
-    verdict = np.full(len(usable), Verdict.UNDETERMINED.value, dtype=object)
-    verdict[inside] = Verdict.PASS.value
-    verdict[above | under] = Verdict.FAIL.value
-    verdict[inside & near] = Verdict.CONDITIONAL_PASS.value
-    verdict[(above | under) & near] = Verdict.CONDITIONAL_FAIL.value
+    verdict = np.full(len(usable), VERDICTS.index(Verdict.UNDETERMINED), dtype=np.int64)
+    verdict[inside] = VERDICTS.index(Verdict.PASS)
+    verdict[above | under] = VERDICTS.index(Verdict.FAIL)
+    if (guard > 0).any():
+        near = _near(ranges, allowed, guard)
+        verdict[inside & near] = VERDICTS.index(Verdict.CONDITIONAL_PASS)
+        verdict[(above | under) & near] = VERDICTS.index(Verdict.CONDITIONAL_FAIL)
     compared = _deciding_end(ranges, allowed, above, under)
     margin = np.where(inside | above | under, _margin(ranges, allowed, above | under), np.nan)
     return Verdicts(verdict, compared, margin)
+
+
+def _near(ranges: Ranges, allowed: Bounds, guard: Floats) -> Bools:
+    """Tell which ranges reach into the guard band on either side of a limit."""
+    near_upper = (ranges.high > tidy(allowed.upper - guard)) & (ranges.low <= tidy(allowed.upper + guard))
+    near_lower = (ranges.low < tidy(allowed.lower + guard)) & (ranges.high >= tidy(allowed.lower - guard))
+    near: Bools = (guard > 0) & (near_upper | near_lower)
+    return near
 
 
 def _deciding_end(ranges: Ranges, allowed: Bounds, above: Bools, under: Bools) -> Floats:
