@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 from pandera.typing import DataFrame
 
-from wqcheck.errors import LimitTableError, TableProblem
+from wqcheck.errors import LimitTableError, TableProblem, WqcheckError
 from wqcheck.limit_checks import ANY_PRODUCT, COLUMNS, overlaps, row_problems, split_list
 from wqcheck.shipped_files import shipped_folder
 from wqcheck.tables import Limits, Product, Rule
@@ -46,7 +46,7 @@ class LimitTable:
     rows: DataFrame[Limits]
 
 
-class UnknownProductError(ValueError):
+class UnknownProductError(WqcheckError, ValueError):
     """A kind of water is none of the words that limit tables use; ``text`` is what was given."""
 
     def __init__(self, text: str) -> None:
