@@ -144,8 +144,8 @@ def _codes_by_cas() -> Mapping[str, str]:
 
 
 def _rows(file: str) -> Iterator[dict[str, str]]:
-    with resources.files("wqcheck").joinpath(file).open(encoding="utf-8", newline="") as stream:
-        yield from csv.DictReader(stream)
+    text = resources.files("wqcheck").joinpath(file).read_text(encoding="utf-8-sig")
+    yield from csv.DictReader(text.splitlines())
 
 
 def _parameter(row: Mapping[str, str]) -> Parameter:
