@@ -214,6 +214,16 @@ def test_none_found_counts_as_fewer_than_one_in_the_volume_examined() -> None:
         assert "none found in 100 mL" in row["reason"]
 
 
+def test_present_counts_as_at_least_one_in_the_volume_examined() -> None:
+    rows = (
+        {"point": "SP5", **PLATE_COUNT, "value": None, "sign": "present"},
+        {"point": "SP6", **PLATE_COUNT, "value": 0.0},
+    )
+    row = only({**rows[0], "volume_ml": 1.0}, {**rows[1], "volume_ml": 100.0})
+    assert (row["bound"], row["removal_percent"], row["inlet"]) == (Bound.AT_LEAST, 99, ">1")
+    assert "present in 1 mL counts as at least 1" in row["reason"]
+
+
 def test_counts_in_different_volumes_are_compared_per_volume() -> None:
     row = only(
         {"point": "SP5", **PLATE_COUNT, "volume_ml": 100.0, "value": 500.0},

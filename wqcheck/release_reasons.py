@@ -209,7 +209,7 @@ def _row_reason(row: Mapping[Any, Any], disposition: Disposition) -> Reason:
     return Reason(
         disposition=disposition,
         code=str(verdict),
-        message=f"{name}: {text[Judged.reason].strip().rstrip('.')}, in {text[Judged.table]}; {step}",
+        message=f"{name}: {text[Judged.reason].strip().rstrip('.')} [limit table {text[Judged.table]}]; {step}",
         where=f"{text[Judged.workbook]}|{text[Judged.sheet]}!{text[Judged.cell]}".replace("|!", "|"),
         parameter=text[Judged.parameter],
     )

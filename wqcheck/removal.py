@@ -221,11 +221,11 @@ def _intervals(rows: pd.DataFrame, count: pd.Series[bool]) -> pd.DataFrame:
     high = high.mask(sign.eq(Sign.LESS), value.fillna(limit)).mask(sign.isin([Sign.GREATER, Sign.PRESENT]), np.inf)
     high = high.mask(none, limit.fillna(value)).mask(none & count, 1.0)
     volume = rows[Readings.volume_ml]
+    examined = volume.map("{:g}".format).astype("str") + " mL"
     note = pd.Series("", index=rows.index).mask(low.isna(), "found, but not how much")
     note = note.mask(high.isna(), "nothing detected, but the reporting limit is not stated")
-    note = note.mask(
-        none & count, "none found in " + volume.map("{:g}".format).astype("str") + " mL counts as fewer than 1"
-    )
+    note = note.mask(none & count, "none found in " + examined + " counts as fewer than 1")
+    note = note.mask(sign.eq(Sign.PRESENT) & count, "present in " + examined + " counts as at least 1")
     note = note.mask(count & volume.isna(), "the volume examined is not stated")
     note = note.mask(sign.eq(Sign.UNREADABLE), "a result cannot be read")
     return pd.DataFrame({"low": low, "high": high, "note": note.astype("str")}, index=rows.index)

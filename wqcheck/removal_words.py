@@ -72,7 +72,9 @@ def _why_bound(table: pd.DataFrame) -> pd.Series[str]:
         "no change": bound.eq(Bound.EXACT) & percent.eq(0),
         "higher after the stage (negative removal)": bound.ne(Bound.AT_LEAST) & percent.lt(0),
         "measured before and after the stage": bound.eq(Bound.EXACT),
-        "not detected after the stage, but its reporting limit is too high to show a removal": least & percent.le(0),
+        "not detected after the stage, but its reporting limit is too high to show a removal": least
+        & percent.le(0)
+        & table["low_out"].eq(0),
         "not detected after the stage, so at least this": least & table["low_out"].eq(0),
         "above the working range before the stage, so at least this": least & np.isposinf(table["high_in"]),
         "the results leave a range, of which this is the lower end": least,
