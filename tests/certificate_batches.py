@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import cache
 from typing import Any
 
 import pandas as pd
@@ -11,7 +12,7 @@ from pandera.typing import DataFrame
 
 from wqcheck.findings import Finding, Severity
 from wqcheck.release import BatchCheck, BatchDetails, Disposition, FileStamp, Reason, ReleaseDecision
-from wqcheck.tables import Judged, Readings, Stages, Verdict
+from wqcheck.tables import Judged, Ledger, Readings, Stages, Verdict
 
 DETAILS = BatchDetails(
     batch="B2107",
@@ -134,6 +135,7 @@ def files() -> tuple[FileStamp, ...]:
     )
 
 
+@cache
 def good_batch() -> BatchCheck:
     """Give a batch that is released: every required result within its limit."""
     judged = judged_table(GOOD)
@@ -142,8 +144,8 @@ def good_batch() -> BatchCheck:
         message="the unit was read from the name of the parameter",
     )  # fmt: skip
     return BatchCheck(
-        details=DETAILS, readings=readings_of(judged), findings=(finding,), judged=judged, stages=stage_table(),
-        files=files(),
+        details=DETAILS, readings=readings_of(judged), ledger=Ledger.empty(), findings=(finding,), judged=judged,
+        stages=stage_table(), files=files(),
         decision=ReleaseDecision(
             batch="B2107", disposition=Disposition.RELEASE, reasons=(), required=REQUIRED, missing=(),
             not_tested=("mercury", "vinyl_chloride"),
@@ -163,6 +165,7 @@ def _blocked(
     return replace(check, judged=judged, readings=readings_of(judged), decision=decision)
 
 
+@cache
 def held_batch() -> BatchCheck:
     """Give a batch that is held: one required parameter is missing and two results cannot be compared."""
     hold = Disposition.HOLD
@@ -184,6 +187,7 @@ def held_batch() -> BatchCheck:
     return replace(check, findings=(*check.findings, finding))
 
 
+@cache
 def rejected_batch() -> BatchCheck:
     """Give a batch that is rejected: a germ and a substance exceed their limits."""
     reject = Disposition.REJECT

@@ -14,6 +14,7 @@ from wqcheck.release_reasons import (
     Disposition,
     Reason,
     finding_reasons,
+    found_reasons,
     gaps,
     nothing_against,
     other_reasons,
@@ -22,7 +23,7 @@ from wqcheck.release_reasons import (
     worst,
 )
 from wqcheck.release_rules import ReleaseRules, load_release_rules
-from wqcheck.tables import Judged, Product, Readings, Stages
+from wqcheck.tables import Judged, Ledger, Product, Readings, Stages
 
 __all__ = [
     "CAUTION",
@@ -95,10 +96,15 @@ class FileStamp:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class BatchCheck:
-    """Everything that one check of a batch has found; two checks are never compared, for they hold tables."""
+    """Everything that one check of a batch has found; two checks are never compared, for they hold tables.
+
+    ``readings`` are all results read, ``judged`` those of the batch's finished water, and ``ledger`` every other
+    non-empty cell of the workbooks.
+    """
 
     details: BatchDetails
     readings: DataFrame[Readings]
+    ledger: DataFrame[Ledger]
     findings: tuple[Finding, ...]
     judged: DataFrame[Judged]
     stages: DataFrame[Stages]
@@ -166,6 +172,7 @@ def decide_release(
     reasons = [
         *panel_reasons(found, product, known=bool(entries), empty=judged.empty),
         *row_reasons(judged, required, rules),
+        *found_reasons(judged, rules),
         *finding_reasons(findings),
         *other_reasons(judged, batch, rules, not_tested),
     ]

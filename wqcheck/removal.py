@@ -125,7 +125,7 @@ def removal_by_stage(readings: DataFrame[Readings], train: Train) -> DataFrame[S
     """
     sides = _on_one_day(_sides(_measured(readings, train), _pairs(train)))
     if sides.empty:
-        return _no_stages()
+        return no_stages()
     table = _averaged(_in_one_unit(sides))
     removal = removal_between(table["low_in"], table["high_in"], table["low_out"], table["high_out"])
     bound = np.where(table["apart"], str(Bound.UNKNOWN), removal.bound)
@@ -158,7 +158,8 @@ def _ratio(part: Floats, whole: Floats, where: npt.NDArray[np.bool_]) -> Floats:
     return tidy(np.divide(part, whole, out=np.full(part.shape, np.nan), where=where))
 
 
-def _no_stages() -> DataFrame[Stages]:
+def no_stages() -> DataFrame[Stages]:
+    """Return a table of stages without rows."""
     return Stages.validate(pd.DataFrame({name: pd.Series(dtype=kind) for name, kind in _stage_types().items()}))
 
 

@@ -75,8 +75,12 @@ _RESULT = re.compile(
     re.DOTALL,
 )
 _RANGE = re.compile(r"(?P<low>\d[\d.,]*)\s*(?:-|–|—|to|à|a|bis|até|÷)\s*(?P<high>\d[\d.,]*)(?P<tail>.*)", re.DOTALL)
-_VOLUME = re.compile(r"(?:/|\bin\b|\bper\b|\bem\b|\ben\b|\bpor\b|\bdans\b|\bpour\b|\bje\b|\bsu\b)?\s*(\d+)\s*(ml|l)\b\.?")
-_WORD_THEN_LIMIT = re.compile(rf"(?P<word>[a-z./_ ]+?)\s*[(:;,@]?\s*(?:<|at|a|lod|loq|lq|ld|=|:)*\s*(?P<number>{_NUMBER})\s*\)?(?P<tail>.*)")
+_VOLUME = re.compile(
+    r"(?:/|\bin\b|\bper\b|\bem\b|\ben\b|\bpor\b|\bdans\b|\bpour\b|\bje\b|\bsu\b)?\s*(\d+)\s*(ml|l)\b\.?"
+)
+_WORD_THEN_LIMIT = re.compile(
+    rf"(?P<word>[a-z./_ ]+?)\s*[(:;,@]?\s*(?:<|at|a|lod|loq|lq|ld|=|:)*\s*(?P<number>{_NUMBER})\s*\)?(?P<tail>.*)"
+)
 _FLAGS = re.compile(r"(?:[\s,;/(]*(?:[A-Z]{1,3}\d?|\*+|†|‡|#|[a-z]|\([A-Za-z*]{1,3}\)|\[[A-Za-z0-9*]{1,3}\])\)?)+")
 NON_DETECT_FLAGS = frozenset({"U", "UJ", "ND", "BDL", "BQL", "BLD", "LOD", "DL", "UN", "BRL", "UD", "<LD", "<LQ"})
 _SUPERSCRIPTS = re.compile(r"(?<=10)\s*([⁺⁻⁰¹²³⁴-⁹]+)")
@@ -146,7 +150,9 @@ def _from_words(given: str, plain: str) -> ReportedResult | None:
     if meaning is None and (match := _VOLUME.search(folded)):
         meaning = _words().get(_fold(folded[: match.start()].strip(" /(-")))
         volume = float(match[1]) * (1000.0 if match[2] == "l" else 1.0)
-    if meaning is None and (match := _WORD_THEN_LIMIT.fullmatch(" ".join(folded.lstrip("< ").replace("<", " < ").split()))):
+    if meaning is None and (
+        match := _WORD_THEN_LIMIT.fullmatch(" ".join(folded.lstrip("< ").replace("<", " < ").split()))
+    ):
         meaning = _words().get(_fold(match["word"].strip(" <(:-")))
         meaning = meaning if meaning in {"not detected", "below"} else None
         value, problem = _to_number(match["number"], "")

@@ -32,3 +32,10 @@ def shipped_folder(kind: str) -> Path:
     raise FileNotFoundError(
         f"the shipped folder {kind!r} is missing; install wqcheck again (looked in {places[0]} and {places[1]})"
     )
+
+
+def page_script() -> Path:
+    """Return the script that Streamlit runs: ``app.py`` in an installed package, otherwise beside it in a checkout."""
+    package = Path(__file__).resolve().parent
+    places = (package / "shipped" / "app.py", package.parent / "app.py")
+    return next((place for place in places if place.is_file()), places[1])

@@ -100,7 +100,9 @@ def _spellings() -> _Spellings:
 
 
 _PER_LITRE = re.compile(r"[ .*]?(l|ml|m3|dm3|kg|m|cm)\^?\(?-1\)?")
-_COUNT = re.compile(r"(?P<what>[^/]*?) ?(?:/|\bper\b|\ben\b|\bpor\b|\bje\b|\bin\b|\bpar\b) ?(?P<n>\d*)[. ]?(?P<vol>[a-z]+3?\.?)")
+_COUNT = re.compile(
+    r"(?P<what>[^/]*?) ?(?:/|\bper\b|\ben\b|\bpor\b|\bje\b|\bin\b|\bpar\b) ?(?P<n>\d*)[. ]?(?P<vol>[a-z]+3?\.?)"
+)
 _COUNT_POWER = re.compile(r"(?P<what>.*?)[ .]?(?P<n>\d*) ?(?P<vol>m?l)-1")
 _GLUED = re.compile(r"(mg|ug|ng|mcg|g)((?:caco3|hco3|no3|no2|nh4|n|sio2|po4|p|o2|so4|cl2|pt|cn|c)/.*)")
 _RATIO = re.compile(
@@ -124,7 +126,9 @@ def recognise_unit(text: str) -> Unit:
         The text stands in no table and is not an amount over a volume.
     """
     key = fold(text)
-    for candidate in dict.fromkeys((key, key.strip("()[]{} .,;:"), key.replace(" ", ""), key.replace("_", "/"))):
+    bare = key.strip("()[]{} .,;:")
+    worded = bare.partition(" ")[2] if bare.startswith(("as ", "in ", "en ", "em ")) else bare
+    for candidate in dict.fromkeys((key, bare, worded, key.replace(" ", ""), key.replace("_", "/"))):
         found = _whole_or_composed(candidate)
         if found is not None:
             return found
@@ -246,7 +250,17 @@ def _in_mass_terms(unit: str, basis: str, entry: Parameter | None) -> tuple[floa
 
 @cache
 def _pint_factor(unit: str, to_unit: str) -> float:
-    names = {"mg/L Pt": "", "°C": "", "°F": "", "pH": "", "TON": "", "TFN": "", "dilution": "", "m⁻¹": "1/m", "cm⁻¹": "1/cm"}
+    names = {
+        "mg/L Pt": "",
+        "°C": "",
+        "°F": "",
+        "pH": "",
+        "TON": "",
+        "TFN": "",
+        "dilution": "",
+        "m⁻¹": "1/m",
+        "cm⁻¹": "1/cm",
+    }
     registry, pint = _registry()
     try:
         return float(registry.Quantity(1, names.get(unit, unit)).to(names.get(to_unit, to_unit)).magnitude)

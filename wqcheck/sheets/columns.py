@@ -19,8 +19,12 @@ from wqcheck.units import Unit, recognise_unit
 
 Texts = npt.NDArray[np.object_]
 
-_DECIMAL_COMMA = re.compile(r"(?<![\d.,])(?:\d+,\d{1,2}|\d+,\d{4,}|0\d*,\d+|\d{4,},\d+|\d{1,3}(?:\.\d{3})+,\d+)(?![\d.,])")
-_DECIMAL_POINT = re.compile(r"(?<![\d.,])(?:\d+\.\d{1,2}|\d+\.\d{4,}|0\d*\.\d+|\d{4,}\.\d+|\d{1,3}(?:,\d{3})+\.\d+)(?![\d.,])")
+_DECIMAL_COMMA = re.compile(
+    r"(?<![\d.,])(?:\d+,\d{1,2}|\d+,\d{4,}|0\d*,\d+|\d{4,},\d+|\d{1,3}(?:\.\d{3})+,\d+)(?![\d.,])"
+)
+_DECIMAL_POINT = re.compile(
+    r"(?<![\d.,])(?:\d+\.\d{1,2}|\d+\.\d{4,}|0\d*\.\d+|\d{4,}\.\d+|\d{1,3}(?:,\d{3})+\.\d+)(?![\d.,])"
+)
 
 
 def map_unique(values: npt.NDArray[Any], read: Callable[[Any], Any], blank: Any = None) -> Texts:
@@ -144,4 +148,14 @@ def attributes(analytes: Texts, name: str) -> Texts:
     return map_unique(analytes, read)
 
 
-__all__ = ["ParsedResults", "analytes_of", "attributes", "decimal_mark", "format_number", "map_unique", "numbers_of", "parse_results", "units_of"]
+__all__ = [
+    "ParsedResults",
+    "analytes_of",
+    "attributes",
+    "decimal_mark",
+    "format_number",
+    "map_unique",
+    "numbers_of",
+    "parse_results",
+    "units_of",
+]

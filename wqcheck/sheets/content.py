@@ -72,7 +72,11 @@ def _kind_of_text(text: str) -> Kind:
 
 def is_date_text(text: str) -> bool:
     """Return whether *text* is written as a calendar date, in whatever order."""
-    return len(text) < 40 and _DATE_TEXT.fullmatch(text) is not None and not re.fullmatch(r"\d{1,2}\.\d{1,2}\.?\d{0,1}", text)
+    return (
+        len(text) < 40
+        and _DATE_TEXT.fullmatch(text) is not None
+        and not re.fullmatch(r"\d{1,2}\.\d{1,2}\.?\d{0,1}", text)
+    )
 
 
 def _result_kind(text: str) -> Kind:

@@ -115,13 +115,23 @@ def _best_column(work: Extraction, role: str) -> int | None:
 
 def _row_texts(work: Extraction, role: str) -> Texts:
     if work.table.kind == "list" and work.table.header is None and role == "point":
-        work.grid.mark(slice(None), 0, "point", "name of the point, or of the group of points below it")
+        work.grid.mark(
+            *np.nonzero(work.grid.unexplained()), "point", "name of the point, or of the group of points below it"
+        )
         return group_names(work.cells, work.found.rows)
-    column = _best_column(work, role) if work.table.kind != "crosstab" or role in {"method", "lab", "fraction", "qualifier"} else None
+    column = (
+        _best_column(work, role)
+        if work.table.kind != "crosstab" or role in {"method", "lab", "fraction", "qualifier"}
+        else None
+    )
     if column is None:
         return _blank(len(work.found.rows))
     texts = as_text(_row_cells(work, column))
-    return _carry_identity(work, column, texts) if work.table.kind == "long" and role in {"sample", "point", "batch"} else texts
+    return (
+        _carry_identity(work, column, texts)
+        if work.table.kind == "long" and role in {"sample", "point", "batch"}
+        else texts
+    )
 
 
 def _carry_identity(work: Extraction, column: int, texts: Texts) -> Texts:

@@ -82,7 +82,9 @@ def _load(source: Path | tuple[str, bytes]) -> tuple[str, bytes]:
     try:
         return source.name, source.read_bytes()
     except OSError as problem:
-        raise WorkbookError(f"{source} cannot be opened ({problem.strerror}); close it elsewhere or copy it") from problem
+        raise WorkbookError(
+            f"{source} cannot be opened ({problem.strerror}); close it elsewhere or copy it"
+        ) from problem
 
 
 def _workbook_sheets(name: str, data: bytes, remarks: list[str]) -> tuple[Sheet, ...]:

@@ -14,8 +14,13 @@ from wqcheck.sheets.roles import RoleGrid
 from wqcheck.units import Unit
 from wqcheck.sheets.recognise import unit_or_none
 
-FACT_ROLES = BATCH_LABELS | frozenset("sample point batch stage lab method sampled_at received_at analysed_at sampled_time".split())
-_ALL_IN = re.compile(r".*\b(?:results?|values?|concentrations?|resultats?|resultados?|werte)\b.*\b(?:in|en|em)\s+\(?(?P<unit>[^\s()]+)\)?.*", re.I)
+FACT_ROLES = BATCH_LABELS | frozenset(
+    "sample point batch stage lab method sampled_at received_at analysed_at sampled_time".split()
+)
+_ALL_IN = re.compile(
+    r".*\b(?:results?|values?|concentrations?|resultats?|resultados?|werte)\b.*\b(?:in|en|em)\s+\(?(?P<unit>[^\s()]+)\)?.*",
+    re.I,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +82,9 @@ def _read_row(grid: RoleGrid, row: int, columns: list[int], facts: dict[str, Fac
 
 
 def _is_label(cell: object) -> bool:
-    return isinstance(cell, str) and (cell.rstrip().endswith(":") or (bool(kind_of(cell) & Kind.HEADING) and len(cell) > 4))
+    return isinstance(cell, str) and (
+        cell.rstrip().endswith(":") or (bool(kind_of(cell) & Kind.HEADING) and len(cell) > 4)
+    )
 
 
 def _keep(facts: dict[str, Fact], fact: Fact) -> None:

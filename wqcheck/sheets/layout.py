@@ -102,7 +102,9 @@ def find_table(cells: Cells) -> Table | str:
 
 def _probe(cells: Cells) -> _Probe:
     top = min(len(cells), PROBED_ROWS // 2)
-    rest = np.linspace(top, len(cells) - 1, PROBED_ROWS // 2).astype(np.int64) if len(cells) > top else np.array([], int)
+    rest = (
+        np.linspace(top, len(cells) - 1, PROBED_ROWS // 2).astype(np.int64) if len(cells) > top else np.array([], int)
+    )
     rows = np.unique(np.concatenate([np.arange(top), rest]))
     return _Probe(rows, cells[rows], kinds_of(cells[rows]))
 
@@ -211,13 +213,22 @@ def _by_analyte_column(  # noqa: PLR0913 one look at the sheet, shared by both l
         for c in set(named) - {best}:
             columns[c] = _other_result(columns[c], profiles[c])
         if profiles[best].result_like > 0.15 or len(named) == 1:
-            return Table(kind="long", header=header, first=first, columns=columns, why="analyte column and result column")
+            return Table(
+                kind="long", header=header, first=first, columns=columns, why="analyte column and result column"
+            )
     results = _crosstab_results(columns, profiles, analytes)
     if not results:
         return "analyte names were found, but no column with results beside them"
     columns |= {c: Column("result", columns[c].heading) for c in results}
     special = _crosstab_special_rows(cells, probe, header, analytes, results)
-    return Table(kind="crosstab", header=header, first=first, columns=columns, special=special, why="analytes down, samples across")
+    return Table(
+        kind="crosstab",
+        header=header,
+        first=first,
+        columns=columns,
+        special=special,
+        why="analytes down, samples across",
+    )
 
 
 def _other_result(column: Column, content: Profile) -> Column:
@@ -248,7 +259,9 @@ def _crosstab_special_rows(
     """Find rows of the heading zone that say of each sample its point, number or date."""
     results = list(results)
     names = probe.kinds[:, analytes] & int(Kind.ANALYTE)
-    first_analyte = next((int(r) for r, hit in zip(probe.rows, names, strict=True) if hit and (header is None or r > header)), 0)
+    first_analyte = next(
+        (int(r) for r, hit in zip(probe.rows, names, strict=True) if hit and (header is None or r > header)), 0
+    )
     special: dict[int, str] = {}
     for row in range(max(0, (header or 0) - 6), first_analyte):
         label = next((str(cell) for cell in cells[row, : min(results)] if cell is not None), "")
@@ -264,11 +277,17 @@ def _wide(
 ) -> Table:
     assert header is not None  # noqa: S101 analytes across come from a header
     special = _wide_special_rows(cells, header, columns)
-    units = {c: str(cells[row, c]) for row, role in special.items() if role == "unit" for c in columns if cells[row, c] is not None}
+    units = {
+        c: str(cells[row, c])
+        for row, role in special.items()
+        if role == "unit"
+        for c in columns
+        if cells[row, c] is not None
+    }
     columns = {c: _with_unit_below(column, units.get(c, "")) for c, column in columns.items()}
     for c, column in columns.items():
-        unknown = column.role == "" and column.heading and profiles[c].number > 0.5
-        if unknown and column.unit is not None:
+        unknown = column.role in {"", "other"} and column.heading and profiles[c].number > 0.5
+        if unknown and column.unit is not None and ("/" in column.unit.label or column.unit.volume_ml):
             columns[c] = Column("analyte", column.heading, None, column.unit, column.unit_text)
     return Table(
         kind="wide", header=header, first=header + 1, columns=columns, special=special, realigned=realigned,
@@ -295,7 +314,9 @@ def _wide_special_rows(cells: Cells, header: int, columns: Mapping[int, Column])
             special[row] = "unit"
         elif row > header and filled and with_units >= 0.5 * filled and "unit" in special.values():
             special[row] = "reporting_limit"
-    labels = [c for c, column in columns.items() if column.role not in {"analyte", "other"} and c < min(analytes)][:3] or [0]
+    labels = [c for c, column in columns.items() if column.role not in {"analyte", "other"} and c < min(analytes)][
+        :3
+    ] or [0]
     for row in range(header + 1, len(cells)):
         label = next((cells[row, c] for c in labels if cells[row, c] is not None), None)
         role = heading_role(label.rstrip(" :")) if isinstance(label, str) else ""
@@ -316,15 +337,18 @@ def _list(
             why="a result column, and no analyte named",
         )  # fmt: skip
     if header is None and _is_name_value_list(cells):
-        return Table(kind="list", header=None, first=0, columns={0: Column("point")}, why="names and results, no headings")
+        named = {c: Column("name or value") for c in range(cells.shape[1])}
+        return Table(kind="list", header=None, first=0, columns=named, why="names and results, no headings")
     return "no analyte name and no result column was found in it"
 
 
 def _is_name_value_list(cells: Cells) -> bool:
     """Return whether most rows are a text and behind it one result-like cell."""
     kinds = kinds_of(cells[:PROBED_ROWS])
-    texts = (kinds[:, 0] & int(Kind.TEXT | Kind.HEADING)) != 0
-    results = ((kinds[:, 1:] & int(RESULT_LIKE)) != 0).sum(axis=1)
-    others = (kinds[:, 1:] != 0).sum(axis=1)
-    pairs = texts & (results == 1) & (others == 1)
-    return bool(len(kinds) > 3 and pairs.sum() >= 0.5 * (others > 0).sum() and pairs.sum() >= 0.3 * len(kinds))
+    filled = kinds != 0
+    pairs = filled.sum(axis=1) == 2
+    texts = (kinds & int(Kind.TEXT | Kind.HEADING | Kind.ANALYTE)) != 0
+    results = (kinds & int(RESULT_LIKE)) != 0
+    good = pairs & (texts.sum(axis=1) >= 1) & (results.sum(axis=1) == 1)
+    more = filled.sum(axis=1) > 1
+    return bool(len(kinds) > 3 and good.sum() >= 0.5 * more.sum() and good.sum() >= 0.3 * len(kinds))

@@ -98,7 +98,9 @@ def _read_sheet(
         facts, _ = read_labels(grid, None, len(sheet.cells))
         _keep_labels(labels, facts)
         if sheet.cells.size and len(book.sheets) > 1:
-            findings.append(Finding(code="no results", severity=Severity.NOTE, message=f"no result was read: {table}", where=where))
+            findings.append(
+                Finding(code="no results", severity=Severity.NOTE, message=f"no result was read: {table}", where=where)
+            )
         return _empty(Readings)
     found = find_result_cells(grid, table)
     last = int(found.rows.max()) + 1 if len(found.rows) else len(sheet.cells)

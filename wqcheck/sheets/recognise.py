@@ -16,7 +16,9 @@ from wqcheck.units import Unit, recognise_unit
 
 _BRACKETED = re.compile(r"[(\[{]([^()\[\]{}]*)[)\]}]")
 _CAS = re.compile(r"(?<![\d-])\d{2,7}-\d{2}-\d(?![\d-])")
-_VOLUME = re.compile(r"(?:/|\bin\b|\bper\b|\bem\b|\ben\b|\bdans\b|\bpor\b|\bpro\b|\bje\b|\bsu\b)\s*(\d+)\s*(ml|l)\b", re.I)
+_VOLUME = re.compile(
+    r"(?:/|\bin\b|\bper\b|\bem\b|\ben\b|\bdans\b|\bpor\b|\bpro\b|\bje\b|\bsu\b)\s*(\d+)\s*(ml|l)\b", re.I
+)
 _BASIS_WORDS = re.compile(r"(?:as|como|como o|en|als|come|in|exprime en|expressed as|expr as|calc as)\s+", re.I)
 _LIMIT = re.compile(r"\s*[-–,;:(]?\s*\b(?:VMP|LMP|MCL|MAC|CMA|max\.?|limit\w*|norm\w*|std|standard)\b\W*\d.*", re.I)
 _FILLERS = frozenset(
@@ -52,7 +54,9 @@ def recognise_analyte(text: str) -> Analyte | None:
         return _with_volume(_from_alias(whole), text)
     if len(text) > 160 or not any(map(str.isalpha, text)):
         return _by_cas(text)
-    found = _by_brackets(text) or _by_trailing_unit(text) or _by_fillers(normalise(_LIMIT.sub("", text))) or _by_cas(text)
+    found = (
+        _by_brackets(text) or _by_trailing_unit(text) or _by_fillers(normalise(_LIMIT.sub("", text))) or _by_cas(text)
+    )
     return _with_volume(found, text) if found else None
 
 
@@ -98,7 +102,11 @@ def _with_unit(analyte: Analyte, units: list[tuple[str, Unit]]) -> Analyte:
         return analyte
     text, unit = units[0]
     return replace(
-        analyte, unit=unit, unit_text=text, basis=analyte.basis or unit.basis, volume_ml=analyte.volume_ml or unit.volume_ml
+        analyte,
+        unit=unit,
+        unit_text=text,
+        basis=analyte.basis or unit.basis,
+        volume_ml=analyte.volume_ml or unit.volume_ml,
     )
 
 
@@ -139,7 +147,11 @@ def _by_fillers(name: str) -> Analyte | None:
     fractions = {_FRACTIONS[word] for word in words if word in _FRACTIONS}
     fraction = fractions.pop() if len(fractions) == 1 else ""
     without = [word for word in words if word not in _FRACTIONS]
-    for kept in (without, [word for word in without if word not in _FILLERS], [w for w in words if w not in _FILLERS - set(_FRACTIONS)]):
+    for kept in (
+        without,
+        [word for word in without if word not in _FILLERS],
+        [w for w in words if w not in _FILLERS - set(_FRACTIONS)],
+    ):
         hit = known.get(" ".join(kept))
         if hit is not None:
             return Analyte(hit.code, hit.basis, hit.fraction or fraction)

@@ -105,14 +105,14 @@ def _candidates(cells: Cells, table: Table, data_rows: npt.NDArray[np.bool_]) ->
 
 
 def _values_behind_names(cells: Cells, data_rows: npt.NDArray[np.bool_]) -> tuple[Positions, Positions]:
-    """Return the one result-like cell behind the name in each row of a list without headings."""
+    """Return the result behind the name in each row of a list without headings that holds just these two cells."""
     kinds = kinds_of(cells)
-    behind = np.zeros(cells.shape, dtype=bool)
-    behind[:, 1:] = kinds[:, 1:] != 0
-    single = (behind.sum(axis=1) == 1) & (kinds[:, 0] != 0) & data_rows
-    usable = behind & single[:, None] & ((kinds & int(RESULT_LIKE)) != 0)
-    rows, columns = np.nonzero(usable)
-    return rows, columns
+    filled = kinds != 0
+    pair = (filled.sum(axis=1) == 2) & data_rows
+    last = cells.shape[1] - 1 - np.argmax(filled[:, ::-1], axis=1)
+    is_result = (kinds[np.arange(len(cells)), last] & int(RESULT_LIKE)) != 0
+    rows = np.flatnonzero(pair & is_result)
+    return rows, last[rows]
 
 
 def _without_owner(cells: Cells, table: Table, rows: Positions) -> npt.NDArray[np.bool_]:
@@ -135,9 +135,10 @@ def carried_down(values: Cells, blank: npt.NDArray[np.bool_]) -> Cells:
 
 def group_names(cells: Cells, rows: Positions) -> Cells:
     """Return, per result row of a list without headings, the path of group rows above it and its own name."""
-    texts = cells[:, 0]
-    alone = np.asarray(cells[:, 1:] != None, dtype=bool).sum(axis=1) == 0  # noqa: E711 elementwise
-    seen = pd.Series(texts[alone & (texts != None)]).astype(str).str.strip().value_counts()  # noqa: E711 elementwise
+    filled = np.asarray(cells != None, dtype=bool)  # noqa: E711 elementwise
+    texts = cells[np.arange(len(cells)), np.argmax(filled, axis=1)]
+    alone = filled.sum(axis=1) == 1
+    seen = pd.Series(texts[alone]).astype(str).str.strip().value_counts()
     common = set(seen[seen > max(2, 0.1 * seen.sum())].index)
     paths = np.empty(len(cells), dtype=object)
     upper = lower = ""

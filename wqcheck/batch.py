@@ -1,0 +1,204 @@
+"""Turns workbooks, limit tables, a train and release rules into one checked batch; every caller goes through here."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+
+import pandas as pd
+from pandera.typing import DataFrame
+
+from wqcheck.binding import all_rows, bound_rows
+from wqcheck.findings import Finding, Severity
+from wqcheck.judging import judge
+from wqcheck.limit_tables import LimitTable, covers, load_limits, product_word
+from wqcheck.parameters import catalogue
+from wqcheck.release import BatchCheck, BatchDetails, FileStamp, decide_release, load_release_rules
+from wqcheck.release_rules import ReleaseRules
+from wqcheck.removal import no_stages, removal_by_stage
+from wqcheck.sheets import ReadResult, read_workbook
+from wqcheck.shipped_files import shipped_folder
+from wqcheck.tables import Judged, Ledger, Limits, Readings
+from wqcheck.train import Train, assign_stages, at_product_point, load_train, place_of
+
+Source = Path | tuple[str, bytes]
+
+SHIPPED_RULES = "release_rules.toml"
+
+_FROM_LABELS = {
+    "plant": "plant", "address": "address", "product": "product_name", "line": "line", "tank": "tank",
+    "containers": "containers", "container_codes": "container_codes", "run_start": "run_start", "run_end": "run_end",
+    "volume": "volume", "best_before": "best_before", "sampled_by": "sampled_by", "lab": "laboratory",
+}  # fmt: skip
+"""Label of a sheet → field of the batch details that it fills when the caller left it blank."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Taken:
+    """What the workbooks of one check gave together."""
+
+    books: tuple[ReadResult, ...]
+    readings: DataFrame[Readings]
+    findings: tuple[Finding, ...]
+
+    def ledger(self) -> DataFrame[Ledger]:
+        """Return every non-empty cell of all workbooks that is not a result."""
+        return Ledger.validate(pd.concat([book.ledger() for book in self.books], ignore_index=True))
+
+
+def take_in(sources: Sequence[Source]) -> Taken:
+    """Read the workbooks, in the order given.
+
+    Raises
+    ------
+    wqcheck.errors.WorkbookError
+        One of them cannot be read at all.
+    """
+    books = tuple(read_workbook(source) for source in sources)
+    readings = pd.concat([book.readings for book in books], ignore_index=True)
+    findings = tuple(finding for book in books for finding in book.findings)
+    return Taken(books=books, readings=Readings.validate(readings), findings=findings)
+
+
+def check_workbook(  # noqa: PLR0913 the whole job in one call
+    sources: Sequence[Source],
+    *,
+    details: BatchDetails,
+    limits: Sequence[str | Path],
+    train: Path | None,
+    rules: Path | None,
+    on: date,
+    product: str,
+) -> BatchCheck:
+    """Return everything there is to know about one batch: readings, verdicts, stages, decision and the files used.
+
+    Parameters
+    ----------
+    sources : sequence of Path or (name, bytes)
+        The laboratory's workbooks.
+    details : BatchDetails
+        What the caller knows of the batch; what is blank, the batch number too, is filled from the labels of the sheets.
+    limits : sequence of str or Path
+        Shipped names or CSV files; each is judged on its own.
+    train : Path or None
+        Train file. With it only results at a product point, or at no known point, count as finished water; without
+        it all of them do.
+    rules : Path or None
+        Release-rules file, the shipped one by default.
+    on : date
+        Day of the check, taken as the sampling day of undated results.
+    product : str
+        Kind of water, a :class:`~wqcheck.tables.Product` word.
+
+    Raises
+    ------
+    wqcheck.errors.WqcheckError
+        A file is not usable; the text says which, where and how to mend it.
+    """
+    kind = product_word(product)
+    tables = [load_limits(name) for name in limits]
+    release_rules = load_release_rules(rules or shipped_folder("limits") / SHIPPED_RULES)
+    plant = load_train(train) if train else None
+    taken = take_in(sources)
+    details = _filled(details, taken)
+    readings, places = assign_stages(taken.readings, plant) if plant else (taken.readings, ())
+    finished, others = _finished_water(readings, details.batch, plant)
+    judged = judge(finished, tables, product=kind, on=on)
+    findings = (*taken.findings, *places, *others, *_uncovered(tables, kind), *_unrecognised(finished))
+    decision = decide_release(
+        details.batch, judged, findings, release_rules, product=kind, not_tested=not_tested(tables, judged, kind, on)
+    )
+    return BatchCheck(
+        details=details,
+        readings=readings,
+        ledger=taken.ledger(),
+        findings=findings,
+        judged=judged,
+        stages=removal_by_stage(readings, plant) if plant else no_stages(),
+        decision=decision,
+        files=tuple(_stamps(taken.books, tables, plant, release_rules)),
+    )
+
+
+def _finished_water(
+    readings: DataFrame[Readings], batch: str, plant: Train | None
+) -> tuple[DataFrame[Readings], list[Finding]]:
+    """Return the results of the batch's finished water, and which other batches were set aside."""
+    here = at_product_point(readings, plant) if plant else pd.Series(True, index=readings.index)
+    stated = readings[Readings.batch]
+    same = stated.isna() | (stated.str.strip().str.casefold() == batch.strip().casefold()).fillna(False)
+    found = []
+    for name, rows in readings[here & stated.notna()].groupby(Readings.batch, sort=False):
+        if str(name).strip().casefold() != batch.strip().casefold():
+            text = f"{len(rows)} result(s) belong to batch {name} and were not judged for batch {batch}"
+            found.append(Finding(code="other batch", severity=Severity.NOTE, message=text, where=place_of(rows.iloc[0])))
+    return Readings.validate(readings[here & same].reset_index(drop=True)), found
+
+
+def _uncovered(tables: Iterable[LimitTable], product: str) -> list[Finding]:
+    """Return a finding for each limit table that has no row for this kind of water."""
+    return [
+        Finding(
+            code="table without rows", severity=Severity.HOLD, where=table.path.name,
+            message=f"{table.title} has no limit for {product} water; choose the kind of water or the table that binds it",
+        )
+        for table in tables if not covers(table, product)
+    ]  # fmt: skip
+
+
+def _unrecognised(finished: DataFrame[Readings]) -> list[Finding]:
+    """Return a finding for each analyte name at the product that no parameter is known by."""
+    strange = finished[finished[Readings.parameter].isna()]
+    return [
+        Finding(
+            code="unknown parameter", severity=Severity.HOLD, where=place_of(rows.iloc[0]), given=str(name),
+            message=f"{len(rows)} result(s) name no known parameter, so no limit could be found; "
+            "correct the name in the sheet, or add it to aliases.csv",
+        )
+        for name, rows in strange.groupby(strange[Readings.parameter_text].fillna("(no name)"), sort=False)
+    ]  # fmt: skip
+
+
+def not_tested(tables: Sequence[LimitTable], judged: DataFrame[Judged], product: str, on: date) -> list[str]:
+    """Return the codes that a table limits for *product* on the day *on* and for which there is no result.
+
+    A sum counts as tested when it was judged, and then so do its members.
+    """
+    rows = bound_rows(all_rows(tables), product_word(product)).rows
+    day = pd.Timestamp(on)
+    begun, ended = rows[Limits.valid_from] > day, rows[Limits.valid_to] < day
+    wanted = rows.loc[(begun | ended) == False, Limits.parameter].unique()  # noqa: E712 elementwise
+    tested = set(judged[Judged.parameter].dropna())
+    return [code for code in catalogue() if code in set(wanted) - tested]
+
+
+def _filled(details: BatchDetails, taken: Taken) -> BatchDetails:
+    """Fill blank fields of *details* from the labels of the sheets, first book first."""
+    found = {"batch": _stated_batch(taken)}
+    for book in taken.books:
+        for label, value in book.labels.items():
+            if label in _FROM_LABELS:
+                found.setdefault(_FROM_LABELS[label], value)
+    return replace(details, **{field: value for field, value in found.items() if not getattr(details, field)})
+
+
+def _stated_batch(taken: Taken) -> str:
+    """Return the batch that the sheets state, by a label or as the only one in a batch column; else ``unnamed``."""
+    labelled = [book.labels["batch"] for book in taken.books if "batch" in book.labels]
+    listed = taken.readings[Readings.batch].dropna().unique()
+    return labelled[0] if labelled else (str(listed[0]) if len(listed) == 1 else "unnamed")
+
+
+def _stamps(
+    books: Iterable[ReadResult], tables: Iterable[LimitTable], plant: Train | None, rules: ReleaseRules
+) -> Iterable[FileStamp]:
+    yield from (FileStamp(name=book.name, sha256=book.sha256, kind="workbook") for book in books)
+    for table in tables:
+        yield FileStamp(name=table.path.name, sha256=table.digest, kind="limit table", title=table.title)
+    if plant is not None:
+        yield FileStamp(name=Path(plant.path).name, sha256=plant.digest, kind="train", title=plant.name)
+    yield FileStamp(name=Path(rules.path).name, sha256=rules.digest, kind="release rules", title=rules.title)
+
+

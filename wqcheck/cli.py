@@ -1,0 +1,339 @@
+"""Turns command lines into calls of the library: results on stdout, messages on stderr.
+
+Exit code 0: released or fine. 1: checked, but not released. 2: could not be checked.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from wqcheck.errors import LimitTableError, WqcheckError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from wqcheck.findings import Finding
+    from wqcheck.release import BatchCheck
+
+CHECKED_NOT_RELEASED, NOT_CHECKED = 1, 2
+
+app = typer.Typer(
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    help="Laboratory results of bottled and treated water: read, compared with published limits, put on a certificate.",
+)
+limits_app = typer.Typer(no_args_is_help=True, help="The limit tables: which there are, what stands in them, are they sound.")
+app.add_typer(limits_app, name="limits")
+
+Books = Annotated[list[Path], typer.Argument(help="Workbooks or CSV files as the laboratory sent them.")]
+LimitNames = Annotated[list[str], typer.Option("--limits", help="Shipped table or CSV file; give it several times.")]
+Kind = Annotated[str, typer.Option("--product", help="tap, packaged, spring, natural mineral or purified.")]
+TrainFile = Annotated[Path | None, typer.Option("--train", help="Train file (TOML): stages and sampling points.")]
+RulesFile = Annotated[Path | None, typer.Option("--rules", help="Release-rules file (TOML); the shipped one by default.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Write JSON to stdout.")]
+OnDay = Annotated[str, typer.Option("--on", help="Day taken for undated results, 2026-03-31; today by default.")]
+
+
+@app.command()
+def read(
+    books: Books,
+    out: Annotated[Path, typer.Option(help="CSV file for the readings, one row per reported result.")],
+    ledger: Annotated[Path | None, typer.Option(help="CSV file for every other cell, with role and reason.")] = None,
+) -> None:
+    """Read workbooks into one table of readings, and say what every other cell is."""
+    from wqcheck.batch import take_in
+
+    taken = take_in(books)
+    taken.readings.to_csv(out, index=False)
+    _say(taken.findings)
+    cells = sum(book.cells for book in taken.books)
+    line = f"{out}: {len(taken.readings)} results of {cells} non-empty cells"
+    if ledger is not None:
+        others = taken.ledger()
+        others.to_csv(ledger, index=False)
+        line += f"; {ledger}: the other {len(others)} cells"
+    typer.echo(line)
+
+
+@app.command()
+def check(
+    books: Books,
+    limits: LimitNames,
+    product: Kind = "packaged",
+    batch: Annotated[str, typer.Option(help="Batch number; what the sheet says by default.")] = "",
+    train: TrainFile = None,
+    rules: RulesFile = None,
+    out: Annotated[Path | None, typer.Option(help="CSV file for all judged results.")] = None,
+    on: OnDay = "",
+    as_json: AsJson = False,
+) -> None:
+    """Compare results with limit tables and say what could be released, worst first."""
+    checked = _check(books, limits, product=product, batch=batch, train=train, rules=rules, on=on)
+    if out is not None:
+        checked.judged.to_csv(out, index=False)
+    if as_json:
+        typer.echo(_check_json(checked))
+    else:
+        _say(checked.findings)
+        _print_flags(checked.judged)
+        _print_decision(checked)
+    _exit_by(checked)
+
+
+@app.command()
+def stages(
+    books: Books,
+    train: Annotated[Path, typer.Option("--train", help="Train file (TOML): stages and sampling points.")],
+    out: Annotated[Path | None, typer.Option(help="CSV file for the table.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Compute what each stage of the train removes, as bounds where a result is a non-detect."""
+    from wqcheck.batch import take_in
+    from wqcheck.removal import removal_by_stage
+    from wqcheck.train import assign_stages, load_train
+
+    plant = load_train(train)
+    taken = take_in(books)
+    readings, places = assign_stages(taken.readings, plant)
+    table = removal_by_stage(readings, plant)
+    _say((*taken.findings, *places))
+    if out is not None:
+        table.to_csv(out, index=False)
+    if as_json:
+        typer.echo(table.to_json(orient="records", force_ascii=False, indent=2))
+    else:
+        _print_table(table[["stage", "parameter", "inlet", "outlet", "unit", "bound", "removal_percent", "log_removal", "reason"]])
+    if table.empty:
+        typer.echo("no stage has results at both its inlet and its outlet", err=True)
+        raise typer.Exit(NOT_CHECKED)
+
+
+@app.command()
+def certificate(
+    books: Books,
+    batch: Annotated[str, typer.Option(help="Batch number.")],
+    limits: LimitNames,
+    signed_by: Annotated[str, typer.Option(help="Name of the authorised person.")],
+    out: Annotated[Path, typer.Option(help="Folder for the files.")],
+    product: Kind = "packaged",
+    train: TrainFile = None,
+    rules: RulesFile = None,
+    number: Annotated[str, typer.Option(help="Number of the document; made from batch and day by default.")] = "",
+    on: OnDay = "",
+) -> None:
+    """Issue the certificate of a batch, or a hold or reject notice when it may not be released."""
+    checked = _check(books, limits, product=product, batch=batch, train=train, rules=rules, on=on)
+    _say(checked.findings)
+    _print_decision(checked)
+    issued_at = datetime.now().astimezone()
+    for path in _issue(checked, number or f"{batch}-{issued_at:%Y%m%d}", signed_by, issued_at, out):
+        typer.echo(path)
+    _exit_by(checked)
+
+
+@app.command()
+def demo(
+    out: Annotated[Path, typer.Option(help="Folder for the files.")] = Path("demo"),
+) -> None:
+    """Run the whole job on the invented sample plant: stages, a certificate and a reject notice."""
+    from wqcheck.shipped_files import shipped_folder
+
+    samples = shipped_folder("sample_results")
+    train, tables = samples / "train.toml", ["who_gdwq_2022", "us_21cfr165_110b"]
+    out.mkdir(parents=True, exist_ok=True)
+    typer.echo("An invented plant on an invented coast; every figure is made up.\n")
+    _demo_stages(samples / "commissioning_crosstab.xlsx", train, out / "stages.csv")
+    for book, batch in (("run_B2107_clean.xlsx", "B2107"), ("run_B2108_trouble.xlsx", "B2108")):
+        checked = _check([samples / book], tables, product="purified", batch=batch, train=train, rules=None, on="")
+        typer.echo(f"\n{book}")
+        _print_decision(checked, most=4)
+        for path in _issue(checked, f"DEMO-{batch}", "Demo Signatory (invented)", datetime.now().astimezone(), out):
+            typer.echo(f"  {path}")
+    typer.echo(f"\nOpen {out / 'DEMO-B2107.pdf'} (certificate) and {out / 'DEMO-B2108.pdf'} (notice); `wqcheck page` starts the page.")
+
+
+@app.command()
+def page(
+    port: Annotated[int, typer.Option(help="Port on the loopback address.")] = 8501,
+) -> None:
+    """Start the Streamlit page on this machine's loopback address."""
+    from streamlit.web import cli as streamlit
+
+    from wqcheck.shipped_files import page_script
+
+    sys.argv = ["streamlit", "run", str(page_script()), "--server.address", "127.0.0.1", "--server.port", str(port),
+                "--server.headless", "true", "--browser.gatherUsageStats", "false"]  # fmt: skip
+    typer.echo(f"The page opens at http://127.0.0.1:{port} (stop it with Ctrl+C)", err=True)
+    raise typer.Exit(streamlit.main(standalone_mode=False) or 0)
+
+
+@limits_app.command("list")
+def list_limits() -> None:
+    """List the shipped limit tables."""
+    from wqcheck.limit_tables import load_limits, shipped_tables
+
+    for name in shipped_tables():
+        table = load_limits(name)
+        read_in = table.rows["evidence"].str.partition(":")[0].value_counts()
+        checked = ", ".join(f"{count} {how}" for how, count in read_in.items())
+        typer.echo(f"{name}\t{len(table.rows)} rows ({checked})\t{table.title}")
+
+
+@limits_app.command("show")
+def show_limits(
+    name: Annotated[str, typer.Argument(help="Shipped table or CSV file.")],
+    product: Annotated[str, typer.Option(help="Only rows that bind this kind of water.")] = "",
+    as_json: AsJson = False,
+) -> None:
+    """Print the rows of one limit table."""
+    from wqcheck.limit_tables import binds_product, load_limits, product_word
+
+    rows = load_limits(name).rows
+    if product:
+        rows = rows[binds_product(rows, product_word(product))]
+    if as_json:
+        typer.echo(rows.to_json(orient="records", date_format="iso", force_ascii=False, indent=2))
+    else:
+        _print_table(rows[["parameter", "rule", "lower", "upper", "unit", "basis", "volume_ml", "product", "class", "clause", "evidence"]])
+
+
+@limits_app.command("check")
+def check_limits(files: Annotated[list[str], typer.Argument(help="CSV files or shipped names.")]) -> None:
+    """Check limit tables and report every bad cell with file, line and column."""
+    from wqcheck.limit_tables import load_limits
+
+    bad = False
+    for name in files:
+        try:
+            table = load_limits(name)
+        except LimitTableError as problem:
+            bad = True
+            typer.echo(str(problem), err=True)
+        else:
+            typer.echo(f"{name}: {len(table.rows)} rows, sound")
+    raise typer.Exit(NOT_CHECKED if bad else 0)
+
+
+def _check(  # noqa: PLR0913 what the commands have in common
+    books: list[Path], limits: list[str], *, product: str, batch: str, train: Path | None, rules: Path | None, on: str
+) -> BatchCheck:
+    from wqcheck.batch import check_workbook
+    from wqcheck.release import BatchDetails
+
+    return check_workbook(
+        books,
+        details=BatchDetails(batch=batch, product=product),
+        limits=limits,
+        train=train,
+        rules=rules,
+        on=_day(on),
+        product=product,
+    )
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text) if text else date.today()
+    except ValueError:
+        raise WqcheckError(f"--on takes a day like 2026-03-31 (given: {text!r})") from None
+
+
+def _issue(checked: BatchCheck, number: str, signed_by: str, issued_at: datetime, out: Path) -> tuple[Path, ...]:
+    from wqcheck.certificate import issue_certificate, issue_notice
+    from wqcheck.certificate_files import write_certificate
+    from wqcheck.release import Disposition
+
+    released = checked.decision.disposition == Disposition.RELEASE
+    issue = issue_certificate if released else issue_notice
+    return write_certificate(issue(checked, number=number, signed_by=signed_by, issued_at=issued_at), out)
+
+
+def _demo_stages(book: Path, train: Path, out: Path) -> None:
+    from wqcheck.batch import take_in
+    from wqcheck.removal import removal_by_stage
+    from wqcheck.train import WHOLE_TRAIN, assign_stages, load_train
+
+    plant = load_train(train)
+    readings, _ = assign_stages(take_in([book]).readings, plant)
+    table = removal_by_stage(readings, plant)
+    table.to_csv(out, index=False)
+    typer.echo(f"{book.name}: {len(readings)} results, {len(table)} stage removals in {out}; over the whole train:")
+    whole = table[table["stage"] == WHOLE_TRAIN]
+    _print_table(whole[["parameter", "inlet", "outlet", "unit", "bound", "removal_percent", "log_removal"]])
+
+
+def _exit_by(checked: BatchCheck) -> None:
+    from wqcheck.release import Disposition
+
+    raise typer.Exit(0 if checked.decision.disposition == Disposition.RELEASE else CHECKED_NOT_RELEASED)
+
+
+def _say(findings: Iterable[Finding]) -> None:
+    for finding in findings:
+        typer.echo(f"{finding.severity}: {finding}", err=True)
+
+
+def _print_flags(judged: pd.DataFrame) -> None:
+    from wqcheck.judging import WORST_FIRST
+
+    rank = {verdict: place for place, verdict in enumerate(WORST_FIRST)}
+    shown = judged[judged["verdict"].isin(["fail", "conditional fail", "undetermined"])]
+    shown = shown.assign(rank=shown["verdict"].map(rank)).sort_values(["rank", "margin"], kind="stable")
+    counts = judged["verdict"].value_counts()
+    typer.echo("verdicts: " + ", ".join(f"{counts[v]} {v}" for v in WORST_FIRST if v in counts))
+    if not shown.empty:
+        _print_table(shown[["verdict", "parameter", "reported", "unit", "table", "clause", "sheet", "cell", "reason"]])
+
+
+def _print_table(table: pd.DataFrame) -> None:
+    import pandas as pd
+
+    with pd.option_context("display.width", None, "display.max_columns", None, "display.max_rows", None,
+                           "display.max_colwidth", 90, "display.precision", 4):  # fmt: skip
+        typer.echo(table.to_string(index=False, na_rep=""))
+
+
+def _print_decision(checked: BatchCheck, most: int | None = None) -> None:
+    from wqcheck.release import CAUTION
+
+    decision = checked.decision
+    typer.echo(f"batch {decision.batch}: recommended disposition {str(decision.disposition).upper()}")
+    for reason in decision.reasons[:most]:
+        where = f" [{reason.where}]" if reason.where else ""
+        typer.echo(f"  {reason.disposition}: {reason.message}{where}")
+    if most is not None and len(decision.reasons) > most:
+        typer.echo(f"  … and {len(decision.reasons) - most} more, all in the document")
+    typer.echo(CAUTION, err=True)
+
+
+def _check_json(checked: BatchCheck) -> str:
+    import json
+    from dataclasses import asdict
+
+    judged = json.loads(checked.judged.to_json(orient="records", date_format="iso"))
+    data = {
+        "batch": asdict(checked.details), "decision": asdict(checked.decision),
+        "findings": [asdict(finding) for finding in checked.findings], "files": [asdict(file) for file in checked.files],
+        "judged": judged, "stages": json.loads(checked.stages.to_json(orient="records")),
+    }  # fmt: skip
+    return json.dumps(data, ensure_ascii=False, indent=2)
+
+
+def main() -> None:
+    """Run the command line; a problem of the input ends with one sentence and exit code 2, never a traceback."""
+    try:
+        app()
+    except WqcheckError as problem:
+        typer.echo(f"wqcheck: {problem}", err=True)
+        raise SystemExit(NOT_CHECKED) from None
+
+
+if __name__ == "__main__":
+    main()
