@@ -152,6 +152,9 @@ Di(2-ethylhexyl)phthalate|<0.5|µg/L|0.5||ISO 18856|72
 Pentachlorophenol|<0.05|µg/L|0.05||In-house O-14|72
 Alachlor|<0.02|µg/L|0.02||ISO 27108|72
 Atrazine|<0.02|µg/L|0.02||ISO 27108|72
+Desethylatrazine|<0.02|µg/L|0.02||ISO 27108|72
+Desisopropylatrazine|<0.02|µg/L|0.02||ISO 27108|72
+Diaminochlorotriazine|<0.05|µg/L|0.05||In-house O-14|72
 Simazine|<0.02|µg/L|0.02||ISO 27108|72
 Carbofuran|<0.02|µg/L|0.02||In-house O-14|72
 2,4-D|<0.05|µg/L|0.05||In-house O-14|72
@@ -187,7 +190,7 @@ TOC|mg/L|0.14|0.14|0.22
 HPC 22 °C|CFU/mL|4|6|TNTC
 HPC 37 °C|CFU/mL|<1|1|38
 Total coliforms|CFU/250 mL|Absent|Absent|Absent
-Enterococci|CFU/250 mL|Absent|Absent|Absent
+Enterococci|CFU/100 mL|Absent|Absent|Absent
 Pseudomonas aeruginosa|CFU/100 mL|Absent|Absent|Absent
 """
 

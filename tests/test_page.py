@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from wqcheck.findings import Finding, Severity
-from wqcheck.page.out_of_limit import EXCEEDING, count_results, flag_table, flagged_lines
+from wqcheck.page.out_of_limit import EXCEEDING, flag_table, flagged_lines, names_with
 from wqcheck.page.stages import removal_chart, stage_rows, stage_table
 from wqcheck.page.take_in import cell_counts, findings_table, readings_table
 from wqcheck.page.words import plain
@@ -74,15 +74,15 @@ def test_flags_stand_worst_first() -> None:
     )
     lines = flagged_lines(rows, ())
     assert [line.cell.split("!")[1] for line in lines] == ["A6", "A2", "A3", "A1", "A5"]
-    assert count_results(lines, EXCEEDING) == 3
-    assert count_results(lines, [Verdict.UNDETERMINED]) == 1
 
 
-def test_one_result_out_of_two_limits_counts_once() -> None:
-    """A result that fails one table and cannot be decided in another is one result, out of limit."""
-    lines = flagged_lines(judged({}, {"table": "table_two", "verdict": "undetermined", "margin": np.nan}), ())
-    assert len(lines) == 2
-    assert (count_results(lines, EXCEEDING), count_results(lines, [Verdict.UNDETERMINED])) == (1, 0)
+def test_parameter_is_named_once_by_its_worst_verdict() -> None:
+    """A parameter that fails one table and cannot be decided in another is named once, as out of limit."""
+    undecided = {"table": "table_two", "verdict": "undetermined", "margin": np.nan}
+    lines = flagged_lines(judged({}, undecided, {**undecided, "parameter": "lead"}), ())
+    assert len(lines) == 3
+    assert names_with(lines, EXCEEDING) == ("Arsenic",)
+    assert names_with(lines, [Verdict.UNDETERMINED]) == ("Lead",)
 
 
 def test_flag_says_in_words_what_and_why_and_where() -> None:
@@ -181,5 +181,5 @@ def test_findings_that_hold_come_first() -> None:
     note = Finding(code="a", severity=Severity.NOTE, message="small")
     hold = Finding(code="b", severity=Severity.HOLD, message="large", where="book|s!A1", given="O.5")
     table = findings_table([note, hold])
-    assert list(table["What and how to mend it"]) == ["large", "small"]
+    assert list(table["What and how to mend it"]) == ["Large", "Small"]
     assert list(table["Weight"]) == ["Holds the batch", "To know"]

@@ -12,7 +12,9 @@ from pathlib import Path
 
 import pytest
 
-playwright = pytest.importorskip("playwright.sync_api")
+pytest.importorskip("playwright.sync_api")
+
+from playwright.sync_api import Browser, Page, ViewportSize, sync_playwright
 
 ROOT = Path(__file__).parent.parent
 CHROMIUM = Path("/usr/bin/chromium")
@@ -27,7 +29,7 @@ FLAGS = [
     "--disable-sync",
 ]
 WAIT_MS = 60_000
-LAPTOP, TABLET = {"width": 1366, "height": 768}, {"width": 820, "height": 1180}
+LAPTOP, TABLET = ViewportSize(width=1366, height=768), ViewportSize(width=820, height=1180)
 
 pytestmark = [
     pytest.mark.browser,
@@ -74,9 +76,9 @@ def address() -> Iterator[str]:
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[playwright.Browser]:
+def browser() -> Iterator[Browser]:
     """Start Chromium once and close it at the end."""
-    with playwright.sync_playwright() as driver:
+    with sync_playwright() as driver:
         chromium = driver.chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
         try:
             yield chromium
@@ -85,7 +87,7 @@ def browser() -> Iterator[playwright.Browser]:
 
 
 @pytest.fixture
-def page(browser: playwright.Browser, address: str) -> Iterator[playwright.Page]:
+def page(browser: Browser, address: str) -> Iterator[Page]:
     """Open the page on a laptop screen."""
     context = browser.new_context(viewport=LAPTOP, accept_downloads=True)
     sheet = context.new_page()
@@ -95,18 +97,18 @@ def page(browser: playwright.Browser, address: str) -> Iterator[playwright.Page]
     context.close()
 
 
-def use_sample(page: playwright.Page, label: str, word: str) -> None:
+def use_sample(page: Page, label: str, word: str) -> None:
     """Click one workbook of the sample plant and wait for its decision."""
     page.get_by_role("button", name=label).or_(page.get_by_role("radio", name=label)).first.click()
     page.get_by_test_id("stAlert").filter(has_text=word).first.wait_for()
 
 
-def overflow(page: playwright.Page) -> int:
+def overflow(page: Page) -> int:
     """Give by how many pixels the page is wider than the window."""
     return int(page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth"))
 
 
-def test_trouble_is_seen_and_its_notice_downloaded(page: playwright.Page, tmp_path: Path) -> None:
+def test_trouble_is_seen_and_its_notice_downloaded(page: Page, tmp_path: Path) -> None:
     """One click shows the run in trouble; its flags are readable text; the notice is a PDF."""
     use_sample(page, "Run B2108, in trouble", "batch B2108")
     page.get_by_role("tab", name="Out of limit").click()
@@ -120,13 +122,13 @@ def test_trouble_is_seen_and_its_notice_downloaded(page: playwright.Page, tmp_pa
     assert pdf.startswith(b"%PDF")
 
 
-def test_run_in_order_gives_a_certificate(page: playwright.Page, tmp_path: Path) -> None:
+def test_run_in_order_gives_a_certificate(page: Page, tmp_path: Path) -> None:
     """The clean run is recommended for release, and its certificate is a PDF."""
     use_sample(page, "Run B2107, in order", "RELEASE")
     assert download_pdf(page, tmp_path).startswith(b"%PDF")
 
 
-def test_stages_are_drawn_and_fit_a_tablet(page: playwright.Page) -> None:
+def test_stages_are_drawn_and_fit_a_tablet(page: Page) -> None:
     """The commissioning run shows a chart of its stages, and a tablet needs no sideways scrolling."""
     use_sample(page, "Commissioning, every stage", "batch")
     page.get_by_role("tab", name="Stages").click()
@@ -137,7 +139,7 @@ def test_stages_are_drawn_and_fit_a_tablet(page: playwright.Page) -> None:
     assert overflow(page) <= 0
 
 
-def download_pdf(page: playwright.Page, folder: Path) -> bytes:
+def download_pdf(page: Page, folder: Path) -> bytes:
     """Sign, prepare the paper of the decision and give the bytes of its PDF."""
     signed = page.get_by_label("Signed by")
     signed.fill("A. Signatory (invented)")
@@ -148,6 +150,6 @@ def download_pdf(page: playwright.Page, folder: Path) -> bytes:
     button.wait_for()
     with page.expect_download() as waiting:
         button.click()
-    path = folder / waiting.value.suggested_filename
+    path: Path = folder / waiting.value.suggested_filename
     waiting.value.save_as(path)
     return path.read_bytes()

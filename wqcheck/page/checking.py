@@ -10,11 +10,11 @@ from pathlib import Path
 
 import streamlit as st
 
-from wqcheck.batch import check_workbook
+from wqcheck.batch import check_workbook, take_in
 from wqcheck.page.settings import NamedBytes, Settings
 from wqcheck.release import BatchCheck, BatchDetails
 from wqcheck.shipped_files import shipped_folder
-from wqcheck.train import Train, load_train
+from wqcheck.tables import Readings
 
 DESK_KEY = "desk"
 SAMPLE_TRAIN = "train.toml"
@@ -31,14 +31,13 @@ class Paper:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Desk:
-    """What lies on the table: the checked batch, the train it was checked with, and the papers made from it.
+    """What lies on the desk: the checked batch and the papers made from it.
 
     ``key`` is a digest of uploads and settings; another key means another check.
     """
 
     key: str
     check: BatchCheck
-    train: Train | None
     papers: tuple[Paper, ...] = ()
 
 
@@ -79,6 +78,21 @@ def keep_papers(desk: Desk, papers: tuple[Paper, ...]) -> None:
     st.session_state[DESK_KEY] = replace(desk, papers=papers)
 
 
+@st.cache_data(max_entries=8, show_spinner=False)
+def batches_in(sources: Sequence[NamedBytes]) -> tuple[str, ...]:
+    """List the batches that the sheets name, in the order of the sheets; a pure reading, kept by the bytes read.
+
+    Raises
+    ------
+    WqcheckError
+        A workbook cannot be read at all.
+    """
+    taken = take_in(sources)
+    stated = [str(name).strip() for name in taken.readings[Readings.batch].dropna().unique()]
+    labelled = [book.labels.get(Readings.batch, "").strip() for book in taken.books]
+    return tuple(dict.fromkeys(filter(None, stated or labelled)))
+
+
 def _check(sources: Sequence[NamedBytes], settings: Settings, key: str) -> Desk:
     """Check the batch; the only place of the page that does."""
     with tempfile.TemporaryDirectory() as folder:
@@ -94,7 +108,7 @@ def _check(sources: Sequence[NamedBytes], settings: Settings, key: str) -> Desk:
             on=settings.on,
             product=settings.product,
         )
-        return Desk(key=key, check=check, train=load_train(train) if train else None)
+        return Desk(key=key, check=check)
 
 
 def _train_path(folder: Path, settings: Settings) -> Path | None:

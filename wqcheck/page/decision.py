@@ -6,30 +6,38 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from wqcheck.page.words import DISPOSITION_MEANING, DISPOSITION_WORDS, counted, plain
+from wqcheck.page.words import DISPOSITION_MEANING, DISPOSITION_WORDS, counted, plain, sentence, some_of
 from wqcheck.release import CAUTION, Disposition, Reason, ReleaseDecision
 
-_MARKS = {Disposition.RELEASE: "✓", Disposition.HOLD: "‖", Disposition.REJECT: "✕"}
 _BOXES = {Disposition.RELEASE: st.success, Disposition.HOLD: st.warning, Disposition.REJECT: st.error}
+_ICONS = {
+    Disposition.RELEASE: ":material/check_circle:",
+    Disposition.HOLD: ":material/pause_circle:",
+    Disposition.REJECT: ":material/cancel:",
+}
 
 
-def draw_headline(decision: ReleaseDecision, exceeding: int, undecided: int) -> None:
-    """Draw the box at the top: the recommendation and the three counts behind it.
+def draw_headline(
+    decision: ReleaseDecision, exceeding: Sequence[str], undecided: Sequence[str], missing: Sequence[str]
+) -> None:
+    """Draw the box at the top: the recommendation and what stands against the batch.
 
     Parameters
     ----------
     decision : ReleaseDecision
-    exceeding, undecided : int
-        Results on finished water that are out of limit, and that cannot be decided.
+    exceeding, undecided, missing : sequence of str
+        Names of parameters of finished water that are out of limit, that cannot be decided, and that are required and
+        have no result.
     """
-    counts = (
-        f"{counted(exceeding, 'result')} out of limit · {counted(undecided, 'result')} cannot be decided · "
-        f"{counted(len(decision.missing), 'required result')} missing"
+    parts = {"out of limit": exceeding, "cannot be decided": undecided, "required but missing": missing}
+    counts = "  \n".join(
+        f"{counted(len(names), 'parameter')} {what}" + (f": {plain(some_of(names))}" if names else "")
+        for what, names in parts.items()
     )
     word = DISPOSITION_WORDS[decision.disposition]
     _BOXES[decision.disposition](
-        f"**{_MARKS[decision.disposition]} {word}: batch {plain(decision.batch)}.** "
-        f"{DISPOSITION_MEANING[decision.disposition]}  \n{counts}"
+        f"**{word}: batch {plain(decision.batch)}.** {DISPOSITION_MEANING[decision.disposition]}  \n{counts}",
+        icon=_ICONS[decision.disposition],
     )
     st.caption(plain(CAUTION))
 
@@ -53,7 +61,8 @@ def draw_decision(decision: ReleaseDecision, missing: Sequence[str], next_steps:
     for disposition in (Disposition.REJECT, Disposition.HOLD, Disposition.RELEASE):
         reasons = [reason for reason in decision.reasons if reason.disposition == disposition]
         if reasons:
-            st.markdown(f"##### Reasons to {disposition} ({len(reasons)})")
+            informs = disposition == Disposition.RELEASE and decision.disposition != disposition
+            st.markdown("##### " + ("To know" if informs else f"Reasons to {disposition}") + f" ({len(reasons)})")
             st.markdown("\n".join(_reason_line(reason) for reason in reasons))
     if missing:
         st.markdown(f"**Required and without a result:** {plain(', '.join(missing))}.")
@@ -62,4 +71,4 @@ def draw_decision(decision: ReleaseDecision, missing: Sequence[str], next_steps:
 def _reason_line(reason: Reason) -> str:
     """Write one reason as a list entry, with the cell it comes from."""
     where = f" — *{plain(reason.where)}*" if reason.where else ""
-    return f"- {plain(reason.message)}{where}"
+    return f"- {plain(sentence(reason.message))}{where}"

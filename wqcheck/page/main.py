@@ -9,21 +9,21 @@ from datetime import date, datetime
 import streamlit as st
 
 from wqcheck.errors import ReleaseRefusedError, WqcheckError
-from wqcheck.page.checking import Desk, checked_desk, clear_desk
+from wqcheck.page.checking import Desk, batches_in, checked_desk, clear_desk
 from wqcheck.page.decision import draw_decision, draw_headline
-from wqcheck.page.out_of_limit import EXCEEDING, count_results, draw_out_of_limit, flagged_lines
+from wqcheck.page.out_of_limit import EXCEEDING, draw_out_of_limit, flagged_lines, names_with
 from wqcheck.page.papers import draw_papers, issue
 from wqcheck.page.settings import NamedBytes, draw_settings
 from wqcheck.page.stages import draw_stages
-from wqcheck.page.take_in import draw_take_in
+from wqcheck.page.take_in import draw_files, draw_take_in
 from wqcheck.page.words import message_text, plain, titled
 from wqcheck.release import CAUTION, BatchCheck
 from wqcheck.shipped_files import shipped_folder
-from wqcheck.tables import Judged, Verdict
-from wqcheck.train import at_product_point
+from wqcheck.tables import Verdict
 
 TABS_KEY = "parts"
 UPLOAD_KEY = "workbooks"
+WHICH_KEY = "which batch"
 SAMPLE_KEY = "sample plant"
 
 # A laptop shows 768 lines: less empty space above, and tables that break long words instead of growing sideways.
@@ -31,6 +31,7 @@ ROOMY = """<style>
 [data-testid="stMainBlockContainer"] {padding: 2.2rem 2.5rem 3rem 2.5rem;}
 [data-testid="stSidebarHeader"] {height: 2rem; padding-bottom: 0;}
 [data-testid="stTable"] td, [data-testid="stTable"] th {overflow-wrap: anywhere; min-width: 5.5rem;}
+.st-key-flags td:nth-child(5) {min-width: 17rem;}
 </style>"""
 
 WORKBOOK_TYPES = ["xlsx", "xlsm", "xls", "xlsb", "ods", "csv", "tsv", "txt"]
@@ -65,29 +66,42 @@ def main() -> None:
         _draw_start(bool(sources))
         return
     try:
-        desk = checked_desk(sources, settings)
+        settings = replace(settings, batch=settings.batch or _draw_batch(batches_in(sources)))
+        desk = checked_desk(sources, settings) if settings.batch else None
     except WqcheckError as error:
+        clear_desk()
         st.error(message_text(error))
         return
-    draw_desk(desk, settings.signed_by)
+    if desk is not None:
+        draw_desk(desk, settings.signed_by)
+
+
+def _draw_batch(batches: Sequence[str]) -> str:
+    """Give the batch that the sheets name; ask where they name none or several."""
+    if len(batches) == 1:
+        return batches[0]
+    if batches:
+        question = f"The sheets name {len(batches)} batches. Which one is to be decided?"
+        return st.selectbox(question, batches, index=None, key=WHICH_KEY, placeholder="choose a batch") or ""
+    st.warning("The sheets name no batch. Enter it in the side panel (*Batch*).")
+    return ""
 
 
 def draw_desk(desk: Desk, signed_by: str) -> None:
     """Draw a checked batch: the decision first, then its parts in the order of work."""
     check, decision = desk.check, desk.check.decision
-    finished = at_product_point(check.judged, desk.train) if desk.train else check.judged[Judged.verdict].notna()
-    flags = flagged_lines(check.judged[finished], decision.required)
-    elsewhere = flagged_lines(check.judged[~finished], decision.required)
-    exceeding, undecided = count_results(flags, EXCEEDING), count_results(flags, [Verdict.UNDETERMINED])
+    flags = flagged_lines(check.judged, decision.required)
+    exceeding, undecided = names_with(flags, EXCEEDING), names_with(flags, [Verdict.UNDETERMINED])
     missing, not_tested = _names(decision.missing), _names(decision.not_tested)
-    draw_headline(decision, exceeding, undecided)
+    draw_headline(decision, exceeding, undecided, missing)
     read, out, stages, decided, papers = st.tabs(
-        ["Take in", f"Out of limit ({exceeding})", "Stages", "Decision", "Certificate"], key=TABS_KEY
+        ["Take in", f"Out of limit ({len(exceeding)})", "Stages", "Decision", "Certificate"], key=TABS_KEY
     )
     with read:
         draw_take_in(check.readings, check.findings, check.ledger)
+        draw_files(check.files)
     with out:
-        draw_out_of_limit(flags, elsewhere, missing, not_tested)
+        draw_out_of_limit(flags, missing, not_tested)
     with stages:
         draw_stages(check.stages)
     with decided:

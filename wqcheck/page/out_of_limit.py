@@ -8,10 +8,11 @@ import pandas as pd
 import streamlit as st
 
 from wqcheck.certificate_lines import ResultLine, result_lines
-from wqcheck.page.words import VERDICT_WORDS, counted, plain, result_text, titled
+from wqcheck.page.words import VERDICT_WORDS, counted, plain, result_text, sentence, titled
 from wqcheck.tables import Judged, LimitClass, Verdict
 
 FLAGGED = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL, Verdict.UNDETERMINED, Verdict.CONDITIONAL_PASS)
+FLAGS_KEY = "flags"
 EXCEEDING = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
 SHOWN_IN_FULL = 60
 """Rows written out one by one; what lies beyond is in the scrolling table, which holds them all."""
@@ -35,12 +36,12 @@ def flagged_lines(judged: pd.DataFrame, required: tuple[str, ...]) -> tuple[Resu
     return result_lines(rows.loc[order.index], required)
 
 
-def count_results(lines: Sequence[ResultLine], verdicts: Sequence[Verdict]) -> int:
-    """Count the results (not the limits) that have one of these verdicts as their worst; ``lines`` are worst first."""
-    worst: dict[tuple[str, str, str], str] = {}
+def names_with(lines: Sequence[ResultLine], verdicts: Sequence[Verdict]) -> tuple[str, ...]:
+    """Name the parameters that have one of these verdicts as their worst, each once; ``lines`` are worst first."""
+    worst: dict[str, str] = {}
     for line in lines:
-        worst.setdefault((line.cell, line.parameter, line.sample), line.verdict)
-    return sum(verdict in verdicts for verdict in worst.values())
+        worst.setdefault(titled(line.parameter, line.name), line.verdict)
+    return tuple(name for name, verdict in worst.items() if verdict in verdicts)
 
 
 def flag_table(lines: Sequence[ResultLine], *, markup: bool = True) -> pd.DataFrame:
@@ -54,7 +55,7 @@ def flag_table(lines: Sequence[ResultLine], *, markup: bool = True) -> pd.DataFr
             "Limit table and clause": safe(
                 f"{line.table}, {line.clause}" + (line.unverified and f" ({line.unverified})")
             ),
-            "Reason": safe(line.reason),
+            "Reason": safe(sentence(line.reason)),
             "Where": safe(" · ".join(filter(None, (line.point, line.sample, line.cell)))),
         }
         for line in lines
@@ -66,35 +67,31 @@ def _as_reported(line: ResultLine) -> str:
     return result_text(line.reported, line.unit, line.basis, line.volume_ml)
 
 
-def draw_out_of_limit(
-    product: Sequence[ResultLine], elsewhere: Sequence[ResultLine], missing: Sequence[str], not_tested: Sequence[str]
-) -> None:
-    """Draw the flags on finished water, what was not tested, and the flags along the train.
+def draw_out_of_limit(flags: Sequence[ResultLine], missing: Sequence[str], not_tested: Sequence[str]) -> None:
+    """Draw the flags on finished water and what was not tested.
 
     Parameters
     ----------
-    product, elsewhere : sequence of ResultLine
-        Flags of finished water, and of the points before it.
+    flags : sequence of ResultLine
+        From :func:`flagged_lines`.
     missing, not_tested : sequence of str
         Names: required without a result; with a limit in the chosen tables but without a result.
     """
-    exceeding, undecided = count_results(product, EXCEEDING), count_results(product, [Verdict.UNDETERMINED])
+    places = len({line.cell for line in flags})
     st.markdown(
-        f"**Finished water:** {counted(exceeding, 'result')} out of limit, "
-        f"{counted(undecided, 'result')} that cannot be decided. Worst first."
+        f"**Finished water:** {counted(len(flags), 'line')} from {counted(places, 'cell')}, worst first. "
+        "One result stands once for each limit that it does not clearly keep."
     )
     if missing:
         st.warning(f"Required, but no result was found: {plain(', '.join(missing))}.")
-    if product:
-        st.table(flag_table(product[:SHOWN_IN_FULL]), hide_index=True)
+    if flags:
+        with st.container(key=FLAGS_KEY):
+            st.table(flag_table(flags[:SHOWN_IN_FULL]), hide_index=True)
     else:
         st.info("No result on finished water is out of its limit or undecided in the chosen tables.")
-    if len(product) > SHOWN_IN_FULL:
-        st.caption(f"The first {SHOWN_IN_FULL} of {len(product)} are above; all of them are here:")
-        st.dataframe(flag_table(product, markup=False), hide_index=True)
-    if elsewhere:
-        with st.expander(f"Along the train, before the finished water ({len(elsewhere)}): does not decide the batch"):
-            st.dataframe(flag_table(elsewhere, markup=False), hide_index=True)
+    if len(flags) > SHOWN_IN_FULL:
+        st.caption(f"The first {SHOWN_IN_FULL} of {len(flags)} are above; all of them are here:")
+        st.dataframe(flag_table(flags, markup=False), hide_index=True)
     if not_tested:
         with st.expander(f"Has a limit in the chosen tables, but was not tested ({len(not_tested)})"):
             st.markdown(plain(", ".join(not_tested)))

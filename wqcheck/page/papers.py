@@ -62,7 +62,9 @@ def draw_papers(desk: Desk, signed_by: str) -> None:
         st.markdown(
             "A certificate of release cannot be issued for this batch. The notice says why and what to do next."
         )
-    number = st.text_input("Number of the document", value=f"{decision.batch}-1", key=NUMBER_KEY, max_chars=60)
+    number = st.text_input(
+        "Number of the document", value=f"{decision.batch}-1", key=NUMBER_KEY, max_chars=60, width=420
+    )
     if signed_by:
         st.markdown(f"Signed by: **{plain(signed_by)}**")
     else:

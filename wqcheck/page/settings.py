@@ -50,10 +50,11 @@ def draw_settings(today: date) -> Settings:
     with st.sidebar:
         st.subheader("How to check")
         limits = _draw_tables(shipped_tables())
+        kinds = [str(kind) for kind in Product]
         product = st.selectbox(
             "Kind of water",
-            list(Product),
-            index=list(Product).index(Product.PURIFIED),
+            kinds,
+            index=kinds.index(Product.PURIFIED),
             key=PRODUCT_KEY,
             help="A limit row counts only for the kinds of water it names.",
         )

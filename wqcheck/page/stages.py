@@ -15,6 +15,7 @@ PARAMETER_KEY = "stage parameter"
 LOG_KEY = "log scale"
 
 _WIDEST_PERCENT, _WIDEST_LOG = 100.0, 6.0
+SHOWN_FIRST = ("electrical_conductivity", "total_dissolved_solids", "turbidity")
 _BAR_HEIGHT = 34
 
 
@@ -27,7 +28,7 @@ def stage_rows(stages: pd.DataFrame, code: str) -> pd.DataFrame:
     return rows.assign(words=[removal_words(*figures) for figures in zip(*columns, strict=True)])
 
 
-def removal_chart(rows: pd.DataFrame, *, log: bool) -> alt.LayerChart:
+def removal_chart(rows: pd.DataFrame, *, log: bool) -> alt.LayerChart | alt.FacetChart:
     """Draw one bar per stage, with the figure and its bound beside it.
 
     Parameters
@@ -39,6 +40,7 @@ def removal_chart(rows: pd.DataFrame, *, log: bool) -> alt.LayerChart:
     """
     column, title = (Stages.log_removal, "removal, log10") if log else (Stages.removal_percent, "removal, %")
     widest = _WIDEST_LOG if log else _WIDEST_PERCENT
+    ticks = list(range(-6, 7)) if log else list(range(-100, 101, 25))
     lowest = min(0.0, max(-widest, float(rows[column].min(skipna=True)))) if rows[column].notna().any() else 0.0
     drawn = rows.assign(
         shown=rows[column].clip(lowest, widest).fillna(0.0),
@@ -49,7 +51,12 @@ def removal_chart(rows: pd.DataFrame, *, log: bool) -> alt.LayerChart:
         y=alt.Y(f"{Stages.stage}:N", sort=order, title=None, axis=alt.Axis(labelLimit=180, labelFontSize=13)),
     )
     bars = base.mark_bar(height=16).encode(
-        x=alt.X("shown:Q", title=title, scale=alt.Scale(domain=[lowest, widest * 1.6], nice=False)),
+        x=alt.X(
+            "shown:Q",
+            title=title,
+            scale=alt.Scale(domain=[lowest, widest * 1.6], nice=False),
+            axis=alt.Axis(values=ticks),
+        ),
         opacity=alt.Opacity(
             f"{Stages.bound}:N", scale=alt.Scale(domain=list(Bound), range=[1.0, 0.6, 0.6, 0.2]), legend=None
         ),
@@ -84,9 +91,10 @@ def draw_stages(stages: pd.DataFrame) -> None:
         )
         return
     known = stages[Stages.bound].ne(Bound.UNKNOWN).groupby(stages[Stages.parameter], sort=False).sum()
-    codes = list(known.sort_values(ascending=False, kind="stable").index)
+    codes = sorted(known.index, key=lambda code: (known[code] == 0, titled(code).casefold()))
     choice, switch = st.columns([3, 2], vertical_alignment="bottom")
-    code = choice.selectbox("Parameter", codes, format_func=titled, key=PARAMETER_KEY)
+    first = next((codes.index(usual) for usual in SHOWN_FIRST if usual in codes), 0)
+    code = choice.selectbox("Parameter", codes, index=first, format_func=titled, key=PARAMETER_KEY)
     log = switch.toggle("Show log10 units (2 log = 99 %)", key=LOG_KEY)
     rows = stage_rows(stages, code)
     st.altair_chart(removal_chart(rows, log=log), width="stretch", alt=f"Removal of {titled(code)} by stage")

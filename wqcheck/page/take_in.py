@@ -8,7 +8,8 @@ import pandas as pd
 import streamlit as st
 
 from wqcheck.findings import Finding, Severity
-from wqcheck.page.words import counted, plain, titled
+from wqcheck.page.words import counted, plain, sentence, titled
+from wqcheck.release import FileStamp
 from wqcheck.tables import Ledger, Readings, Sign
 
 FINDINGS_IN_FULL = 40
@@ -26,10 +27,10 @@ def readings_table(readings: pd.DataFrame) -> pd.DataFrame:
             "On the sheet": readings[Readings.parameter_text].fillna(""),
             "Reported": readings[Readings.reported],
             "Read as": readings[Readings.sign],
-            "Value": readings[Readings.value],
+            "Value": _figures(readings[Readings.value]),
             "Unit": readings[Readings.unit].fillna(""),
             "As": readings[Readings.basis].fillna(""),
-            "In mL": readings[Readings.volume_ml],
+            "In mL": _figures(readings[Readings.volume_ml]),
             "Point": readings[Readings.point].fillna(""),
             "Sample": readings[Readings.sample].fillna(""),
             "Sampled": readings[Readings.sampled_at].dt.strftime("%Y-%m-%d %H:%M"),
@@ -40,13 +41,18 @@ def readings_table(readings: pd.DataFrame) -> pd.DataFrame:
     )
 
 
+def _figures(values: pd.Series[float]) -> pd.Series[str]:
+    """Write figures as text, blank where there is none."""
+    return values.map("{:.6g}".format).where(values.notna(), "")
+
+
 def findings_table(findings: Sequence[Finding]) -> pd.DataFrame:
     """Make the table of findings, those that hold the batch first."""
     ordered = sorted(findings, key=lambda finding: finding.severity != Severity.HOLD)
     rows = [
         {
             "Weight": _SEVERITY_WORDS[finding.severity],
-            "What and how to mend it": finding.message,
+            "What and how to mend it": sentence(finding.message),
             "Given": finding.given,
             "Where": finding.where,
         }
@@ -84,6 +90,16 @@ def draw_take_in(readings: pd.DataFrame, findings: Sequence[Finding], ledger: pd
         roles = pd.DataFrame({"Taken for": list(counts), "Cells": list(counts.values())})
         st.dataframe(roles, hide_index=True, width="content")
         st.dataframe(ledger, hide_index=True, height=300, alt="Cells not used as results")
+
+
+def draw_files(files: Sequence[FileStamp]) -> None:
+    """Draw which files the check used, by digest, so that anyone can tell later whether they are the same."""
+    with st.expander(f"Files used ({len(files)})"):
+        rows = [
+            {"Kind": file.kind, "File": file.name, "Title": file.title, "SHA-256": file.sha256[:16]} for file in files
+        ]
+        st.table(pd.DataFrame(rows, columns=["Kind", "File", "Title", "SHA-256"]).map(plain), hide_index=True)
+        st.caption("The first 16 characters of each digest; the certificate states them in full.")
 
 
 def _draw_findings(findings: Sequence[Finding]) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from wqcheck.certificate_lines import parameter_name, unit_text
 from wqcheck.release import Disposition
@@ -43,8 +44,18 @@ def message_text(message: object, most: int = 20) -> str:
 
 def titled(code: str, fallback: str = "") -> str:
     """Name a parameter as a heading or the start of a line does: ``Arsenic``, but ``pH``."""
-    name = parameter_name(code, fallback)
-    return name if name[:2] == "pH" else name[:1].upper() + name[1:]
+    return sentence(parameter_name(code, fallback))
+
+
+def sentence(text: str) -> str:
+    """Start a sentence with a capital letter, as long as it does not start with a name such as ``pH``."""
+    return text if text[:2] == "pH" else text[:1].upper() + text[1:]
+
+
+def some_of(names: Sequence[str], most: int = 4) -> str:
+    """List the first few names, and how many follow: ``Arsenic, Lead and 3 more``."""
+    beyond = f" and {len(names) - most} more" if len(names) > most else ""
+    return ", ".join(names[:most]) + beyond
 
 
 def counted(number: int, one: str, many: str = "") -> str:
