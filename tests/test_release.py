@@ -119,6 +119,27 @@ def test_a_required_result_without_a_limit_holds_unless_the_rules_ask_only_for_t
     assert decided(*rows, rules=eased).disposition == Disposition.RELEASE
 
 
+@pytest.mark.parametrize(
+    ("sign", "value", "expected"),
+    [
+        ("absent", None, "release"), ("=", 0.0, "release"), ("<", 1.0, "release"), ("not done", None, "release"),
+        ("=", 1.0, "hold"), ("<", 10.0, "hold"), (">", None, "hold"), ("present", None, "hold"),
+        ("unreadable", None, "hold"), ("=", None, "hold"),
+    ],
+)  # fmt: skip
+def test_an_organism_that_no_limit_binds_holds_when_it_is_or_may_be_found(
+    sign: str, value: float | None, expected: str
+) -> None:
+    row = {"parameter": "pseudomonas_aeruginosa", "verdict": "no limit", "sign": sign, "value": value}
+    rules = replace(RULES, hold_if_found=frozenset({"pseudomonas_aeruginosa"}))
+    assert decided(*GOOD, row).disposition == Disposition.RELEASE
+    decision = decided(*GOOD, row, rules=rules)
+    assert decision.disposition == expected
+    assert [reason.where for reason in decision.reasons if reason.code == "found"] == (
+        ["book.xlsx|Results!B6"] if expected == "hold" else []
+    )
+
+
 def test_undetermined_results_hold_in_rejecting_classes_and_for_required_parameters_whatever_the_rules_say() -> None:
     eased = replace(RULES, undetermined=Severity.NOTE)
     for row in (LEAD, {**IRON, "class": "health"}, {**ACIDITY, "class": "operational"}):
@@ -306,6 +327,7 @@ def test_the_shipped_rules_ask_something_of_every_kind_of_water() -> None:
         ("tap = [", 'sparkling = []\ntap = [', "required, sparkling: this kind of water is not known"),
         ("tap = [", 'tap = [\n    "turbidity",', "required, tap: 'turbidity' stands 2 times"),
         ("tap = [", 'tap = [\n    "e_coli",', "required, tap: the parameter 'e_coli' is not in the catalogue"),
+        ("hold_if_found = [", 'hold_if_found = ["lustre", ', "hold_if_found: the parameter 'lustre'"),
         ("reported_only = [", 'reported_only = ["lustre", ', "reported_only: the parameter 'lustre'"),
         ("[required]", "[needed]", "required: it is missing"),
         ("title =", "titel =", "'titel' is not known"),

@@ -143,6 +143,23 @@ def row_reasons(judged: DataFrame[Judged], required: Sequence[str], rules: Relea
         yield _row_reason(row, Disposition(word))
 
 
+def found_reasons(judged: DataFrame[Judged], rules: ReleaseRules) -> Iterator[Reason]:
+    """Yield one reason for each organism of ``hold_if_found`` that no limit binds and that is, or may be, found.
+
+    Not found is: absent, 0, or a count below 1; everything else but a test not done holds.
+    """
+    sign, value = judged[Judged.sign], judged[Judged.value]
+    none = sign.eq(Sign.ABSENT) | (sign.eq(Sign.EQUAL) & value.eq(0)) | (sign.eq(Sign.LESS) & value.le(1))
+    unbound = judged[Judged.verdict].eq(Verdict.NO_LIMIT) & judged[Judged.parameter].isin(rules.hold_if_found)
+    for row in judged[unbound & ~none & sign.ne(Sign.NOT_DONE)].to_dict("records"):
+        code = str(row[Judged.parameter])
+        message = (
+            f"{name_of(code)}: reported {row[Judged.reported]}, and no limit table binds it, but the release rules "
+            f"hold a batch in which it is found; {_WRITTEN}"
+        )
+        yield Reason(disposition=Disposition.HOLD, code="found", message=message, where=_place(row), parameter=code)
+
+
 def finding_reasons(findings: Sequence[Finding]) -> Iterator[Reason]:
     """Yield a reason for each finding that holds; notes stay among the findings."""
     for finding in findings:
@@ -201,6 +218,11 @@ def _of_batch(judged: DataFrame[Judged], batch: str) -> pd.Series[bool]:
     return stated.isna() | stated.eq("") | stated.eq(batch.strip().casefold())
 
 
+def _place(row: Mapping[Any, Any]) -> str:
+    sheet = "" if pd.isna(row[Judged.sheet]) else f"{row[Judged.sheet]}!"
+    return f"{row[Judged.workbook]}|{sheet}{row[Judged.cell]}"
+
+
 def _row_reason(row: Mapping[Any, Any], disposition: Disposition) -> Reason:
     text = {key: "" if pd.isna(value) else str(value) for key, value in row.items()}
     verdict = Verdict(text[Judged.verdict])
@@ -210,6 +232,6 @@ def _row_reason(row: Mapping[Any, Any], disposition: Disposition) -> Reason:
         disposition=disposition,
         code=str(verdict),
         message=f"{name}: {text[Judged.reason].strip().rstrip('.')} [limit table {text[Judged.table]}]; {step}",
-        where=f"{text[Judged.workbook]}|{text[Judged.sheet]}!{text[Judged.cell]}".replace("|!", "|"),
+        where=_place(row),
         parameter=text[Judged.parameter],
     )

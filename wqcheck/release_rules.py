@@ -13,9 +13,10 @@ from wqcheck.parameters import catalogue
 from wqcheck.plant_files import is_list_of_texts, is_text, read_plant_file, refuse_problems, unknown_keys
 from wqcheck.tables import LimitClass, Product
 
+_CODE_KEYS = ("reported_only", "hold_if_found")
 _CLASS_KEYS = ("reject_classes", "hold_classes", "note_classes")
 _SEVERITY_KEYS = ("undetermined", "conditional_pass", "memory_evidence", "not_tested")
-_KEYS = frozenset({"title", "required", "reported_only", *_CLASS_KEYS, *_SEVERITY_KEYS})
+_KEYS = frozenset({"title", "required", *_CODE_KEYS, *_CLASS_KEYS, *_SEVERITY_KEYS})
 _ALWAYS_REJECT = (LimitClass.HEALTH, LimitClass.MICROBIOLOGICAL, LimitClass.RADIOLOGICAL)
 
 
@@ -31,6 +32,8 @@ class ReleaseRules:
         Product word → required entries; each entry is the parameter codes of which one is enough.
     reported_only : frozenset[str]
         Codes that must be measured but need no limit to be compared with.
+    hold_if_found : frozenset[str]
+        Codes of organisms that hold a batch when they are found and no limit table binds them.
     reject_classes, note_classes : frozenset[str]
         Limit classes whose failures reject, or only inform; failures of all others hold.
     undetermined : Severity
@@ -48,6 +51,7 @@ class ReleaseRules:
     title: str
     required: Mapping[str, tuple[tuple[str, ...], ...]]
     reported_only: frozenset[str] = frozenset()
+    hold_if_found: frozenset[str] = frozenset()
     reject_classes: frozenset[str] = frozenset(map(str, _ALWAYS_REJECT))
     note_classes: frozenset[str] = frozenset()
     undetermined: Severity = Severity.HOLD
@@ -78,6 +82,7 @@ def load_release_rules(path: Path | str) -> ReleaseRules:
         title=str(data["title"]),
         required={word: tuple(map(split_entry, entries)) for word, entries in data["required"].items()},
         reported_only=frozenset(data.get("reported_only", ())),
+        hold_if_found=frozenset(data.get("hold_if_found", ())),
         reject_classes=frozenset(data["reject_classes"]),
         note_classes=frozenset(data.get("note_classes", ())),
         digest=digest,
@@ -121,11 +126,12 @@ def _severity_problems(data: Mapping[str, Any]) -> Iterator[str]:
 
 def _required_problems(data: Mapping[str, Any]) -> Iterator[str]:
     """Yield product words and parameter codes that are not known, and kinds of water without a required parameter."""
-    reported = data.get("reported_only", [])
-    if not is_list_of_texts(reported):
-        yield 'reported_only: it must be a list of texts; write reported_only = ["..."]'
-        reported = []
-    yield from _code_problems("reported_only", reported)
+    for key in _CODE_KEYS:
+        codes = data.get(key, [])
+        if is_list_of_texts(codes):
+            yield from _code_problems(key, codes)
+        else:
+            yield f'{key}: it must be a list of texts; write {key} = ["..."]'
     required = data.get("required")
     if not isinstance(required, dict) or not required:
         yield "required: it is missing; write a [required] table with a list of parameter codes for each kind of water"
