@@ -105,18 +105,24 @@ def test_every_basis_is_a_whole_or_simple_fraction_of_its_formula() -> None:
 @pytest.mark.parametrize(
     ("code", "basis", "to_basis", "factor", "source"),
     [
-        ("nitrate", "N", "NO3", 50 / 11.3, "WHO GDWQ 4th ed. 2022, nitrate: 50 mg/L as ion is 11 mg/L as N (11.3)"),
-        ("nitrite", "N", "NO2", 3 / 0.913, "WHO GDWQ 4th ed. 2022, nitrite: 3 mg/L as ion is 0.9 mg/L as N"),
+        ("nitrate", "N", "NO3", 50 / 11.3, "50 mg/L as NO3 is 11.3 mg/L as N, in many regulations, from memory"),
+        ("nitrite", "N", "NO2", 3.285, "common practice, no source"),
         ("ammonium", "N", "NH4", 1.288, "ratio of formula masses, from memory of ISO 7150-1 tables"),
         ("phosphate", "P", "PO4", 3.066, "ISO 6878 conversion table, from memory"),
         ("phosphate", "P", "P2O5", 2.291, "ISO 6878 conversion table, from memory"),
         ("silica", "Si", "SiO2", 2.139, "common practice, no source"),
-        ("calcium", "Ca", "CaCO3", 2.497, "Standard Methods 2340 B: hardness = 2.497 Ca + 4.118 Mg"),
-        ("magnesium", "Mg", "CaCO3", 4.118, "Standard Methods 2340 B: hardness = 2.497 Ca + 4.118 Mg"),
-        ("hardness", "CaO", "CaCO3", 1.7848, "1 °dH is 10 mg/L CaO and 17.848 mg/L CaCO3 (DIN 38409-6, from memory)"),
-        ("alkalinity", "CaCO3", "HCO3", 1.2193, "61.017 / 50.043 g per equivalent, Hem, USGS WSP 2254, table 9"),
+        ("calcium", "Ca", "CaCO3", 2.497, "Standard Methods 2340 B: 2.497 Ca + 4.118 Mg, from memory"),
+        ("magnesium", "Mg", "CaCO3", 4.118, "Standard Methods 2340 B: 2.497 Ca + 4.118 Mg, from memory"),
+        ("hardness", "CaO", "CaCO3", 1.7848, "DIN 38409-6: 1 °dH is 10 mg/L CaO and 17.848 mg/L CaCO3"),
+        ("alkalinity", "CaCO3", "HCO3", 1.2193, "Hem, USGS WSP 2254: 61.017 and 50.04 g per equivalent, from memory"),
         ("bicarbonate", "HCO3", "CaCO3", 0.8202, "Hem, USGS WSP 2254, table 8, from memory"),
-        ("electrical_conductivity", "20 °C", "25 °C", 2790 / 2500, "EU 2020/2184 Annex I C and TrinkwV 2023 Annex 3"),
+        (
+            "electrical_conductivity",
+            "20 °C",
+            "25 °C",
+            2790 / 2500,
+            "2500 at 20 °C in (EU) 2020/2184, 2790 at 25 °C in TrinkwV 2023",
+        ),
     ],
 )
 def test_conversions_between_bases_are_the_published_ones(

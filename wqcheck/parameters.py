@@ -100,8 +100,10 @@ def normalise(text: object) -> str:
     str
         Letters and digits with single spaces between; ``""`` for a blank cell.
     """
-    unfolded = unicodedata.normalize("NFKD", unicodedata.normalize("NFKC", str(text).translate(_ORDINALS)))
-    bare = "".join(character for character in unfolded if not unicodedata.combining(character))
+    bare = str(text)
+    if not bare.isascii():
+        unfolded = unicodedata.normalize("NFKD", unicodedata.normalize("NFKC", bare.translate(_ORDINALS)))
+        bare = "".join(character for character in unfolded if not unicodedata.combining(character))
     return _NOT_ALPHANUMERIC.sub(" ", bare.lower()).strip()
 
 
