@@ -178,7 +178,7 @@ def _document(check: BatchCheck, kind: CertificateKind, signature: tuple[str, st
         required=_names(decision.required),
         missing=missing,
         not_tested=_names(decision.not_tested),
-        samples=sample_lines(check.readings),
+        samples=sample_lines(check.readings, check.judged, check.stages, check.details.batch),
         results=judged,
         without_limit=tuple(line for line in lines if line.verdict == Verdict.NO_LIMIT),
         stages=stage_lines(check.stages),

@@ -11,7 +11,7 @@ import json
 import re
 import unicodedata
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from importlib import resources
 from pathlib import Path
@@ -79,7 +79,7 @@ def file_stem(number: str) -> str:
     """
     plain = unicodedata.normalize("NFKD", number).encode("ascii", "ignore").decode()
     stem = re.sub(r"[^A-Za-z0-9._-]+", "_", plain).strip("._-")[:80]
-    if stem == number and not _RESERVED.fullmatch(stem):
+    if stem and stem == number and not _RESERVED.fullmatch(stem):
         return stem
     return f"{stem or 'certificate'}-{hashlib.sha256(number.encode('utf-8', 'replace')).hexdigest()[:8]}".replace(
         ".", "_"
@@ -127,7 +127,7 @@ class _Press:
 
     def _undrawable(self, characters: list[str]) -> set[str]:
         try:
-            self.print(_PROBE, characters="".join(characters))
+            replace(self, standard="a-3b").print(_PROBE, characters="".join(characters))  # only PDF/A-3 refuses them
         except typst.TypstError:
             if len(characters) == 1:
                 return set(characters)

@@ -116,13 +116,13 @@ def number_text(value: float) -> str:
     """Write a number with at most 12 significant digits, without exponent where that stays readable."""
     if value == 0 or 1e-9 <= abs(value) < 1e12:
         return np.format_float_positional(value, precision=12, fractional=False, trim="-").replace("-", "−")
-    return f"{value:.6g}"
+    return f"{value:.12g}".replace("-", "−")
 
 
 def parameter_name(code: str, fallback: str = "") -> str:
     """Name a parameter for print: the catalogue's name, else what the sheet called it, else the code."""
     known = catalogue().get(code)
-    return known.name if known is not None else fallback or code
+    return known.name if known is not None else plain_text(fallback or code)
 
 
 def unit_text(unit: str, basis: str, volume_ml: float | None = None) -> str:
@@ -282,10 +282,28 @@ def removal_text(percent: float | None, bound: str) -> str:
     return f"{sign}{number_text(float(rounded))} %"
 
 
-def sample_lines(readings: pd.DataFrame) -> tuple[SampleLine, ...]:
-    """Make one line per sample × point × sampling time, in sheet order (``readings`` is ``DataFrame[Readings]``)."""
-    keys = [Readings.sample, Readings.point, Readings.sampled_at]
-    groups = readings.groupby(keys, sort=False, dropna=False)
+def sample_lines(
+    readings: pd.DataFrame, judged: pd.DataFrame, stages: pd.DataFrame, batch: str
+) -> tuple[SampleLine, ...]:
+    """Make one line per sample × point × sampling time behind what the document states, in sheet order.
+
+    These are the samples of judged rows, and those of this or no batch at the points that a stage compares.
+
+    Parameters
+    ----------
+    readings : DataFrame[Readings], shape (n, …)
+        All results read; a year's history may stand among them.
+    judged : DataFrame[Judged]
+    stages : DataFrame[Stages]
+    batch : str
+        Batch number.
+    """
+    points = pd.concat([stages[Stages.inlet_point], stages[Stages.outlet_point]])
+    own = readings[Readings.batch].isna() | readings[Readings.batch].eq(batch).fillna(False).astype(bool)
+    around = readings[readings[Readings.point].isin(points.dropna()) & own]
+    place = [Readings.workbook, Readings.sheet, Readings.cell]
+    concerned = pd.concat([judged[list(readings.columns)], around]).drop_duplicates(place)
+    groups = concerned.groupby([Readings.sample, Readings.point, Readings.sampled_at], sort=False, dropna=False)
     return tuple(
         SampleLine(
             sample=plain_text(sample),
