@@ -7,6 +7,7 @@ it can fail but never pass.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -214,28 +215,22 @@ def _listed(
     readings: DataFrame[Readings], members: Members, pairs: Pairs, groups: Groups
 ) -> tuple[pd.Series, pd.Series]:
     """Return for each group its members' results and their cells as ``;`` lists; a cell elsewhere names its sheet."""
-    names = members.wanted[Limits.parameter]
-    reported = pd.Series("", index=range(len(groups.row)), dtype="str")
-    cells = reported.copy()
-    home = (readings[Readings.workbook] + "|" + readings[Readings.sheet].fillna("") + "!").reset_index(drop=True)
-    homes = home.take(groups.first).reset_index(drop=True)
-    for place in range(groups.member.shape[1]):
-        given = groups.best[:, place] >= 0
-        reading = pairs.reading[groups.best[given, place]]
-        picked = readings.iloc[reading]
-        unit = (
-            picked[Readings.unit]
-            .fillna("")
-            .where(
-                picked[Readings.basis].isna(),
-                picked[Readings.unit].fillna("") + " as " + picked[Readings.basis].fillna(""),
-            )
-        )
-        text = names.take(groups.member[given, place]).to_numpy() + " " + picked[Readings.reported] + " " + unit
-        away = home.take(reading).reset_index(drop=True)
-        here = away == homes[given].reset_index(drop=True)
-        cell = away.where(~here, "") + picked[Readings.cell].reset_index(drop=True)
-        for whole, part in ((reported, text), (cells, cell)):
-            before = whole[given]
-            whole[given] = (before + np.where(before == "", "", "; ")).to_numpy() + part.str.strip().to_numpy()
-    return reported, cells
+    group, place = np.nonzero(groups.best >= 0)
+    picked = readings.iloc[pairs.reading[groups.best[group, place]]].reset_index(drop=True)
+    home = readings.iloc[groups.first[group]].reset_index(drop=True)
+    name = members.wanted[Limits.parameter].iloc[groups.member[group, place]].reset_index(drop=True)
+    basis = (" as " + picked[Readings.basis]).fillna("")
+    text = name + " " + picked[Readings.reported] + (" " + picked[Readings.unit]).fillna("") + basis
+    book, sheet = picked[Readings.workbook], picked[Readings.sheet].fillna("")
+    same_book = book.eq(home[Readings.workbook]).to_numpy(dtype=bool)
+    here = same_book & sheet.eq(home[Readings.sheet].fillna("")).to_numpy(dtype=bool)
+    place_of = (book + "|").where(~same_book, "") + (sheet + "!").where(~here, "")
+    ends = np.searchsorted(group, np.arange(len(groups.row) + 1))
+    return _joined(text, ends), _joined(place_of + picked[Readings.cell], ends)
+
+
+def _joined(parts: pd.Series, ends: npt.NDArray[np.intp]) -> pd.Series:
+    """Join *parts* with ``;`` from each of the *ends* to the next."""
+    words = parts.to_list()
+    joined = ["; ".join(words[begin:end]) for begin, end in pairwise(ends)]
+    return pd.Series(joined, dtype="str")

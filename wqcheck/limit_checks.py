@@ -7,7 +7,6 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date
 from difflib import get_close_matches
 from enum import StrEnum
-from itertools import combinations
 
 from wqcheck.errors import TableProblem, UnknownUnitError
 from wqcheck.parameters import catalogue
@@ -198,29 +197,29 @@ def overlaps(file: str, rows: Sequence[tuple[int, Row]]) -> list[TableProblem]:
 
     Rows are the same limit when parameter, rule, basis, volume and members agree and a product is named by both.
     """
-    keys: dict[tuple[str, ...], list[tuple[int, Row]]] = {}
+    keys: dict[tuple[str, ...], list[tuple[str, str, int]]] = {}
     for line, row in rows:
-        key = tuple(row[column] for column in ("parameter", "rule", "basis", "volume_ml", "members"))
-        keys.setdefault(key, []).append((line, row))
-    found = []
-    for group in keys.values():
-        for (first, one), (second, other) in combinations(group, 2):
-            if _same_product(one, other) and _same_time(one, other):
-                message = f"line {first} already binds this parameter, rule and product at the same time; keep one"
-                found.append(TableProblem(file, second, "parameter", other["parameter"], message))
-    return found
+        named = split_list(row["product"])
+        for product in Product if ANY_PRODUCT in named else named:
+            key = tuple(row[column] for column in ("parameter", "rule", "basis", "volume_ml", "members"))
+            span = (row["valid_from"] or _BEGINNING, row["valid_to"] or _END, line)
+            keys.setdefault((*key, product), []).append(span)
+    clashes = {(key[0], *lines) for key, spans in keys.items() for lines in _clashes(sorted(spans))}
+    return [
+        TableProblem(file, second, "parameter", parameter, f"line {first} already binds {_THE_SAME}; keep one of them")
+        for parameter, first, second in sorted(clashes)
+    ]
 
 
-def _same_product(one: Row, other: Row) -> bool:
-    first, second = set(split_list(one["product"])), set(split_list(other["product"]))
-    return bool(first & second) or ANY_PRODUCT in first | second
+_BEGINNING, _END = "0000-00-00", "9999-99-99"
+_THE_SAME = "this parameter, rule and product at the same time"
 
 
-def _same_time(one: Row, other: Row) -> bool:
-    def begins(row: Row) -> str:
-        return row["valid_from"] or "0000-00-00"
-
-    def ends(row: Row) -> str:
-        return row["valid_to"] or "9999-99-99"
-
-    return begins(one) <= ends(other) and begins(other) <= ends(one)
+def _clashes(spans: list[tuple[str, str, int]]) -> Iterator[tuple[int, int]]:
+    """Yield the lines of spans (first day, last day, line), sorted, that begin before an earlier one has ended."""
+    latest, holder = "", 0
+    for begins, ends, line in spans:
+        if holder and begins <= latest:
+            yield min(holder, line), max(holder, line)
+        if ends > latest:
+            latest, holder = ends, line

@@ -142,7 +142,7 @@ def _scale_ends(readings: DataFrame[Readings]) -> tuple[Floats, Floats]:
         code for code, entry in catalogue().items() if entry.unit in SIGNED_UNITS or entry.group in SIGNED_GROUPS
     }
     signed = (parameter.isin(signed_codes) | unit.isin(SIGNED_UNITS)).to_numpy(dtype=bool)
-    acidity = (parameter == "ph").to_numpy(dtype=bool)
+    acidity = parameter.isin(["ph"]).to_numpy(dtype=bool)
     return np.where(signed, -np.inf, 0.0), np.where(acidity, PH_MOST, np.inf)
 
 

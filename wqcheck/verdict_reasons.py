@@ -161,7 +161,7 @@ def _phrases(setting: Setting, ranges: Ranges, verdict: Ints) -> tuple[Any, Any]
         SERIES_PHRASE,
     ]
     undetermined = verdict == VERDICTS.index(Verdict.UNDETERMINED)
-    unproven = undetermined & setting.absence & (ranges.low == 0)
+    unproven = undetermined & setting.absence & (ranges.low == 0) & np.isinf(ranges.high)
     place = np.where(unproven, len(phrases) - 2, verdict)
     trouble = np.where(unproven & np.isnan(setting.examined), Trouble.NO_VOLUME, ranges.trouble)
     place = np.where(trouble == Trouble.NONE, place, len(VERDICTS) + trouble - 1)
