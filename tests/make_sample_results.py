@@ -135,7 +135,7 @@ def commissioning_crosstab() -> Workbook:
         "Plant:": PLANT,
         "Address:": ADDRESS,
         "Report no.:": "SCW-2025-0412",
-        "Batch:": "Commissioning run C-01",
+        "Batch:": "C-01",
         "Sampled:": datetime(2025, 5, 20, 8, 30),
         "Received:": datetime(2025, 5, 20, 11, 15),
         "Analysed:": datetime(2025, 5, 20, 12, 0),

@@ -2,17 +2,31 @@
 
 from __future__ import annotations
 
+from datetime import date
+from pathlib import Path
+
 import altair as alt
 import numpy as np
+import openpyxl
 import pandas as pd
 import pytest
+from streamlit.testing.v1 import AppTest
 
+from wqcheck.batch import check_workbook
+from wqcheck.certificate import CertificateKind, from_json
 from wqcheck.findings import Finding, Severity
+from wqcheck.page.checking import DESK_KEY, Desk, Paper
+from wqcheck.page.main import SAMPLE_KEY, UPLOAD_KEY, WHICH_KEY
 from wqcheck.page.out_of_limit import EXCEEDING, flag_table, flagged_lines, names_with
+from wqcheck.page.papers import PREPARE_KEY
+from wqcheck.page.settings import FIRST_TABLES, SIGNED_BY_KEY, TABLES_KEY
 from wqcheck.page.stages import removal_chart, stage_rows, stage_table
 from wqcheck.page.take_in import cell_counts, findings_table, readings_table
 from wqcheck.page.words import plain
+from wqcheck.release import CAUTION, BatchCheck, BatchDetails
 from wqcheck.tables import Judged, Ledger, Readings, Stages, Verdict
+
+ROOT = Path(__file__).parent.parent
 
 READING = {
     "sample": "S1",
@@ -183,3 +197,137 @@ def test_findings_that_hold_come_first() -> None:
     table = findings_table([note, hold])
     assert list(table["What and how to mend it"]) == ["Large", "Small"]
     assert list(table["Weight"]) == ["Holds the batch", "To know"]
+
+
+def opened() -> AppTest:
+    """Open the page."""
+    return AppTest.from_file(str(ROOT / "app.py"), default_timeout=120).run()
+
+
+def uploaded(*names: str) -> AppTest:
+    """Open the page and drop sample files on it."""
+    page = opened()
+    files = [(name, (ROOT / "sample_results" / name).read_bytes(), "application/octet-stream") for name in names]
+    page.file_uploader(key=UPLOAD_KEY).set_value(files)
+    return page.run()
+
+
+def words_on(page: AppTest) -> str:
+    """Give all words of the page in one text."""
+    assert not page.exception, page.exception
+    kinds = (page.markdown, page.caption, page.success, page.warning, page.error, page.info)
+    return "\n".join(element.value for kind in kinds for element in kind).replace("\\", "")
+
+
+def papers_of(page: AppTest) -> tuple[Paper, ...]:
+    """Give the papers that the page offers."""
+    desk = page.session_state[DESK_KEY]
+    assert isinstance(desk, Desk)
+    return desk.papers
+
+
+def prepared(page: AppTest) -> AppTest:
+    """Sign, and press the button that prepares the papers."""
+    page.text_input(key=SIGNED_BY_KEY).set_value("A. Signatory (invented)").run()
+    return page.button(key=PREPARE_KEY).click().run()
+
+
+def test_empty_page_says_what_to_do_and_cautions() -> None:
+    """Before anything is taken in, the page says what to do, and shows what it does not claim."""
+    words = words_on(opened())
+    assert "Drop the laboratory's sheets above" in words
+    assert CAUTION in words
+
+
+def test_upload_flags_certificate() -> None:
+    """A clean sheet goes from upload to certificate: three papers, a PDF that is one, JSON as issued."""
+    page = prepared(uploaded("run_B2107_clean.xlsx"))
+    assert "RELEASE: batch B2107" in words_on(page)
+    papers = {Path(paper.name).suffix: paper for paper in papers_of(page)}
+    assert list(papers) == [".pdf", ".xlsx", ".json"]
+    assert papers[".pdf"].content.startswith(b"%PDF")
+    certificate = from_json(papers[".json"].content.decode("utf-8"))
+    assert (certificate.kind, certificate.signed_by) == (CertificateKind.RELEASE, "A. Signatory (invented)")
+    assert len(page.get("download_button")) == 3
+
+
+def test_upload_in_trouble_is_flagged_and_gets_a_notice() -> None:
+    """The run in trouble shows its faults in words and gets no certificate, only a notice."""
+    page = prepared(uploaded("run_B2108_trouble.xlsx"))
+    words = words_on(page)
+    assert "REJECT: batch B2108" in words
+    assert "out of limit: Arsenic" in words
+    assert "required but missing: Escherichia coli" in words
+    flags = next(table.value for table in page.table if "Finding" in table.value.columns)
+    assert flags["Finding"].iloc[0] == "Out of limit"
+    assert any("O.5" in text.replace("\\", "") for text in flags["Result"])
+    assert [from_json(papers_of(page)[2].content.decode("utf-8")).kind] == [CertificateKind.REJECT]
+
+
+def test_page_and_library_agree() -> None:
+    """The page shows the outcome that the library gives for the same files."""
+    folder = ROOT / "sample_results"
+    page = uploaded("run_B2108_trouble.xlsx")
+    check = check_workbook(
+        [folder / "run_B2108_trouble.xlsx"],
+        details=BatchDetails(batch="B2108", product="purified"),
+        limits=list(FIRST_TABLES),
+        train=None,
+        rules=None,
+        on=date.today(),
+        product="purified",
+    )
+    shown: BatchCheck = page.session_state[DESK_KEY].check
+    assert shown.decision == check.decision
+    pd.testing.assert_frame_equal(shown.judged, check.judged)
+
+
+def test_every_cell_is_accounted_for() -> None:
+    """Result cells and other cells add up to the cells with content that a second reader counts in the workbook."""
+    name = "commissioning_crosstab.xlsx"
+    check: BatchCheck = uploaded(name).session_state[DESK_KEY].check
+    book = openpyxl.load_workbook(ROOT / "sample_results" / name)
+    filled = sum(cell.value is not None for sheet in book.worksheets for row in sheet.iter_rows() for cell in row)
+    assert sum(cell_counts(check.readings, check.ledger).values()) == filled
+
+
+def test_sample_plant_shows_its_stages() -> None:
+    """One click shows the commissioning run with the sample train, and the chart's table in the order of flow."""
+    page = opened()
+    page.pills(key=SAMPLE_KEY).set_value("C-01: commissioning").run()
+    words_on(page)
+    table = next(table.value for table in page.table if "Stage" in table.value.columns)
+    assert list(table["Stage"])[:2] == ["media filter", "activated carbon"]
+    assert table["Stage"].iloc[-1] == "whole train"
+
+
+def test_several_batches_are_asked_about() -> None:
+    """A year of history names many batches: none is decided until one is chosen."""
+    page = uploaded("history_2025_2026_wide.csv")
+    words_on(page)
+    assert DESK_KEY not in page.session_state
+    box = page.selectbox(key=WHICH_KEY)
+    assert len(box.options) == 52
+    box.select(box.options[0]).run()
+    assert "batch B1103" in words_on(page)
+
+
+def test_other_settings_replace_the_check_and_its_papers() -> None:
+    """Papers of one check never stay beside another: a change of tables checks again and takes them away."""
+    page = prepared(uploaded("run_B2107_clean.xlsx"))
+    first = page.session_state[DESK_KEY]
+    page.text_input(key=SIGNED_BY_KEY).set_value("B. Signatory (invented)").run()
+    assert page.session_state[DESK_KEY].check is first.check
+    page.multiselect(key=TABLES_KEY).set_value(["who_gdwq_2022"]).run()
+    second = page.session_state[DESK_KEY]
+    assert second.key != first.key
+    assert second.papers == ()
+
+
+def test_unusable_files_get_their_sentence() -> None:
+    """A file that is no workbook gets the reader's sentence, and an earlier check leaves the page."""
+    page = uploaded("run_B2107_clean.xlsx")
+    page.file_uploader(key=UPLOAD_KEY).set_value([("book.xlsx", b"PK\x03\x04 not a zip", "application/octet-stream")])
+    page.run()
+    assert "book.xlsx cannot be read as a workbook" in words_on(page)
+    assert DESK_KEY not in page.session_state

@@ -110,7 +110,7 @@ def overflow(page: Page) -> int:
 
 def test_trouble_is_seen_and_its_notice_downloaded(page: Page, tmp_path: Path) -> None:
     """One click shows the run in trouble; its flags are readable text; the notice is a PDF."""
-    use_sample(page, "Run B2108, in trouble", "batch B2108")
+    use_sample(page, "B2108: in trouble", "batch B2108")
     page.get_by_role("tab", name="Out of limit").click()
     flags = page.get_by_role("tabpanel").get_by_test_id("stTable").first
     flags.wait_for()
@@ -124,13 +124,13 @@ def test_trouble_is_seen_and_its_notice_downloaded(page: Page, tmp_path: Path) -
 
 def test_run_in_order_gives_a_certificate(page: Page, tmp_path: Path) -> None:
     """The clean run is recommended for release, and its certificate is a PDF."""
-    use_sample(page, "Run B2107, in order", "RELEASE")
+    use_sample(page, "B2107: in order", "RELEASE")
     assert download_pdf(page, tmp_path).startswith(b"%PDF")
 
 
 def test_stages_are_drawn_and_fit_a_tablet(page: Page) -> None:
     """The commissioning run shows a chart of its stages, and a tablet needs no sideways scrolling."""
-    use_sample(page, "Commissioning, every stage", "batch")
+    use_sample(page, "C-01: commissioning", "batch")
     page.get_by_role("tab", name="Stages").click()
     page.get_by_test_id("stVegaLiteChart").first.wait_for()
     assert "reverse osmosis" in page.get_by_role("tabpanel").get_by_test_id("stTable").first.inner_text()

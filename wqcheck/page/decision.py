@@ -30,13 +30,13 @@ def draw_headline(
         have no result.
     """
     parts = {"out of limit": exceeding, "cannot be decided": undecided, "required but missing": missing}
-    counts = "  \n".join(
-        f"{counted(len(names), 'parameter')} {what}" + (f": {plain(some_of(names))}" if names else "")
-        for what, names in parts.items()
-    )
+    listed = [
+        f"{counted(len(names), 'parameter')} {what}: {plain(some_of(names))}" for what, names in parts.items() if names
+    ]
+    against = "  \n".join(listed) or "No parameter is out of limit, undecided or missing."
     word = DISPOSITION_WORDS[decision.disposition]
     _BOXES[decision.disposition](
-        f"**{word}: batch {plain(decision.batch)}.** {DISPOSITION_MEANING[decision.disposition]}  \n{counts}",
+        f"**{word}: batch {plain(decision.batch)}.** {DISPOSITION_MEANING[decision.disposition]}  \n{against}",
         icon=_ICONS[decision.disposition],
     )
     st.caption(plain(CAUTION))
@@ -54,18 +54,22 @@ def draw_decision(decision: ReleaseDecision, missing: Sequence[str], next_steps:
         Sentences, in the order of doing.
     """
     word = DISPOSITION_WORDS[decision.disposition]
+    decided_well = decision.disposition == Disposition.RELEASE
     st.markdown(f"##### Recommendation: {word}")
     st.markdown("This is a recommendation. The authorised person decides and signs.")
     st.markdown("##### What to do next")
     st.markdown("\n".join(f"{number}. {plain(step)}" for number, step in enumerate(next_steps, start=1)))
-    for disposition in (Disposition.REJECT, Disposition.HOLD, Disposition.RELEASE):
-        reasons = [reason for reason in decision.reasons if reason.disposition == disposition]
-        if reasons:
-            informs = disposition == Disposition.RELEASE and decision.disposition != disposition
-            st.markdown("##### " + ("To know" if informs else f"Reasons to {disposition}") + f" ({len(reasons)})")
-            st.markdown("\n".join(_reason_line(reason) for reason in reasons))
     if missing:
         st.markdown(f"**Required and without a result:** {plain(', '.join(missing))}.")
+    for disposition in (Disposition.REJECT, Disposition.HOLD):
+        reasons = [reason for reason in decision.reasons if reason.disposition == disposition]
+        if reasons:
+            st.markdown(f"##### Reasons to {disposition} ({len(reasons)})")
+            st.markdown("\n".join(_reason_line(reason) for reason in reasons))
+    informing = [reason for reason in decision.reasons if reason.disposition == Disposition.RELEASE]
+    if informing:
+        with st.expander(f"To know: these do not hold the batch ({len(informing)})", expanded=decided_well):
+            st.markdown("\n".join(_reason_line(reason) for reason in informing))
 
 
 def _reason_line(reason: Reason) -> str:

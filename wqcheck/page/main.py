@@ -11,7 +11,14 @@ import streamlit as st
 from wqcheck.errors import ReleaseRefusedError, WqcheckError
 from wqcheck.page.checking import Desk, batches_in, checked_desk, clear_desk
 from wqcheck.page.decision import draw_decision, draw_headline
-from wqcheck.page.out_of_limit import EXCEEDING, draw_out_of_limit, flagged_lines, names_with
+from wqcheck.page.out_of_limit import (
+    EXCEEDING,
+    draw_not_compared,
+    draw_out_of_limit,
+    flagged_lines,
+    names_with,
+    unlimited_lines,
+)
 from wqcheck.page.papers import draw_papers, issue
 from wqcheck.page.settings import NamedBytes, draw_settings
 from wqcheck.page.stages import draw_stages
@@ -46,9 +53,9 @@ class Sample:
 
 
 SAMPLES = (
-    Sample("Run B2107, in order", "run_B2107_clean.xlsx"),
-    Sample("Run B2108, in trouble", "run_B2108_trouble.xlsx"),
-    Sample("Commissioning, every stage", "commissioning_crosstab.xlsx"),
+    Sample("B2107: in order", "run_B2107_clean.xlsx"),
+    Sample("B2108: in trouble", "run_B2108_trouble.xlsx"),
+    Sample("C-01: commissioning", "commissioning_crosstab.xlsx"),
 )
 
 
@@ -101,7 +108,8 @@ def draw_desk(desk: Desk, signed_by: str) -> None:
         draw_take_in(check.readings, check.findings, check.ledger)
         draw_files(check.files)
     with out:
-        draw_out_of_limit(flags, missing, not_tested)
+        draw_out_of_limit(flags, missing)
+        draw_not_compared(unlimited_lines(check.judged), not_tested)
     with stages:
         draw_stages(check.stages)
     with decided:
@@ -125,7 +133,7 @@ def _names(codes: Sequence[str]) -> tuple[str, ...]:
 
 def _draw_sources() -> tuple[tuple[NamedBytes, ...], Sample | None]:
     """Draw the upload and the sample plant; uploads come first where both are there."""
-    left, right = st.columns([3, 2], gap="large")
+    left, right = st.columns([3, 2], gap="medium")
     uploads = left.file_uploader(
         "Laboratory sheets of one batch", type=WORKBOOK_TYPES, accept_multiple_files=True, key=UPLOAD_KEY
     )

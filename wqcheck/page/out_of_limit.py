@@ -36,6 +36,11 @@ def flagged_lines(judged: pd.DataFrame, required: tuple[str, ...]) -> tuple[Resu
     return result_lines(rows.loc[order.index], required)
 
 
+def unlimited_lines(judged: pd.DataFrame) -> tuple[ResultLine, ...]:
+    """Make one line per result of ``judged`` (``DataFrame[Judged]``, not changed) that no limit binds."""
+    return result_lines(judged[judged[Judged.verdict].eq(str(Verdict.NO_LIMIT))], ())
+
+
 def names_with(lines: Sequence[ResultLine], verdicts: Sequence[Verdict]) -> tuple[str, ...]:
     """Name the parameters that have one of these verdicts as their worst, each once; ``lines`` are worst first."""
     worst: dict[str, str] = {}
@@ -67,15 +72,15 @@ def _as_reported(line: ResultLine) -> str:
     return result_text(line.reported, line.unit, line.basis, line.volume_ml)
 
 
-def draw_out_of_limit(flags: Sequence[ResultLine], missing: Sequence[str], not_tested: Sequence[str]) -> None:
-    """Draw the flags on finished water and what was not tested.
+def draw_out_of_limit(flags: Sequence[ResultLine], missing: Sequence[str]) -> None:
+    """Draw the flags on finished water.
 
     Parameters
     ----------
     flags : sequence of ResultLine
         From :func:`flagged_lines`.
-    missing, not_tested : sequence of str
-        Names: required without a result; with a limit in the chosen tables but without a result.
+    missing : sequence of str
+        Names of what is required and has no result.
     """
     places = len({line.cell for line in flags})
     st.markdown(
@@ -92,6 +97,24 @@ def draw_out_of_limit(flags: Sequence[ResultLine], missing: Sequence[str], not_t
     if len(flags) > SHOWN_IN_FULL:
         st.caption(f"The first {SHOWN_IN_FULL} of {len(flags)} are above; all of them are here:")
         st.dataframe(flag_table(flags, markup=False), hide_index=True)
+
+
+def draw_not_compared(unlimited: Sequence[ResultLine], not_tested: Sequence[str]) -> None:
+    """Draw what the verdicts say nothing about.
+
+    Parameters
+    ----------
+    unlimited : sequence of ResultLine
+        From :func:`unlimited_lines`.
+    not_tested : sequence of str
+        Names of what has a limit in the chosen tables but no result.
+    """
+    if unlimited:
+        with st.expander(
+            f"Tested, but without a limit in the chosen tables ({len(unlimited)}): look at these yourself"
+        ):
+            columns = ["Result", "Reason", "Where"]
+            st.dataframe(flag_table(unlimited, markup=False)[columns], hide_index=True)
     if not_tested:
         with st.expander(f"Has a limit in the chosen tables, but was not tested ({len(not_tested)})"):
             st.markdown(plain(", ".join(not_tested)))

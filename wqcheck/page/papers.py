@@ -31,6 +31,11 @@ _PAPER_NAMES = {
 }
 
 
+def number_key(batch: str) -> str:
+    """Give the key of the number field: one per batch, so that another batch starts with a number of its own."""
+    return f"{NUMBER_KEY} {batch}"
+
+
 def issue(check: BatchCheck, number: str, signed_by: str, issued_at: datetime) -> Certificate:
     """Issue what the decision asks for: a certificate for a release, otherwise a notice.
 
@@ -63,7 +68,7 @@ def draw_papers(desk: Desk, signed_by: str) -> None:
             "A certificate of release cannot be issued for this batch. The notice says why and what to do next."
         )
     number = st.text_input(
-        "Number of the document", value=f"{decision.batch}-1", key=NUMBER_KEY, max_chars=60, width=420
+        "Number of the document", value=f"{decision.batch}-1", key=number_key(decision.batch), max_chars=60, width=420
     )
     if signed_by:
         st.markdown(f"Signed by: **{plain(signed_by)}**")
