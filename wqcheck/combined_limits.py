@@ -71,6 +71,8 @@ def judge_combined(readings: DataFrame[Readings], own: Ranges, limits: LimitRows
     """
     members = _members(limits)
     pairs = pairs_in_force(readings, members.wanted, days)
+    if not len(pairs.reading):
+        return Judged.empty()
     ranges, _ = ranges_in(readings, own, members.targets, pairs)
     groups = _groups(_sample_numbers(readings, days, pairs), members, pairs, ranges)
     totals = _totals(groups, members, ranges)
