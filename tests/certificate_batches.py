@@ -36,8 +36,8 @@ BOOK = "run_B2107.xlsx"
 
 # parameter | reported | unit | basis | mL | rule | lower | upper | limit unit | class | low | high | verdict | evidence
 GOOD = """
-escherichia_coli|Absent|CFU||250|absent|||CFU|microbiological|0|0|pass|primary text
-pseudomonas_aeruginosa|Absent|CFU||250|absent|||CFU|microbiological|0|0|pass|primary text
+escherichia_coli|Absent|CFU||250|absent|||CFU/250 mL|microbiological|0|0|pass|primary text
+pseudomonas_aeruginosa|Absent|CFU||250|absent|||CFU/250 mL|microbiological|0|0|pass|primary text
 lead|<0.2|µg/L|||max||10|µg/L|health|0|0.2|pass|primary text
 nitrate|0.36|mg/L|N||max||50|mg/L|health|1.59|1.59|pass|primary text
 ph|6.5|pH|||range|6.5|9.5|pH|indicator|6.5|6.5|pass|secondary text
@@ -45,13 +45,13 @@ aluminium|<5|µg/L|||max||200|µg/L|indicator|0|5|pass|primary text
 silica|0.51|mg/L|SiO2|||||||||no limit|
 """
 FAILING = """
-pseudomonas_aeruginosa|2|CFU||250|absent|||CFU|microbiological|2|2|fail|primary text
+pseudomonas_aeruginosa|2|CFU||250|absent|||CFU/250 mL|microbiological|2|2|fail|primary text
 bromate|12.5|µg/L|||max||10|µg/L|health|12.5|12.5|fail|primary text
 turbidity|1.2|NTU|||max||1|NTU|acceptability|1.2|1.2|fail|secondary text
 """
 OPEN = """
 cadmium|<10|µg/L|||max||5|µg/L|health|0|10|undetermined|memory
-escherichia_coli|Absent|CFU||100|absent|||CFU|microbiological|||undetermined|primary text
+escherichia_coli|Absent|CFU||100|absent|||CFU/250 mL|microbiological|||undetermined|primary text
 """
 REASONS_FOR = {
     Verdict.PASS: "within the limit",
@@ -83,7 +83,7 @@ def _row(line: str, number: int) -> dict[str, Any]:
     numbers = {
         "value": "", "value_high": "", "volume_ml": volume, "reporting_limit": "", "uncertainty": "", "lower": lower,
         "upper": upper, "limit_line": "2" if rule else "", "compared_low": low, "compared_high": high,
-        "compared_value": high, "margin": "", "limit_volume_ml": "250" if rule == "absent" else "",
+        "compared_value": high, "margin": "",
     }  # fmt: skip
     row |= {name: float(text) if text else float("nan") for name, text in numbers.items() if name in row}
     row |= {

@@ -275,12 +275,26 @@ def test_the_first_page_tells_the_decision_and_what_to_do_next(written: dict[str
 @needs("pdftotext")
 def test_a_notice_with_many_reasons_still_says_on_page_one_what_to_do() -> None:
     check = held_batch()
-    reasons = tuple(replace(check.decision.reasons[1], message=f"reason {n} of many") for n in range(1, 41))
+    reasons = tuple(
+        replace(check.decision.reasons[1], message=f"reason {n} of many", parameter="") for n in range(1, 41)
+    )
     pdf = pdf_bytes(issue(replace(check, decision=replace(check.decision, reasons=reasons))))
     page = _text_of_bytes(pdf, "-l", "1")
     assert "What to do next" in page
     assert "And 33 more" in page
     assert "reason 40 of many" in _text_of_bytes(pdf)
+
+
+@needs("pdftotext")
+def test_the_first_page_names_each_parameter_once() -> None:
+    check = held_batch()
+    again = tuple(replace(reason, message=f"{reason.message} (again)") for reason in check.decision.reasons)
+    reasons = (*check.decision.reasons, *again)
+    pdf = pdf_bytes(issue(replace(check, decision=replace(check.decision, reasons=reasons))))
+    page = " ".join(_text_of_bytes(pdf, "-l", "1").split())
+    assert page.count("(and 1 more about it)") == 3
+    assert "(again)" not in page.partition("What to do next")[0].replace("correct the cell (again)", "")
+    assert _text_of_bytes(pdf).count("(again)") >= len(again)
 
 
 def _text_of_bytes(pdf: bytes, *options: str) -> str:
@@ -301,8 +315,8 @@ def test_every_page_says_what_it_is(written: dict[str, tuple[Path, ...]]) -> Non
 
 @needs("pdftotext")
 def test_what_failed_stands_before_what_passed(written: dict[str, tuple[Path, ...]]) -> None:
-    text = text_of(written["reject"][1], "-f", "2")
-    rows = [text.index(mark) for mark in ("FAIL", "bromate", "lead")]
+    text = text_of(written["reject"][1]).partition("Results and limits")[2]
+    rows = [text.index(name) for name in ("bromate", "turbidity", "lead", "aluminium")]
     assert rows == sorted(rows)
     assert text.count("FAIL") == 3
 

@@ -23,7 +23,7 @@ from wqcheck.certificate import Certificate, to_json
 from wqcheck.certificate_lines import parameter_name, reported_unit
 from wqcheck.certificate_workbook import workbook_bytes
 from wqcheck.errors import WqcheckError
-from wqcheck.release import Reason
+from wqcheck.release import Disposition, Reason
 
 Standard = Literal["a-3b", "a-1b"]
 
@@ -151,7 +151,10 @@ def _view(certificate: Certificate, data: dict[str, Any]) -> dict[str, Any]:
         key: [{**asdict(line), "unit_text": reported_unit(line)} for line in lines]
         for key, lines in (("results", certificate.results), ("without_limit", certificate.without_limit))
     }
-    printed["reasons"] = [{**asdict(reason), "name": _missing_name(reason)} for reason in certificate.reasons]
+    against = [reason for reason in certificate.reasons if reason.disposition != Disposition.RELEASE]
+    printed["headlines"] = _headlines(against)
+    printed["against"] = [_printed_reason(reason) for reason in against]
+    printed["noted"] = [_printed_reason(reason) for reason in certificate.reasons if reason not in against]
     moment, zone = _moment(certificate), data["issued_at"][19:]
     return {
         **data,
@@ -162,9 +165,20 @@ def _view(certificate: Certificate, data: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def _missing_name(reason: Reason) -> str:
-    name = parameter_name(reason.parameter) if reason.parameter else ""
-    return "" if name.lower() in reason.message.lower() else name
+def _headlines(against: Sequence[Reason]) -> list[dict[str, Any]]:
+    """Give one reason per parameter, the gravest first, with how many more there are about it."""
+    groups: dict[str, list[Reason]] = {}
+    for reason in against:
+        groups.setdefault(reason.parameter or reason.message, []).append(reason)
+    return [{**_printed_reason(reasons[0]), "more": len(reasons) - 1} for reasons in groups.values()]
+
+
+def _printed_reason(reason: Reason) -> dict[str, Any]:
+    """Split off the name of the parameter, where the message begins with it, so that it can be set in bold."""
+    name, message = parameter_name(reason.parameter) if reason.parameter else "", reason.message
+    begins = message.lower().startswith(name.lower())
+    name, message = (message[: len(name)], message[len(name) :]) if begins else (name, f": {message}")
+    return {"name": name, "message": message, "where": reason.where, "more": 0}
 
 
 def _texts(value: Any) -> Iterator[str]:

@@ -141,7 +141,7 @@ def reported_unit(line: ResultLine) -> str:
     return unit_text("" if word else line.unit, line.basis, line.volume_ml)
 
 
-def limit_text(rule: str, lower: float | None, upper: float | None, unit: str, volume_ml: float | None = None) -> str:
+def limit_text(rule: str, lower: float | None, upper: float | None, unit: str) -> str:
     """Write a limit in one short phrase.
 
     Parameters
@@ -151,13 +151,12 @@ def limit_text(rule: str, lower: float | None, upper: float | None, unit: str, v
     lower, upper : float or None
         The bounds in ``unit``.
     unit : str
-        The limit's unit as printed, with its basis.
-    volume_ml : float or None
-        The volume of an ``absent`` rule, mL.
+        The limit's unit as printed, with its basis; a count carries its volume (``CFU/250 mL``).
     """
     low, high = ("?" if end is None else number_text(end) for end in (lower, upper))
     if rule == Rule.ABSENT:
-        return "absent" if volume_ml is None else f"absent in {number_text(volume_ml)} mL"
+        volume = unit.partition("/")[2]
+        return f"absent in {'1 mL' if volume == 'mL' else volume}" if volume else "absent"
     phrase = (
         {
             Rule.MAX: f"≤ {high}",
@@ -229,7 +228,7 @@ def _result_line(row: Mapping[Any, Any], required: tuple[str, ...]) -> ResultLin
         compared=compared_text(low, high, unit),
         compared_low=finite(low),
         compared_high=finite(high),
-        limit=limit_text(words[Judged.rule], lower, upper, unit, finite(row.get("limit_volume_ml"))),
+        limit=limit_text(words[Judged.rule], lower, upper, unit),
         limit_lower=lower,
         limit_upper=upper,
         limit_unit=unit,

@@ -32,7 +32,7 @@ def statement(disposition: Disposition, lines: Sequence[ResultLine], missing: Se
     """
     required = _names(line for line in lines if line.verdict in _FAILING and line.required)
     others = _names(line for line in lines if line.verdict in _FAILING and not line.required)
-    unverified = _names(line for line in lines if line.unverified)
+    unverified = sum(line.unverified != "" for line in lines)
     calm = disposition == Disposition.RELEASE and required == ""
     outcome = "; no listed required result exceeded its limit" if calm else ""
     return (
@@ -41,7 +41,7 @@ def statement(disposition: Disposition, lines: Sequence[ResultLine], missing: Se
         *_said("These other results did not keep their limit: {}.", others),
         *_said("These results could not be compared with their limit: {}.", _unclear(lines)),
         *_said("These required parameters have no result: {}.", ", ".join(missing)),
-        *_said(f"These limits are {UNVERIFIED}: {{}}.", unverified),
+        *_said(f"Of the {len(lines)} limit rows used, {{}} {UNVERIFIED}; the table marks them.", _counted(unverified)),
     )
 
 
@@ -76,6 +76,10 @@ def _unclear(lines: Sequence[ResultLine]) -> str:
 
 def _names(lines: Iterable[ResultLine]) -> str:
     return ", ".join(dict.fromkeys(line.name for line in lines))
+
+
+def _counted(number: int) -> str:
+    return f"{number} {'is' if number == 1 else 'are'}" if number else ""
 
 
 def _said(sentence: str, what: str) -> tuple[str, ...]:
