@@ -10,9 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
-from wqcheck.sheets.grid import Cells
+from wqcheck.sheets.coded import Coded
 
 Times = npt.NDArray[np.datetime64]
 
@@ -55,22 +54,21 @@ class ParsedDates:
     unread: tuple[str, ...]
 
 
-def parse_dates(cells: Cells, order: str = "") -> ParsedDates:
-    """Return the times that *cells* (shape (n,)) hold.
+def parse_dates(cells: Coded, order: str = "") -> ParsedDates:
+    """Return the times that a column of n *cells* holds.
 
     Parameters
     ----------
-    cells : array of object, shape (n,)
+    cells : Coded
         Dates, Excel serial numbers, or text in any usual form.
     order : {"", "dmy", "mdy"}
         Order of day and month in numeric text; blank means that the column decides. When no cell decides (every day is
         12 or less) the cells stay NaT and are reported as ambiguous, unless day and month are the same.
     """
-    codes, uniques = pd.factorize(cells)
-    texts = [unicodedata.normalize("NFKC", u).strip() if isinstance(u, str) else "" for u in uniques]
+    texts = [unicodedata.normalize("NFKC", cell).strip() if isinstance(cell, str) else "" for cell in cells.values]
     order = order or _order(texts)
     parsed, ambiguous, unread = [], [], []
-    for unique, text in zip(uniques, texts, strict=True):
+    for unique, text in zip(cells.values, texts, strict=True):
         time = _parse_cell(unique, text, order)
         parsed.append(np.datetime64(time, "us") if isinstance(time, dt.datetime) else np.datetime64("NaT", "us"))
         if time is None:
@@ -78,7 +76,7 @@ def parse_dates(cells: Cells, order: str = "") -> ParsedDates:
         elif time == "ambiguous":
             ambiguous.append(text)
     table = np.array([*parsed, np.datetime64("NaT", "us")], dtype="datetime64[us]")
-    return ParsedDates(table[codes], order, tuple(ambiguous), tuple(unread))
+    return ParsedDates(table[cells.codes], order, tuple(ambiguous), tuple(unread))
 
 
 def _order(texts: Iterable[str]) -> str:

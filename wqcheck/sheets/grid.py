@@ -27,6 +27,7 @@ Cells = npt.NDArray[np.object_]
 _ZIP, _OLE = b"PK\x03\x04", b"\xd0\xcf\x11\xe0"
 _BOMS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
 _DELIMITERS = ",;\t|"
+_OTHER, _BLANK, _WHOLE = 0, 1, 2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -175,22 +176,23 @@ def _delimiter(text: str) -> str:
 
 
 def _plain(rows: Sequence[Iterable[Any]]) -> Cells:
-    """Return *rows* as an object array; blank text becomes None, whole numbers become floats."""
+    """Return *rows* as an object array (rows × columns); blank text becomes None, whole numbers become floats."""
     listed = [row if isinstance(row, list) else list(row) for row in rows]
     width = max(map(len, listed), default=0)
+    if any(len(row) != width for row in listed):
+        listed = [row + [None] * (width - len(row)) for row in listed]
     cells = np.empty((len(listed), width), dtype=object)
-    for number, row in enumerate(listed):
-        cells[number, : len(row)] = row
-    for column in range(width):
-        cells[:, column] = _without_blanks(cells[:, column])
-    used = np.flatnonzero((cells != None).any(axis=1))  # noqa: E711 elementwise
+    if cells.size:
+        cells[:] = listed
+    kinds = np.fromiter(map(_storage, cells.ravel()), dtype=np.int8, count=cells.size).reshape(cells.shape)
+    cells[kinds == _BLANK] = None
+    whole = kinds == _WHOLE
+    cells[whole] = cells[whole].astype(np.float64)
+    used = np.flatnonzero((kinds != _BLANK).any(axis=1))
     return cells[: used[-1] + 1] if len(used) else cells[:0]
 
 
-def _without_blanks(column: Cells) -> Cells:
-    blank = np.array([value is None or (value.__class__ is str and not value.strip()) for value in column], dtype=bool)
-    column = column.copy()
-    column[blank] = None
-    whole = np.array([value.__class__ is int for value in column], dtype=bool)
-    column[whole] = column[whole].astype(float)
-    return column
+def _storage(cell: object) -> int:
+    if cell is None or (cell.__class__ is str and (not cell or cell.isspace())):  # type: ignore[attr-defined]
+        return _BLANK
+    return _WHOLE if cell.__class__ is int else _OTHER

@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from wqcheck.sheets.coded import Coded
 from wqcheck.sheets.content import RESULT_LIKE, Kind, Profile, kinds_of, profile
 from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.headings import heading_role
@@ -317,11 +318,13 @@ def _wide_special_rows(cells: Cells, header: int, columns: Mapping[int, Column])
     labels = [c for c, column in columns.items() if column.role not in {"analyte", "other"} and c < min(analytes)][
         :3
     ] or [0]
-    for row in range(header + 1, len(cells)):
-        label = next((cells[row, c] for c in labels if cells[row, c] is not None), None)
-        role = heading_role(label.rstrip(" :")) if isinstance(label, str) else ""
-        if role in SPECIAL_ROWS and row not in special:
-            special[row] = role
+    first = Coded.of(cells[:, labels[0]])
+    for label in labels[1:]:
+        first = first.or_else(Coded.of(cells[:, label]))
+    roles = first.map(lambda text: heading_role(text.rstrip(" :")) or None if isinstance(text, str) else None)
+    for row in np.flatnonzero(roles.flags(lambda role: role in SPECIAL_ROWS)):
+        if row > header:
+            special.setdefault(int(row), roles.values[roles.codes[row]])
     return special
 
 

@@ -11,17 +11,18 @@ import pandas as pd
 from pandera.typing import DataFrame
 
 from wqcheck.findings import Finding, Severity
-from wqcheck.sheets.extract import Extraction, extract
+from wqcheck.sheets.coded import Coded
+from wqcheck.sheets.extract import extract
+from wqcheck.sheets.extraction import Extraction
 from wqcheck.sheets.grid import Book, Sheet, open_book
 from wqcheck.sheets.headings import BATCH_LABELS
 from wqcheck.sheets.labels import Fact, read_labels
 from wqcheck.sheets.layout import Table, find_table
 from wqcheck.sheets.result_cells import find_result_cells
-from wqcheck.sheets.roles import RESULT, RoleGrid, as_text, column_name
+from wqcheck.sheets.roles import RoleGrid, cell_text, column_name
 from wqcheck.tables import Ledger, Readings
 
-_TIMES = ("sampled_at", "received_at", "analysed_at")
-_NUMBERS = ("value", "value_high", "volume_ml", "reporting_limit", "uncertainty")
+_TYPES = {"datetime64[ns]": "datetime64[us]"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -77,7 +78,7 @@ def read_workbook(source: Path | tuple[str, bytes]) -> ReadResult:
         grid = RoleGrid(sheet)
         grids.append(grid)
         frames.append(_read_sheet(book, sheet, grid, labels, findings))
-    readings = _typed(pd.concat(frames, ignore_index=True) if frames else _empty(Readings))
+    readings = Readings.validate(pd.concat(frames, ignore_index=True) if frames else _empty(Readings))
     if readings.empty:
         findings.append(_no_results(book))
     return ReadResult(
@@ -116,7 +117,7 @@ def _read_sheet(
 def _keep_labels(labels: dict[str, str], facts: dict[str, Fact]) -> None:
     for role, fact in facts.items():
         if role in BATCH_LABELS | {"batch", "lab", "sampled_at"}:
-            labels.setdefault(role, str(as_text(np.array([fact.value], dtype=object))[0]))
+            labels.setdefault(role, cell_text(fact.value))
 
 
 def _explain_rest(work: Extraction) -> None:
@@ -137,12 +138,11 @@ def _explain_rest(work: Extraction) -> None:
 
 
 def _say_unread_numbers(work: Extraction, position: int, role: str, heading: str) -> None:
-    cells = work.cells[work.found.rows, position] if role == "" else np.array([], dtype=object)
-    numbers = sum(isinstance(cell, float) for cell in cells)
-    if len(cells) and numbers > 0.5 * len(cells):
+    cells = Coded.of(work.cells[work.result_rows, position] if role == "" else np.array([], dtype=object))
+    if len(cells.codes) and cells.flags(lambda cell: isinstance(cell, float)).mean() > 0.5:
         work.note(
             "column not read", f"the column {heading!r} holds numbers, but its heading is no known parameter; it was not read",
-            work.where([work.found.rows[0]], [position]), heading,
+            work.at(int(work.result_rows[0]), position), heading,
         )  # fmt: skip
 
 
@@ -153,20 +153,5 @@ def _no_results(book: Book) -> Finding:
 
 
 def _empty(model: type[Readings] | type[Ledger]) -> pd.DataFrame:
-    return pd.DataFrame({name: pd.Series(dtype="str") for name in model.to_schema().columns})
-
-
-def _typed(frame: pd.DataFrame) -> DataFrame[Readings]:
-    """Return *frame* with the columns, order and types of ``Readings``."""
-    data = {}
-    for name in Readings.to_schema().columns:
-        if name in _TIMES:
-            data[name] = pd.to_datetime(frame[name]).astype("datetime64[us]")
-        elif name in _NUMBERS:
-            data[name] = pd.to_numeric(frame[name]).astype("float64")
-        else:
-            data[name] = frame[name].astype("str")
-    return Readings.validate(pd.DataFrame(data))
-
-
-__all__ = ["RESULT", "ReadResult", "Table", "read_workbook"]
+    types = {name: str(column.dtype) for name, column in model.to_schema().columns.items()}
+    return pd.DataFrame({name: pd.Series(dtype=_TYPES.get(kind, kind)) for name, kind in types.items()})

@@ -8,7 +8,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from wqcheck.sheets.columns import ParsedResults, map_unique, parse_results
+from wqcheck.sheets.coded import Coded
+from wqcheck.sheets.columns import ParsedResults, parse_results
 from wqcheck.sheets.content import RESULT_LIKE, kinds_of
 from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.headings import heading_role
@@ -36,23 +37,20 @@ def find_result_cells(grid: RoleGrid, table: Table) -> ResultCells:
     """Return the result cells of *table* and mark it, its headings and its untested cells in *grid*."""
     cells = grid.sheet.cells
     data_rows = _data_rows(grid, table)
-    rows, columns = _candidates(cells, table, data_rows)
+    rows, columns = _candidates(grid, table, data_rows)
     parsed = parse_results(cells[rows, columns], columns)
-    untested = parsed.sign == Sign.NOT_DONE
+    sign = parsed.part("sign")
+    untested = sign.equal_to(Sign.NOT_DONE)
     grid.mark(rows[untested], columns[untested], "not tested", "the cell says that there is no result")
-    alone = _without_owner(cells, table, rows) & ~untested
-    words = alone & (parsed.sign == Sign.UNREADABLE)
+    alone = _without_owner(grid, table, rows) & ~untested
+    words = alone & sign.equal_to(Sign.UNREADABLE)
     grid.mark(rows[words], columns[words], "text", "not in a row of results")
     orphan = alone & ~words
     grid.mark(rows[orphan], columns[orphan], "not used", "a value whose row names no sample, point, date or analyte")
     kept = ~untested & ~alone
     grid.mark(rows[kept], columns[kept], RESULT, "")
     lost = tuple((int(r), int(c)) for r, c in zip(rows[orphan], columns[orphan], strict=True))
-    return ResultCells(rows[kept], columns[kept], _take(parsed, kept), lost)
-
-
-def _take(parsed: ParsedResults, kept: npt.NDArray[np.bool_]) -> ParsedResults:
-    return ParsedResults(*(getattr(parsed, name)[kept] for name in ParsedResults.__dataclass_fields__))
+    return ResultCells(rows[kept], columns[kept], parsed.taken(kept), lost)
 
 
 def _data_rows(grid: RoleGrid, table: Table) -> npt.NDArray[np.bool_]:
@@ -70,9 +68,9 @@ def _data_rows(grid: RoleGrid, table: Table) -> npt.NDArray[np.bool_]:
         usable[row] = False
     if table.kind == "crosstab":
         label = table.with_role("parameter")[0]
-        roles = map_unique(cells[:, label], _row_label)
-        for role in {role for role in roles if role}:
-            here = usable & (roles == role)
+        roles = Coded.of(cells[:, label]).map(_row_label)
+        for role in roles.values:
+            here = usable & roles.equal_to(role)
             grid.mark(here, slice(None), "heading", f"a row that gives the {role.replace('_', ' ')} of each column")
             usable &= ~here
     return usable
@@ -92,14 +90,13 @@ def _repeats(cells: Cells, header: int) -> Positions:
     return rows[rows != header]
 
 
-def _candidates(cells: Cells, table: Table, data_rows: npt.NDArray[np.bool_]) -> tuple[Positions, Positions]:
+def _candidates(grid: RoleGrid, table: Table, data_rows: npt.NDArray[np.bool_]) -> tuple[Positions, Positions]:
     columns = table.with_role("analyte" if table.kind == "wide" else "result")
     if not columns:
-        return _values_behind_names(cells, data_rows)
-    filled = np.asarray(cells[:, columns] != None, dtype=bool) & data_rows[:, None]  # noqa: E711 elementwise
+        return _values_behind_names(grid.sheet.cells, data_rows)
+    filled = grid.filled_cells()[:, columns] & data_rows[:, None]
     if table.kind == "crosstab":
-        named = np.asarray(cells[:, table.with_role("parameter")[0]] != None, dtype=bool)  # noqa: E711 elementwise
-        filled &= named[:, None]
+        filled &= grid.filled_cells()[:, table.with_role("parameter")]
     rows, positions = np.nonzero(filled)
     return rows, np.asarray(columns, dtype=np.int64)[positions]
 
@@ -115,22 +112,15 @@ def _values_behind_names(cells: Cells, data_rows: npt.NDArray[np.bool_]) -> tupl
     return rows, last[rows]
 
 
-def _without_owner(cells: Cells, table: Table, rows: Positions) -> npt.NDArray[np.bool_]:
+def _without_owner(grid: RoleGrid, table: Table, rows: Positions) -> npt.NDArray[np.bool_]:
     """Return, per result, whether its row names neither sample, point, date nor analyte although others do."""
     if table.kind == "crosstab" or table.header is None:
         return np.zeros(len(rows), dtype=bool)
     naming = [c for role in (*ROW_ROLES, "parameter", "cas") for c in table.with_role(role)]
     if not naming:
         return np.zeros(len(rows), dtype=bool)
-    named = np.asarray(cells[:, naming] != None, dtype=bool).any(axis=1)[rows]  # noqa: E711 elementwise
+    named = grid.filled_cells()[:, naming].any(axis=1)[rows]
     return ~named if named.any() else np.zeros(len(rows), dtype=bool)
-
-
-def carried_down(values: Cells, blank: npt.NDArray[np.bool_]) -> Cells:
-    """Return *values* (shape (n,)) with each blank filled from the last value above it."""
-    last = np.maximum.accumulate(np.where(blank, -1, np.arange(len(values))))
-    filled = np.where(last >= 0, values[np.maximum(last, 0)], None)
-    return np.asarray(filled, dtype=object)
 
 
 def group_names(cells: Cells, rows: Positions) -> Cells:

@@ -10,6 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from wqcheck.results import format_number
+from wqcheck.sheets.coded import Coded
 from wqcheck.sheets.grid import Cells, Sheet
 
 RESULT = "result"
@@ -24,6 +25,7 @@ class RoleGrid:
         self.sheet = sheet
         self._known: dict[tuple[str, str], int] = {UNUSED: 0}
         self._codes = np.zeros(sheet.cells.shape, dtype=np.int16)
+        self._filled = np.asarray(sheet.cells != None, dtype=bool)  # noqa: E711 elementwise
 
     def mark(self, rows: object, columns: object, role: str, reason: str) -> None:
         """Give the cells at *rows* × *columns* (anything numpy can index with) a role and a reason."""
@@ -31,31 +33,33 @@ class RoleGrid:
 
     def filled(self) -> int:
         """Return the number of non-empty cells."""
-        return int(self._filled().sum())
+        return int(self.filled_cells().sum())
 
     def unexplained(self) -> npt.NDArray[np.bool_]:
         """Return, per cell, whether it is non-empty and has no role yet."""
-        return self._filled() & (self._codes == 0)
+        return self.filled_cells() & (self._codes == 0)
 
     def ledger(self, workbook: str) -> pd.DataFrame:
         """Return one row per non-empty cell that is not a result (columns of ``tables.Ledger``)."""
         listed = list(self._known)
+        filled = self.filled_cells()
         is_result = np.array([role == RESULT for role, _ in listed])
-        rows, columns = np.nonzero(self._filled() & ~is_result[self._codes])
-        codes = self._codes[rows, columns]
+        rows, columns = np.nonzero(filled & ~is_result[self._codes])
+        codes = self._codes[rows, columns].astype(np.int64)
         return pd.DataFrame(
             {
                 "workbook": pd.Series([workbook] * len(rows), dtype="str"),
                 "sheet": pd.Series([self.sheet.name] * len(rows), dtype="str"),
                 "cell": pd.Series(cell_names(rows, columns), dtype="str"),
-                "text": pd.Series(as_text(self.sheet.cells[rows, columns]), dtype="str"),
-                "role": pd.Series(np.array([role for role, _ in listed], dtype=object)[codes], dtype="str"),
-                "reason": pd.Series(np.array([reason for _, reason in listed], dtype=object)[codes], dtype="str"),
+                "text": Coded.of(self.sheet.cells[rows, columns]).map(cell_text).texts(),
+                "role": Coded(codes, tuple(role for role, _ in listed)).texts(),
+                "reason": Coded(codes, tuple(reason for _, reason in listed)).texts(),
             }
         )
 
-    def _filled(self) -> npt.NDArray[np.bool_]:
-        return np.asarray(self.sheet.cells != None, dtype=bool)  # noqa: E711 elementwise
+    def filled_cells(self) -> npt.NDArray[np.bool_]:
+        """Return, per cell, whether it is non-empty."""
+        return self._filled
 
 
 def column_name(column: int) -> str:
@@ -77,14 +81,8 @@ def cell_names(rows: npt.NDArray[np.int64], columns: npt.NDArray[np.int64]) -> n
     return np.asarray(letters[columns] + numbers[rows], dtype=object)
 
 
-def as_text(cells: Cells) -> npt.NDArray[np.object_]:
-    """Return the cells (shape (n,)) as text: numbers shortest, dates ISO, blank as None."""
-    codes, uniques = pd.factorize(cells)
-    texts = np.array([*map(_text, uniques), None], dtype=object)
-    return np.asarray(texts[codes], dtype=object)
-
-
-def _text(cell: object) -> str:
+def cell_text(cell: object) -> str:
+    """Return one cell as text: a number in its shortest form, a date as ISO."""
     if isinstance(cell, float):
         return format_number(cell) if np.isfinite(cell) else str(cell)
     if isinstance(cell, dt.datetime):

@@ -1,0 +1,108 @@
+"""Turns a sheet, its layout and its result cells into one object that the steps of extraction share."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from wqcheck.findings import Finding, Severity
+from wqcheck.sheets.coded import Coded
+from wqcheck.sheets.columns import ParsedResults, texts_of
+from wqcheck.sheets.grid import Cells
+from wqcheck.sheets.labels import Fact
+from wqcheck.sheets.layout import Table
+from wqcheck.sheets.result_cells import Positions, ResultCells
+from wqcheck.sheets.roles import RoleGrid, cell_names, column_name, first_cells
+from wqcheck.units import Unit
+
+
+@dataclass(eq=False)
+class Extraction:
+    """One sheet on its way to readings: its cells, layout and labels, and the findings made so far.
+
+    ``facts`` are what labels around the table say of all results, ``sheet_unit`` the unit said for all of them.
+    """
+
+    grid: RoleGrid
+    table: Table
+    facts: Mapping[str, Fact]
+    sheet_unit: Unit | None
+    workbook: str
+    found: ResultCells
+    findings: list[Finding] = field(default_factory=list)
+
+    @property
+    def cells(self) -> Cells:
+        """The cells of the sheet, rows × columns."""
+        return self.grid.sheet.cells
+
+    @property
+    def parsed(self) -> ParsedResults:
+        """What the n result cells say."""
+        return self.found.parsed
+
+    @property
+    def count(self) -> int:
+        """The number of results."""
+        return len(self.found.rows)
+
+    @cached_property
+    def result_rows(self) -> Positions:
+        """The rows of the sheet that hold results, each once."""
+        present = np.zeros(len(self.cells), dtype=bool)
+        present[self.found.rows] = True
+        return np.flatnonzero(present)
+
+    def per_row(self, column: int) -> Cells:
+        """Return, for each result, the cell of its row in *column*."""
+        return np.asarray(self.cells[self.found.rows, column], dtype=object)
+
+    def per_column(self, row: int) -> Cells:
+        """Return, for each result, the cell of its column in *row*."""
+        return np.asarray(self.cells[row, self.found.columns], dtype=object)
+
+    def of_columns(self, values: Mapping[int, object]) -> Coded:
+        """Return, for each result, the entry of *values* for its column."""
+        return Coded.of(self.found.columns).map(lambda column: values.get(int(column)))
+
+    def column_of(self, role: str) -> int | None:
+        """Return the fullest column of *role*, leftmost of equals, and mark every cell of that role."""
+        columns = self.table.with_role(role)
+        if not columns or not self.count:
+            return None
+        filled = self.grid.filled_cells()[np.ix_(self.result_rows, columns)].sum(axis=0)
+        best = columns[int(np.argmax(filled))]
+        for column in columns:
+            spare = f"; column {column_name(best)} is used instead" if column != best else ""
+            self.grid.mark(self.result_rows, column, role.replace("_", " "), f"belongs to the results of its row{spare}")
+        return best
+
+    def row_texts(self, role: str) -> Coded:
+        """Return, for each result, the text in the column of *role*."""
+        column = self.column_of(role)
+        return Coded.blank(self.count) if column is None else texts_of(self.per_row(column))
+
+    def special_row(self, role: str) -> int | None:
+        """Return the row that gives *role* for each column of results."""
+        return next((row for row, found in self.table.special.items() if found == role), None)
+
+    def where(self, positions: Positions) -> str:
+        """Name the cells of the results at *positions* for a finding."""
+        names = cell_names(self.found.rows[positions[:6]], self.found.columns[positions[:6]])
+        more = ["…"] * (len(positions) - len(names))
+        return self._place(first_cells([*names, *more]))
+
+    def at(self, row: int, column: int) -> str:
+        """Name one cell for a finding."""
+        return self._place(f"{column_name(column)}{row + 1}")
+
+    def _place(self, cells: str) -> str:
+        sheet = f"{self.grid.sheet.name}!" if self.grid.sheet.name else ""
+        return f"{self.workbook}|{sheet}{cells}"
+
+    def note(self, code: str, message: str, where: str, given: str = "", severity: Severity = Severity.NOTE) -> None:
+        """Keep a finding."""
+        self.findings.append(Finding(code=code, severity=severity, message=message, where=where, given=given))

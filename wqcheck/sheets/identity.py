@@ -1,0 +1,121 @@
+"""Turns the cells around a result into what it belongs to: sample, point, batch, laboratory, method and times."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from wqcheck.sheets.coded import Coded, Flags
+from wqcheck.sheets.columns import texts_of
+from wqcheck.sheets.dates import parse_dates, parse_time
+from wqcheck.sheets.extraction import Extraction
+from wqcheck.sheets.headings import heading_role
+from wqcheck.sheets.result_cells import group_names
+from wqcheck.sheets.roles import cell_text, column_name, first_cells
+
+OWNERS = ("sample", "batch", "point", "stage", "replicate")
+"""What a crosstab says above its columns, and every other layout in its rows."""
+
+TIMES = ("sampled_at", "received_at", "analysed_at")
+
+
+def owner_texts(work: Extraction, role: str) -> Coded:
+    """Return the *role* (``sample``, ``point`` …) of each result as text, blank where nothing says it."""
+    if work.table.kind == "crosstab":
+        texts = _above_columns(work, role)
+    elif work.table.kind == "list" and work.table.header is None and role == "point":
+        work.grid.mark(*np.nonzero(work.grid.unexplained()), "point", "name of the point, or of the points below it")
+        texts = Coded.of(group_names(work.cells, work.found.rows))
+    else:
+        texts = work.row_texts(role)
+        if work.table.kind == "long" and role in {"sample", "point", "batch"}:
+            texts = _carried(work, role, texts)
+    return with_fact(work, role, texts)
+
+
+def with_fact(work: Extraction, role: str, texts: Coded) -> Coded:
+    """Fill blanks with what a label outside the table says of all results."""
+    fact = work.facts.get(role)
+    return texts if fact is None else texts.or_else(Coded.all_the_same(cell_text(fact.value), work.count))
+
+
+def _above_columns(work: Extraction, role: str) -> Coded:
+    row = work.special_row(role)
+    texts = Coded.blank(work.count) if row is None else texts_of(work.per_column(row))
+    if role != "point" or work.table.header is None:
+        return texts
+    names = {c: _point_name(column.heading) for c, column in work.table.columns.items()}
+    return texts.or_else(work.of_columns(names).without(_dated_headings(work)))
+
+
+def _point_name(heading: str) -> str | None:
+    return None if not heading or heading_role(heading) == "result" else heading
+
+
+def _dated_headings(work: Extraction) -> Flags:
+    header = work.table.header
+    if header is None:
+        return np.zeros(work.count, dtype=bool)
+    return ~np.isnat(parse_dates(Coded.of(work.per_column(header))).times)
+
+
+def _carried(work: Extraction, role: str, texts: Coded) -> Coded:
+    """Carry a sample, point or batch down a long table where only the first row of each group names it."""
+    naming = [c for named in ("sample", "point", "batch", "sampled_at") for c in work.table.with_role(named)]
+    column = work.column_of(role)
+    if column is None or texts.known().all():
+        return texts
+    named = work.grid.filled_cells()[:, naming].any(axis=1)[work.found.rows]
+    blank = ~texts.known() & ~named
+    if not blank.any():
+        return texts
+    heading = work.table.columns[column].heading or column_name(column)
+    message = f"{int(blank.sum())} rows name no sample; {heading!r} is taken from the row above them"
+    work.note("carried down", message, work.where(np.flatnonzero(blank)))
+    return carried_down(texts, blank)
+
+
+def carried_down(texts: Coded, blank: Flags) -> Coded:
+    """Return *texts* with each flagged row filled from the last row above it that is not flagged."""
+    last = np.maximum.accumulate(np.where(blank, -1, np.arange(len(blank))))
+    return Coded(np.where(last >= 0, texts.codes[np.maximum(last, 0)], -1), texts.values)
+
+
+def times(work: Extraction, role: str) -> npt.NDArray[np.datetime64]:
+    """Return one of :data:`TIMES` for each result (shape (n,)), NaT where it is blank or no full date; says which."""
+    cells, where = _time_cells(work, role)
+    fact = work.facts.get(role)
+    if fact is not None:
+        cells = cells.or_else(Coded.all_the_same(fact.value, work.count))
+    dates = parse_dates(cells)
+    if dates.ambiguous:
+        message = f"the order of day and month in {role!r} cannot be told; write dates as 2026-03-31"
+        work.note("ambiguous date", message, where, first_cells(dates.ambiguous))
+    if dates.unread:
+        message = f"{role!r} holds texts that are no full date; these results count as undated"
+        work.note("no full date", message, where, first_cells(dates.unread))
+    return _with_clock(work, dates.times) if role == "sampled_at" else dates.times
+
+
+def _time_cells(work: Extraction, role: str) -> tuple[Coded, str]:
+    if work.table.kind != "crosstab":
+        column = work.column_of(role)
+        if column is None:
+            return Coded.blank(work.count), ""
+        return Coded.of(work.per_row(column)), work.at(int(work.result_rows[0]), column)
+    row = work.special_row(role)
+    if row is not None:
+        return Coded.of(work.per_column(row)), work.at(row, int(work.found.columns.min()))
+    header = work.table.header
+    if role == "sampled_at" and header is not None and _dated_headings(work).any():
+        return Coded.of(work.per_column(header)), work.at(header, int(work.found.columns.min()))
+    return Coded.blank(work.count), ""
+
+
+def _with_clock(work: Extraction, moments: npt.NDArray[np.datetime64]) -> npt.NDArray[np.datetime64]:
+    """Add the time of day that stands in a column of its own to dates that have none."""
+    if work.table.kind == "crosstab":
+        return moments
+    seconds = np.nan_to_num(work.row_texts("sampled_time").map(parse_time).numbers())
+    midnight = moments == moments.astype("datetime64[D]")
+    return np.where(midnight, moments + (seconds * 1e6).astype("timedelta64[us]"), moments)
