@@ -79,6 +79,13 @@ def test_failures_weigh_what_the_class_of_their_limit_weighs(verdict: str, limit
     assert any(reason.code == verdict and reason.parameter == "iron" for reason in decision.reasons)
 
 
+@pytest.mark.parametrize("status", ["screening level", "guidance level", "screening"])
+def test_a_screening_or_guidance_level_that_is_exceeded_asks_to_look_further_and_holds(status: str) -> None:
+    row = {**IRON, "class": "radiological", "verdict": "fail"}
+    assert decided(*GOOD, {**row, "status": status}).disposition == Disposition.HOLD
+    assert decided(*GOOD, {**row, "status": "provisional"}).disposition == Disposition.REJECT
+
+
 def test_a_failure_of_a_required_parameter_holds_even_where_its_class_only_informs() -> None:
     assert decided(*GOOD, {**ACIDITY, "class": "operational", "verdict": "fail"}).disposition == Disposition.HOLD
 

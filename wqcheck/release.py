@@ -178,7 +178,7 @@ def decide_release(
     ]
     disposition = worst(reasons)
     if disposition == Disposition.RELEASE:
-        reasons.append(nothing_against(judged))
+        reasons.insert(0, nothing_against(judged))
     return ReleaseDecision(
         batch=batch,
         disposition=disposition,

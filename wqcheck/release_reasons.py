@@ -19,6 +19,12 @@ from wqcheck.tables import Judged, Sign, Verdict
 
 FAILING = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
 DETERMINED = (Verdict.PASS, Verdict.CONDITIONAL_PASS, *FAILING)
+_NAMED = 4
+"""How many parameters a sentence names of a long list."""
+
+_LOOK_FURTHER = ("screening", "guidance level")
+"""Beginnings of a limit's status that ask to look further when it is exceeded; alone it does not reject."""
+
 NO_RESULT, NO_LIMIT, NOT_COMPARED = "missing result", "no limit", "not compared"
 
 
@@ -117,13 +123,14 @@ def row_reasons(judged: DataFrame[Judged], required: Sequence[str], rules: Relea
 
     The row's own ``reason`` names the value, the limit and its clause; the table and what to do next are added.
 
-    A failure rejects in a rejecting class and informs in a noting class, but a required parameter and every other class
+    A failure rejects in a rejecting class (a screening or guidance level only holds there) and informs in a noting class, but a required parameter and every other class
     holds; an undetermined result holds in a rejecting class, an unknown class or a required parameter, else as the
     rules say.
     """
     verdict, limit_class = judged[Judged.verdict], judged[Judged.limit_class]
-    rejecting = limit_class.isin(rules.reject_classes)
-    firm = rejecting | limit_class.isna() | judged[Judged.parameter].isin(required)
+    further = judged[Judged.status].fillna("").astype("str").str.startswith(_LOOK_FURTHER)
+    rejecting = limit_class.isin(rules.reject_classes) & ~further
+    firm = limit_class.isin(rules.reject_classes) | limit_class.isna() | judged[Judged.parameter].isin(required)
     failing = verdict.isin(FAILING)
     undetermined = verdict.eq(Verdict.UNDETERMINED)
     inform = limit_class.isin(rules.note_classes) & ~firm
@@ -175,11 +182,17 @@ def other_reasons(
     """Yield what concerns many results at once: limits from memory, parameters not tested, rows of other batches."""
     memory = judged[judged[Judged.evidence].str.startswith("memory").eq(True) & judged[Judged.verdict].isin(DETERMINED)]
     for table, rows in memory.groupby(Judged.table, sort=False):
-        names = _listed(rows[Judged.parameter].dropna().unique())
-        message = f"the limits of {table} for {names} were not checked against the published text; check them there"
+        codes = rows[Judged.parameter].dropna().unique()
+        message = (
+            f"{len(codes)} limits of {table} that were used were not checked against the published text, among them "
+            f"{_listed(codes)}; they are marked in the list of results, check them there"
+        )
         yield Reason(disposition=_OF_SEVERITY[rules.memory_evidence], code="memory limit", message=message)
     if not_tested:
-        message = f"there is a limit but no result for {_listed(not_tested)}; see when the full panel was last tested"
+        message = (
+            f"{len(not_tested)} parameters have a limit but no result, among them {_listed(not_tested)}; all of them are "
+            "listed as not tested, see when the full panel was last done"
+        )
         yield Reason(disposition=_OF_SEVERITY[rules.not_tested], code="not tested", message=message)
     strange = judged.loc[~_of_batch(judged, batch), Judged.batch].dropna().unique()
     if len(strange):
@@ -208,8 +221,8 @@ def name_of(code: str) -> str:
         return code.replace("_", " ")
 
 
-def _listed(codes: Iterable[str]) -> str:
-    return ", ".join(name_of(code) for code in codes)
+def _listed(codes: Sequence[str]) -> str:
+    return ", ".join(name_of(code) for code in codes[:_NAMED])
 
 
 def _of_batch(judged: DataFrame[Judged], batch: str) -> pd.Series[bool]:
