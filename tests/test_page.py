@@ -318,6 +318,7 @@ def test_other_settings_replace_the_check_and_its_papers() -> None:
     first = page.session_state[DESK_KEY]
     page.text_input(key=SIGNED_BY_KEY).set_value("B. Signatory (invented)").run()
     assert page.session_state[DESK_KEY].check is first.check
+    assert not page.get("download_button"), "the papers state another signatory"
     page.multiselect(key=TABLES_KEY).set_value(["who_gdwq_2022"]).run()
     second = page.session_state[DESK_KEY]
     assert second.key != first.key

@@ -33,12 +33,14 @@ class Paper:
 class Desk:
     """What lies on the desk: the checked batch and the papers made from it.
 
-    ``key`` is a digest of uploads and settings; another key means another check.
+    ``key`` is a digest of uploads and settings; another key means another check. ``papers_for`` are the number and the
+    signatory that the papers state.
     """
 
     key: str
     check: BatchCheck
     papers: tuple[Paper, ...] = ()
+    papers_for: tuple[str, str] = ("", "")
 
 
 def desk_key(sources: Sequence[NamedBytes], settings: Settings) -> str:
@@ -73,9 +75,9 @@ def clear_desk() -> None:
     st.session_state.pop(DESK_KEY, None)
 
 
-def keep_papers(desk: Desk, papers: tuple[Paper, ...]) -> None:
-    """Put the papers made from a check beside it."""
-    st.session_state[DESK_KEY] = replace(desk, papers=papers)
+def keep_papers(desk: Desk, papers: tuple[Paper, ...], papers_for: tuple[str, str]) -> None:
+    """Put the papers made from a check beside it, and what number and signatory they state."""
+    st.session_state[DESK_KEY] = replace(desk, papers=papers, papers_for=papers_for)
 
 
 @st.cache_data(max_entries=8, show_spinner=False)

@@ -76,7 +76,7 @@ def draw_papers(desk: Desk, signed_by: str) -> None:
         st.warning("Enter the name of the person who signs in the side panel (*Signed by*).")
     if st.button(f"Prepare the {what}", key=PREPARE_KEY, type="primary", disabled=not signed_by):
         _prepare(desk, number, signed_by)
-    else:
+    elif desk.papers_for == (number, signed_by):
         _draw_downloads(desk.papers)
 
 
@@ -85,10 +85,10 @@ def _prepare(desk: Desk, number: str, signed_by: str) -> None:
     try:
         papers = as_papers(issue(desk.check, number, signed_by, datetime.now().astimezone()))
     except WqcheckError as refusal:
-        keep_papers(desk, ())
+        keep_papers(desk, (), (number, signed_by))
         st.error(message_text(refusal))
         return
-    keep_papers(desk, papers)
+    keep_papers(desk, papers, (number, signed_by))
     _draw_downloads(papers)
 
 
@@ -97,13 +97,14 @@ def _draw_downloads(papers: tuple[Paper, ...]) -> None:
     if not papers:
         return
     st.markdown("Ready to download:")
-    for paper in papers:
-        form = Path(paper.name).suffix.removeprefix(".").upper()
-        st.download_button(
-            f"Download {form}: {paper.name}",
-            paper.content,
-            file_name=paper.name,
-            mime=paper.mime,
-            key=f"download {form}",
-            on_click="ignore",
-        )
+    with st.container(horizontal=True):
+        for paper in papers:
+            form = Path(paper.name).suffix.removeprefix(".").upper()
+            st.download_button(
+                f"Download {form}: {paper.name}",
+                paper.content,
+                file_name=paper.name,
+                mime=paper.mime,
+                key=f"download {form}",
+                on_click="ignore",
+            )

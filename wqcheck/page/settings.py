@@ -14,7 +14,7 @@ from wqcheck.tables import Product
 TABLES_KEY = "limit tables"
 PRODUCT_KEY = "kind of water"
 BATCH_KEY = "batch"
-ON_KEY = "limits in force on"
+ON_KEY = "day of the check"
 SIGNED_BY_KEY = "signed by"
 OWN_TABLES_KEY = "own limit tables"
 TRAIN_KEY = "train file"
@@ -46,7 +46,7 @@ class Settings:
 
 
 def draw_settings(today: date) -> Settings:
-    """Draw the side panel and give what is chosen in it; limits are those in force on ``today`` until changed."""
+    """Draw the side panel and give what is chosen in it; ``today`` is the day of the check until changed."""
     with st.sidebar:
         st.subheader("How to check")
         limits = _draw_tables(shipped_tables())
@@ -60,7 +60,13 @@ def draw_settings(today: date) -> Settings:
         )
         batch = st.text_input("Batch", key=BATCH_KEY, placeholder="as the sheet says")
         signed_by = st.text_input("Signed by", key=SIGNED_BY_KEY, placeholder="name of the authorised person")
-        on = st.date_input("Limits in force on", value=today, key=ON_KEY)
+        on = st.date_input(
+            "Day of the check",
+            value=today,
+            key=ON_KEY,
+            help="The limits in force on the sampling day count. A result without a sampling date is taken as sampled "
+            "on this day.",
+        )
         with st.expander("Your own files"):
             own = st.file_uploader("Limit tables (CSV)", type="csv", accept_multiple_files=True, key=OWN_TABLES_KEY)
             train = st.file_uploader("Treatment train (TOML)", type="toml", key=TRAIN_KEY)

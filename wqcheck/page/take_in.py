@@ -13,6 +13,7 @@ from wqcheck.release import FileStamp
 from wqcheck.tables import Ledger, Readings, Sign
 
 FINDINGS_IN_FULL = 40
+RESULT = "result"
 
 _SEVERITY_WORDS = {Severity.HOLD: "Holds the batch", Severity.NOTE: "To know"}
 
@@ -69,7 +70,20 @@ def cell_counts(readings: pd.DataFrame, ledger: pd.DataFrame) -> dict[str, int]:
     filled = readings[readings[Readings.reported].str.strip().ne("")]
     places = filled[[Readings.workbook, Readings.sheet, Readings.cell]].drop_duplicates()
     roles = ledger.groupby(Ledger.role, sort=False).size().sort_values(ascending=False, kind="stable")
-    return {"result": len(places), **{str(role): int(number) for role, number in roles.items()}}
+    return {RESULT: len(places), **{str(role): int(number) for role, number in roles.items()}}
+
+
+def ledger_table(ledger: pd.DataFrame) -> pd.DataFrame:
+    """Make the table of cells that are not results (``ledger`` is ``DataFrame[Ledger]``, not changed)."""
+    headings = {
+        Ledger.sheet: "Sheet",
+        Ledger.cell: "Cell",
+        Ledger.text: "Content",
+        Ledger.role: "Taken for",
+        Ledger.reason: "Why",
+        Ledger.workbook: "Workbook",
+    }
+    return ledger[list(headings)].rename(columns=headings)
 
 
 def draw_take_in(readings: pd.DataFrame, findings: Sequence[Finding], ledger: pd.DataFrame) -> None:
@@ -77,9 +91,9 @@ def draw_take_in(readings: pd.DataFrame, findings: Sequence[Finding], ledger: pd
     counts = cell_counts(readings, ledger)
     blank = int(readings[Readings.sign].eq(Sign.NOT_DONE).sum())
     unreadable = int(readings[Readings.sign].eq(Sign.UNREADABLE).sum())
-    others = sum(counts.values()) - counts["result"]
+    others = sum(counts.values()) - counts[RESULT]
     st.markdown(
-        f"**{counted(sum(counts.values()), 'cell')} with content** = {counted(counts['result'], 'result cell')} + "
+        f"**{counted(sum(counts.values()), 'cell')} with content** = {counted(counts[RESULT], 'result cell')} + "
         f"{counted(others, 'other cell')}. Results read: {len(readings):,}, "
         f"of them {blank:,} blank or not done and {unreadable:,} unreadable."
     )
@@ -87,9 +101,9 @@ def draw_take_in(readings: pd.DataFrame, findings: Sequence[Finding], ledger: pd
     st.markdown(f"##### Results as read ({len(readings):,})")
     st.dataframe(readings_table(readings), hide_index=True, height=300, alt="Results as read")
     with st.expander(f"Cells not used as results ({others:,}): what each was taken for, and why"):
-        roles = pd.DataFrame({"Taken for": list(counts), "Cells": list(counts.values())})
-        st.dataframe(roles, hide_index=True, width="content")
-        st.dataframe(ledger, hide_index=True, height=300, alt="Cells not used as results")
+        roles = [f"{role} {number:,}" for role, number in counts.items() if role != RESULT]
+        st.markdown(f"Taken for: {plain(' · '.join(roles))}.")
+        st.dataframe(ledger_table(ledger), hide_index=True, height=300, alt="Cells not used as results")
 
 
 def draw_files(files: Sequence[FileStamp]) -> None:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from wqcheck.certificate_lines import parameter_name, unit_text
+from wqcheck.certificate_figures import unit_text
+from wqcheck.certificate_lines import parameter_name
 from wqcheck.release import Disposition
 from wqcheck.tables import Verdict
 
