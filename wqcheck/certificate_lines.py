@@ -5,14 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
+from wqcheck.certificate_figures import compared_text, limit_text, removal_text, unit_text
 from wqcheck.parameters import catalogue
-from wqcheck.tables import Bound, Judged, Readings, Rule, Sign, Stages, Verdict
+from wqcheck.tables import Judged, Readings, Sign, Stages, Verdict
 
 UNVERIFIED = "not verified against the official text"
 
@@ -112,84 +111,16 @@ def finite(value: object) -> float | None:
     return number if math.isfinite(number) else None
 
 
-def number_text(value: float) -> str:
-    """Write a number with at most 12 significant digits, without exponent where that stays readable."""
-    if value == 0 or 1e-9 <= abs(value) < 1e12:
-        return np.format_float_positional(value, precision=12, fractional=False, trim="-").replace("-", "−")
-    return f"{value:.12g}".replace("-", "−")
-
-
 def parameter_name(code: str, fallback: str = "") -> str:
     """Name a parameter for print: the catalogue's name, else what the sheet called it, else the code."""
     known = catalogue().get(code)
     return known.name if known is not None else plain_text(fallback or code)
 
 
-def unit_text(unit: str, basis: str, volume_ml: float | None = None) -> str:
-    """Write a unit with what it is expressed as: ``mg/L as NO3``, ``CFU in 250 mL``, ``µS/cm at 25 °C``."""
-    shown = "" if unit in ("1", "pH") else unit
-    if volume_ml is not None:
-        return f"{shown} in {number_text(volume_ml)} mL".strip()
-    if basis:
-        return f"{shown} {'at' if '°C' in basis else 'as'} {basis}".strip()
-    return shown
-
-
 def reported_unit(line: ResultLine) -> str:
     """Write the unit of a result as it stands beside the reported text (``Absent`` needs its volume, not its unit)."""
     word = line.sign in (Sign.ABSENT, Sign.PRESENT)
     return unit_text("" if word else line.unit, line.basis, line.volume_ml)
-
-
-def limit_text(rule: str, lower: float | None, upper: float | None, unit: str) -> str:
-    """Write a limit in one short phrase.
-
-    Parameters
-    ----------
-    rule : str
-        One of :class:`wqcheck.tables.Rule`; blank where no limit binds.
-    lower, upper : float or None
-        The bounds in ``unit``.
-    unit : str
-        The limit's unit as printed, with its basis; a count carries its volume (``CFU/250 mL``).
-    """
-    low, high = ("?" if end is None else number_text(end) for end in (lower, upper))
-    if rule == Rule.ABSENT:
-        volume = unit.partition("/")[2]
-        return f"absent in {'1 mL' if volume == 'mL' else volume}" if volume else "absent"
-    phrase = (
-        {
-            Rule.MAX: f"≤ {high}",
-            Rule.MIN: f"≥ {low}",
-            Rule.RANGE: f"{low}–{high}",
-            Rule.SUM_MAX: f"sum ≤ {high}",
-            Rule.RATIO_SUM_MAX: f"sum of ratios ≤ {high}",
-            Rule.PERCENTILE_MAX: f"percentile ≤ {high}",
-            Rule.MEAN_MAX: f"mean ≤ {high}",
-            Rule.ATTRIBUTE_PLAN: "sampling plan of the clause",
-            Rule.GUIDANCE: "no number, see the clause",
-        }.get(Rule(rule), "")
-        if rule
-        else ""
-    )
-    return f"{phrase} {unit}".strip() if any(sign in phrase for sign in "≤≥–") else phrase
-
-
-def compared_text(low: object, high: object, unit: str) -> str:
-    """Write what a result can be in the limit's unit: a value, a span, or an end that is open; blank when unknown."""
-    ends = [math.nan if end is None or end is pd.NA else float(str(end)) for end in (low, high)]
-    below, above = (math.isfinite(end) for end in ends)
-    if below and above and ends[0] == ends[1]:
-        phrase = number_text(ends[0])
-    elif below and above:
-        phrase = f"{number_text(ends[0])} to {number_text(ends[1])}"
-    elif below and math.isinf(ends[1]):
-        phrase = f"{number_text(ends[0])} or more"
-    elif above and math.isinf(ends[0]):
-        phrase = f"{number_text(ends[1])} or less"
-    else:
-        return ""
-    return f"{phrase} {unit}".strip()
 
 
 def result_lines(judged: pd.DataFrame, required: tuple[str, ...]) -> tuple[ResultLine, ...]:
@@ -269,16 +200,6 @@ def _stage_line(row: Mapping[Any, Any]) -> StageLine:
         bound=words[Stages.bound],
         reason=words[Stages.reason],
     )
-
-
-def removal_text(percent: float | None, bound: str) -> str:
-    """Write a removal with its bound; rounding (4 decimals of a percent) never claims more than was shown."""
-    if percent is None or bound == Bound.UNKNOWN:
-        return "unknown"
-    rounding = ROUND_CEILING if bound == Bound.AT_MOST else ROUND_FLOOR
-    rounded = Decimal(f"{percent:.10f}").quantize(Decimal("0.0001"), rounding)
-    sign = {Bound.AT_LEAST: "≥ ", Bound.AT_MOST: "≤ "}.get(Bound(bound), "")
-    return f"{sign}{number_text(float(rounded))} %"
 
 
 def sample_lines(

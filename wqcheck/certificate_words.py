@@ -35,8 +35,9 @@ def statement(disposition: Disposition, lines: Sequence[ResultLine], missing: Se
     unverified = sum(line.unverified != "" for line in lines)
     calm = disposition == Disposition.RELEASE and required == ""
     outcome = "; no listed required result exceeded its limit" if calm else ""
+    first = f"The results listed were compared with the limits listed{outcome}."
     return (
-        f"The results listed were compared with the limits listed{outcome}.",
+        first if lines else "No result was compared with a limit.",
         *_said("These required results did not keep their limit: {}.", required),
         *_said("These other results did not keep their limit: {}.", others),
         *_said("These results could not be compared with their limit: {}.", _unclear(lines)),
