@@ -118,7 +118,17 @@ EU_ABSENT = (
     ("clostridium_perfringens", 100, 100),
 )
 
-# the same directive, Article 25: to be met by 12 January 2026
+# parameter, volume in mL, point of Article 5(2); Directive 2009/54/EC, which Article 9(4)(b) applies to spring water.
+# Article 3(5) of Directive (EU) 2020/2184 takes spring water out of Annex I Part A.
+EU_SPRING = (
+    ("enterococci", 250, "(b)"),
+    ("escherichia_coli", 250, "(b)"),
+    ("total_coliforms", 250, "(b)"),
+    ("sulfite_reducing_clostridia", 50, "(c)"),
+    ("pseudomonas_aeruginosa", 250, "(d)"),
+)
+
+# Directive (EU) 2020/2184, Article 25: to be met by 12 January 2026
 EU_FROM_2026 = (
     *("bisphenol_a", "chlorate", "chlorite", "haloacetic_acids_5"),
     *("microcystin_lr", "pfas_total", "pfas_20", "uranium"),
@@ -224,6 +234,33 @@ def test_eu_organisms_absent(parameter: str, tap: float, bottle: float) -> None:
         assert (float(row["volume_ml"]), row["unit"]) == (volume, "count")
 
 
+@pytest.mark.parametrize(("parameter", "volume", "point"), EU_SPRING)
+def test_eu_spring_water_has_the_microbiology_of_natural_mineral_water(
+    parameter: str, volume: float, point: str
+) -> None:
+    """Spring water meets Article 5 of Directive 2009/54/EC instead of Part A, and a failure can reject a batch."""
+    row = in_force(EU, parameter, "absent", "spring")
+    assert row is not None
+    assert (float(row["volume_ml"]), row["unit"], row["class"]) == (volume, "count", "microbiological")
+    assert row["source"].startswith("Directive 2009/54/EC")
+    assert row["clause"] == f"Article 9(4)(b) with Article 5(2){point}"
+
+
+@pytest.mark.parametrize(("parameter", "figure"), [("22c", "100 per mL"), ("37c", "20 per mL")])
+def test_eu_spring_water_counts_within_12_hours_of_bottling(parameter: str, figure: str) -> None:
+    """100 per mL at 20 to 22 °C and 20 at 37 °C hold only within 12 hours of bottling (2009/54/EC, Article 5(1))."""
+    row = in_force(EU, f"heterotrophic_plate_count_{parameter}", "guidance", "spring")
+    assert row is not None
+    assert figure in row["note"]
+    assert "12 hours" in row["note"]
+
+
+def test_eu_annex_i_part_a_leaves_spring_water_out() -> None:
+    """Article 3(5): bottlers comply with Parts A and B, but Part A does not apply to spring water."""
+    part_a = [row for row in rows_of(EU) if row["clause"] == "Annex I Part A"]
+    assert {product for row in part_a for product in row["product"].split(";")} == {"tap", "packaged", "purified"}
+
+
 def test_eu_ph_range() -> None:
     """The pH lies between 6.5 and 9.5 (Annex I Part C); the national choice of 4.5 for still bottles is a note."""
     for product in ("tap", "packaged"):
@@ -262,7 +299,7 @@ def test_eu_values_that_begin_on_12_january_2026(parameter: str) -> None:
 
 
 def test_eu_leaves_natural_mineral_water_out() -> None:
-    """Natural mineral water is outside the directive (recital 3); it is under Directive 2009/54/EC."""
+    """Natural mineral water is outside the directive (Article 3(1)(a)); it is under Directive 2009/54/EC."""
     products = {product for row in rows_of(EU) for product in row["product"].split(";")}
     assert products == WATERS - {"natural mineral"}
 
@@ -342,9 +379,9 @@ def test_us_sums(parameter: str, upper: float, unit: str, basis: str, members: i
 SHAPES: tuple[tuple[str, int, dict[str, float], dict[str, int]], ...] = (
     (
         EU,
-        70,
+        77,
         {"µg/L": 875.63, "mg/L": 762.5, "µS/cm": 2500, "pH": 19, "CFU": 999},
-        {"secondary text": 68, "memory": 2},
+        {"primary text": 77},
     ),
     (
         US,
@@ -353,7 +390,7 @@ SHAPES: tuple[tuple[str, int, dict[str, float], dict[str, int]], ...] = (
             **{"mg/L": 1065.65175003, "µg/L": 30, "pCi/L": 20, "mrem": 4},
             **{"NTU": 5, "mg/L Pt": 15, "TON": 3, "CFU": 1},
         },
-        {"secondary text": 62, "memory": 35, "primary text": 2},
+        {"secondary text": 56, "memory": 28, "primary text": 15},
     ),
 )
 
