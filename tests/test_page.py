@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from pathlib import Path
 
@@ -19,7 +20,7 @@ from wqcheck.page.checking import DESK_KEY, Desk, Paper
 from wqcheck.page.main import SAMPLE_KEY, UPLOAD_KEY, WHICH_KEY
 from wqcheck.page.out_of_limit import EXCEEDING, flag_table, flagged_lines, names_with
 from wqcheck.page.papers import PREPARE_KEY
-from wqcheck.page.settings import FIRST_TABLES, SIGNED_BY_KEY, TABLES_KEY
+from wqcheck.page.settings import FIRST_TABLES, OWN_TABLES_KEY, SIGNED_BY_KEY, TABLES_KEY
 from wqcheck.page.stages import removal_chart, stage_rows, stage_table
 from wqcheck.page.take_in import cell_counts, findings_table, readings_table
 from wqcheck.page.words import plain
@@ -332,3 +333,36 @@ def test_unusable_files_get_their_sentence() -> None:
     page.run()
     assert "book.xlsx cannot be read as a workbook" in words_on(page)
     assert DESK_KEY not in page.session_state
+
+
+def test_several_sheets_are_taken_in_together() -> None:
+    """Two sheets of two batches are read together; the chosen batch is decided on its own results."""
+    page = uploaded("run_B2107_clean.xlsx", "run_B2108_trouble.xlsx")
+    box = page.selectbox(key=WHICH_KEY)
+    assert box.options == ["B2107", "B2108"]
+    box.select("B2107").run()
+    assert "RELEASE: batch B2107" in words_on(page)
+    check: BatchCheck = page.session_state[DESK_KEY].check
+    assert set(check.readings[Readings.workbook]) == {"run_B2107_clean.xlsx", "run_B2108_trouble.xlsx"}
+    assert set(check.judged[Judged.workbook]) == {"run_B2107_clean.xlsx"}
+
+
+def test_bad_limit_table_is_refused_line_by_line() -> None:
+    """A table of one's own with a bad row stops the check; its line and column stand on the page."""
+    page = uploaded("run_B2107_clean.xlsx")
+    table = (ROOT / "limits" / "who_gdwq_2022.csv").read_text(encoding="utf-8").splitlines()[:2]
+    bad = "\n".join([table[0], table[1].replace(",", ",nonsense", 1)]).encode("utf-8")
+    page.file_uploader(key=OWN_TABLES_KEY).set_value([("ours.csv", bad, "text/csv")])
+    page.run()
+    assert "ours.csv, line 2, column rule" in words_on(page)
+    assert DESK_KEY not in page.session_state
+
+
+@pytest.mark.parametrize("sample", ["B2107: in order", "B2108: in trouble", "C-01: commissioning"])
+def test_page_never_says_safe_and_always_cautions(sample: str) -> None:
+    """Whatever the outcome, the page shows the caution and never calls water safe."""
+    page = opened()
+    page.pills(key=SAMPLE_KEY).set_value(sample).run()
+    words = words_on(page)
+    assert CAUTION in words
+    assert not re.search(r"\b(un)?safe", words, re.IGNORECASE)

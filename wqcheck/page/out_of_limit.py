@@ -51,17 +51,17 @@ def names_with(lines: Sequence[ResultLine], verdicts: Sequence[Verdict]) -> tupl
 
 def flag_table(lines: Sequence[ResultLine], *, markup: bool = True) -> pd.DataFrame:
     """Make the table that is shown: each flag with its reason, limit, clause, table and the cell it came from."""
-    safe = plain if markup else str
+    shown = plain if markup else str
     rows = [
         {
             "Finding": VERDICT_WORDS[Verdict(line.verdict)],
-            "Result": safe(f"{titled(line.parameter, line.name)}: {_as_reported(line)}"),
-            "Limit": safe(f"{line.limit} ({line.limit_class})"),
-            "Limit table and clause": safe(
+            "Result": shown(f"{titled(line.parameter, line.name)}: {_as_reported(line)}"),
+            "Limit": shown(f"{line.limit} ({line.limit_class})"),
+            "Limit table and clause": shown(
                 f"{line.table}, {line.clause}" + (line.unverified and f" ({line.unverified})")
             ),
-            "Reason": safe(sentence(line.reason)),
-            "Where": safe(" · ".join(filter(None, (line.point, line.sample, line.cell)))),
+            "Reason": shown(sentence(line.reason)),
+            "Where": shown(" · ".join(filter(None, (line.point, line.sample, line.cell)))),
         }
         for line in lines
     ]

@@ -57,9 +57,7 @@ def removal_chart(rows: pd.DataFrame, *, log: bool) -> alt.LayerChart | alt.Face
             scale=alt.Scale(domain=[lowest, widest * 1.6], nice=False),
             axis=alt.Axis(values=ticks),
         ),
-        opacity=alt.Opacity(
-            f"{Stages.bound}:N", scale=alt.Scale(domain=list(Bound), range=[1.0, 0.6, 0.6, 0.2]), legend=None
-        ),
+        opacity=alt.when(alt.datum[Stages.bound] == str(Bound.EXACT)).then(alt.value(1.0)).otherwise(alt.value(0.4)),
         tooltip=[f"{name}:N" for name in (Stages.stage, Stages.inlet, Stages.outlet, Stages.unit, Stages.reason)],
     )
     labels = base.transform_calculate(beside="max(datum.shown, 0)").mark_text(align="left", dx=6, fontSize=13)
