@@ -62,7 +62,7 @@ def take_in(sources: Sequence[Source]) -> Taken:
     return Taken(books=books, readings=Readings.validate(readings), findings=findings)
 
 
-def check_workbook(  # noqa: PLR0913 the whole job in one call
+def check_workbook(
     sources: Sequence[Source],
     *,
     details: BatchDetails,
@@ -79,7 +79,7 @@ def check_workbook(  # noqa: PLR0913 the whole job in one call
     sources : sequence of Path or (name, bytes)
         The laboratory's workbooks.
     details : BatchDetails
-        What the caller knows of the batch; what is blank, the batch number too, is filled from the labels of the sheets.
+        What the caller knows of the batch; what is blank, even the batch number, is filled from the sheets' labels.
     limits : sequence of str or Path
         Shipped names or CSV files; each is judged on its own.
     train : Path or None
@@ -133,7 +133,9 @@ def _finished_water(
     for name, rows in readings[here & stated.notna()].groupby(Readings.batch, sort=False):
         if str(name).strip().casefold() != batch.strip().casefold():
             text = f"{len(rows)} result(s) belong to batch {name} and were not judged for batch {batch}"
-            found.append(Finding(code="other batch", severity=Severity.NOTE, message=text, where=place_of(rows.iloc[0])))
+            found.append(
+                Finding(code="other batch", severity=Severity.NOTE, message=text, where=place_of(rows.iloc[0]))
+            )
     return Readings.validate(readings[here & same].reset_index(drop=True)), found
 
 
@@ -142,7 +144,7 @@ def _uncovered(tables: Iterable[LimitTable], product: str) -> list[Finding]:
     return [
         Finding(
             code="table without rows", severity=Severity.HOLD, where=table.path.name,
-            message=f"{table.title} has no limit for {product} water; choose the kind of water or the table that binds it",
+            message=f"{table.title} has no limit for {product} water; choose the kind of water or table that binds it",
         )
         for table in tables if not covers(table, product)
     ]  # fmt: skip
@@ -200,5 +202,3 @@ def _stamps(
     if plant is not None:
         yield FileStamp(name=Path(plant.path).name, sha256=plant.digest, kind="train", title=plant.name)
     yield FileStamp(name=Path(rules.path).name, sha256=rules.digest, kind="release rules", title=rules.title)
-
-

@@ -141,7 +141,7 @@ def result_lines(judged: pd.DataFrame, required: tuple[str, ...]) -> tuple[Resul
 def _result_line(row: Mapping[Any, Any], required: tuple[str, ...]) -> ResultLine:
     words = {key: plain_text(value) for key, value in row.items()}
     code = words[Judged.parameter]
-    unit = unit_text(words[Judged.limit_unit], words.get("limit_basis", ""))
+    unit = unit_text(words[Judged.limit_unit], words[Judged.limit_basis])
     lower, upper = finite(row[Judged.lower]), finite(row[Judged.upper])
     low, high = row[Judged.compared_low], row[Judged.compared_high]
     primary = words[Judged.evidence].startswith("primary text")

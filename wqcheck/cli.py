@@ -6,7 +6,6 @@ Exit code 0: released or fine. 1: checked, but not released. 2: could not be che
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -14,11 +13,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from wqcheck.errors import LimitTableError, WqcheckError
+from wqcheck.terminal import check_json, print_decision, print_flags, print_table, say
 
 if TYPE_CHECKING:
-    import pandas as pd
-
-    from wqcheck.findings import Finding
     from wqcheck.release import BatchCheck
 
 CHECKED_NOT_RELEASED, NOT_CHECKED = 1, 2
@@ -29,14 +26,18 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     help="Laboratory results of bottled and treated water: read, compared with published limits, put on a certificate.",
 )
-limits_app = typer.Typer(no_args_is_help=True, help="The limit tables: which there are, what stands in them, are they sound.")
+limits_app = typer.Typer(
+    no_args_is_help=True, help="The limit tables: which there are, what stands in them, are they sound."
+)
 app.add_typer(limits_app, name="limits")
 
 Books = Annotated[list[Path], typer.Argument(help="Workbooks or CSV files as the laboratory sent them.")]
 LimitNames = Annotated[list[str], typer.Option("--limits", help="Shipped table or CSV file; give it several times.")]
 Kind = Annotated[str, typer.Option("--product", help="tap, packaged, spring, natural mineral or purified.")]
 TrainFile = Annotated[Path | None, typer.Option("--train", help="Train file (TOML): stages and sampling points.")]
-RulesFile = Annotated[Path | None, typer.Option("--rules", help="Release-rules file (TOML); the shipped one by default.")]
+RulesFile = Annotated[
+    Path | None, typer.Option("--rules", help="Release-rules file (TOML); the shipped one by default.")
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Write JSON to stdout.")]
 OnDay = Annotated[str, typer.Option("--on", help="Day taken for undated results, 2026-03-31; today by default.")]
 
@@ -52,7 +53,7 @@ def read(
 
     taken = take_in(books)
     taken.readings.to_csv(out, index=False)
-    _say(taken.findings)
+    say(taken.findings)
     cells = sum(book.cells for book in taken.books)
     line = f"{out}: {len(taken.readings)} results of {cells} non-empty cells"
     if ledger is not None:
@@ -71,19 +72,25 @@ def check(
     train: TrainFile = None,
     rules: RulesFile = None,
     out: Annotated[Path | None, typer.Option(help="CSV file for all judged results.")] = None,
+    strictest: Annotated[
+        bool, typer.Option("--strictest", help="Of several tables show only the one that weighs most.")
+    ] = False,
     on: OnDay = "",
     as_json: AsJson = False,
 ) -> None:
     """Compare results with limit tables and say what could be released, worst first."""
+    from wqcheck.judging import strictest as weighing_most
+
     checked = _check(books, limits, product=product, batch=batch, train=train, rules=rules, on=on)
+    judged = weighing_most(checked.judged) if strictest else checked.judged
     if out is not None:
-        checked.judged.to_csv(out, index=False)
+        judged.to_csv(out, index=False)
     if as_json:
-        typer.echo(_check_json(checked))
+        typer.echo(check_json(checked, judged))
     else:
-        _say(checked.findings)
-        _print_flags(checked.judged)
-        _print_decision(checked)
+        say(checked.findings)
+        print_flags(judged)
+        print_decision(checked)
     _exit_by(checked)
 
 
@@ -103,13 +110,17 @@ def stages(
     taken = take_in(books)
     readings, places = assign_stages(taken.readings, plant)
     table = removal_by_stage(readings, plant)
-    _say((*taken.findings, *places))
+    say((*taken.findings, *places))
     if out is not None:
         table.to_csv(out, index=False)
     if as_json:
         typer.echo(table.to_json(orient="records", force_ascii=False, indent=2))
     else:
-        _print_table(table[["stage", "parameter", "inlet", "outlet", "unit", "bound", "removal_percent", "log_removal", "reason"]])
+        print_table(
+            table[
+                ["stage", "parameter", "inlet", "outlet", "unit", "bound", "removal_percent", "log_removal", "reason"]
+            ]
+        )
     if table.empty:
         typer.echo("no stage has results at both its inlet and its outlet", err=True)
         raise typer.Exit(NOT_CHECKED)
@@ -130,8 +141,8 @@ def certificate(
 ) -> None:
     """Issue the certificate of a batch, or a hold or reject notice when it may not be released."""
     checked = _check(books, limits, product=product, batch=batch, train=train, rules=rules, on=on)
-    _say(checked.findings)
-    _print_decision(checked)
+    say(checked.findings)
+    print_decision(checked)
     issued_at = datetime.now().astimezone()
     for path in _issue(checked, number or f"{batch}-{issued_at:%Y%m%d}", signed_by, issued_at, out):
         typer.echo(path)
@@ -146,17 +157,25 @@ def demo(
     from wqcheck.shipped_files import shipped_folder
 
     samples = shipped_folder("sample_results")
-    train, tables = samples / "train.toml", ["who_gdwq_2022", "us_21cfr165_110b"]
+    train = samples / "train.toml"
+    tables = ["who_gdwq_2022", "us_21cfr165_110b", str(samples / "plant_specification.csv")]
     out.mkdir(parents=True, exist_ok=True)
     typer.echo("An invented plant on an invented coast; every figure is made up.\n")
     _demo_stages(samples / "commissioning_crosstab.xlsx", train, out / "stages.csv")
-    for book, batch in (("run_B2107_clean.xlsx", "B2107"), ("run_B2108_trouble.xlsx", "B2108")):
-        checked = _check([samples / book], tables, product="purified", batch=batch, train=train, rules=None, on="")
+    papers = []
+    for book in ("run_B2107_clean.xlsx", "run_B2108_trouble.xlsx"):
+        checked = _check([samples / book], tables, product="purified", batch="", train=train, rules=None, on="")
         typer.echo(f"\n{book}")
-        _print_decision(checked, most=4)
-        for path in _issue(checked, f"DEMO-{batch}", "Demo Signatory (invented)", datetime.now().astimezone(), out):
-            typer.echo(f"  {path}")
-    typer.echo(f"\nOpen {out / 'DEMO-B2107.pdf'} (certificate) and {out / 'DEMO-B2108.pdf'} (notice); `wqcheck page` starts the page.")
+        print_decision(checked, most=4)
+        issued_at = datetime.now().astimezone()
+        number = f"DEMO-{checked.details.batch}-{issued_at:%Y%m%d-%H%M%S}"
+        papers += [
+            path
+            for path in _issue(checked, number, "Demo Signatory (invented)", issued_at, out)
+            if path.suffix == ".pdf"
+        ]
+    typer.echo(f"\nOpen {papers[0]} (certificate) and {papers[1]} (notice), each with its .xlsx and .json beside it.")
+    typer.echo("`wqcheck page` starts the page; the sample plant opens there with one click.")
 
 
 @app.command()
@@ -201,7 +220,23 @@ def show_limits(
     if as_json:
         typer.echo(rows.to_json(orient="records", date_format="iso", force_ascii=False, indent=2))
     else:
-        _print_table(rows[["parameter", "rule", "lower", "upper", "unit", "basis", "volume_ml", "product", "class", "clause", "evidence"]])
+        print_table(
+            rows[
+                [
+                    "parameter",
+                    "rule",
+                    "lower",
+                    "upper",
+                    "unit",
+                    "basis",
+                    "volume_ml",
+                    "product",
+                    "class",
+                    "clause",
+                    "evidence",
+                ]
+            ]
+        )
 
 
 @limits_app.command("check")
@@ -221,7 +256,7 @@ def check_limits(files: Annotated[list[str], typer.Argument(help="CSV files or s
     raise typer.Exit(NOT_CHECKED if bad else 0)
 
 
-def _check(  # noqa: PLR0913 what the commands have in common
+def _check(
     books: list[Path], limits: list[str], *, product: str, batch: str, train: Path | None, rules: Path | None, on: str
 ) -> BatchCheck:
     from wqcheck.batch import check_workbook
@@ -266,64 +301,13 @@ def _demo_stages(book: Path, train: Path, out: Path) -> None:
     table.to_csv(out, index=False)
     typer.echo(f"{book.name}: {len(readings)} results, {len(table)} stage removals in {out}; over the whole train:")
     whole = table[table["stage"] == WHOLE_TRAIN]
-    _print_table(whole[["parameter", "inlet", "outlet", "unit", "bound", "removal_percent", "log_removal"]])
+    print_table(whole[["parameter", "inlet", "outlet", "unit", "bound", "removal_percent", "log_removal"]])
 
 
 def _exit_by(checked: BatchCheck) -> None:
     from wqcheck.release import Disposition
 
     raise typer.Exit(0 if checked.decision.disposition == Disposition.RELEASE else CHECKED_NOT_RELEASED)
-
-
-def _say(findings: Iterable[Finding]) -> None:
-    for finding in findings:
-        typer.echo(f"{finding.severity}: {finding}", err=True)
-
-
-def _print_flags(judged: pd.DataFrame) -> None:
-    from wqcheck.judging import WORST_FIRST
-
-    rank = {verdict: place for place, verdict in enumerate(WORST_FIRST)}
-    shown = judged[judged["verdict"].isin(["fail", "conditional fail", "undetermined"])]
-    shown = shown.assign(rank=shown["verdict"].map(rank)).sort_values(["rank", "margin"], kind="stable")
-    counts = judged["verdict"].value_counts()
-    typer.echo("verdicts: " + ", ".join(f"{counts[v]} {v}" for v in WORST_FIRST if v in counts))
-    if not shown.empty:
-        _print_table(shown[["verdict", "parameter", "reported", "unit", "table", "clause", "sheet", "cell", "reason"]])
-
-
-def _print_table(table: pd.DataFrame) -> None:
-    import pandas as pd
-
-    with pd.option_context("display.width", None, "display.max_columns", None, "display.max_rows", None,
-                           "display.max_colwidth", 90, "display.precision", 4):  # fmt: skip
-        typer.echo(table.to_string(index=False, na_rep=""))
-
-
-def _print_decision(checked: BatchCheck, most: int | None = None) -> None:
-    from wqcheck.release import CAUTION
-
-    decision = checked.decision
-    typer.echo(f"batch {decision.batch}: recommended disposition {str(decision.disposition).upper()}")
-    for reason in decision.reasons[:most]:
-        where = f" [{reason.where}]" if reason.where else ""
-        typer.echo(f"  {reason.disposition}: {reason.message}{where}")
-    if most is not None and len(decision.reasons) > most:
-        typer.echo(f"  … and {len(decision.reasons) - most} more, all in the document")
-    typer.echo(CAUTION, err=True)
-
-
-def _check_json(checked: BatchCheck) -> str:
-    import json
-    from dataclasses import asdict
-
-    judged = json.loads(checked.judged.to_json(orient="records", date_format="iso"))
-    data = {
-        "batch": asdict(checked.details), "decision": asdict(checked.decision),
-        "findings": [asdict(finding) for finding in checked.findings], "files": [asdict(file) for file in checked.files],
-        "judged": judged, "stages": json.loads(checked.stages.to_json(orient="records")),
-    }  # fmt: skip
-    return json.dumps(data, ensure_ascii=False, indent=2)
 
 
 def main() -> None:

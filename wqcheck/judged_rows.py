@@ -95,6 +95,7 @@ def judged_rows(readings: DataFrame[Readings], limits: LimitRows, found: Outcome
     rows = limits.rows[names].assign(
         **{
             str(Judged.limit_unit): pd.Series(limits.unit, dtype="str"),
+            str(Judged.limit_basis): limits.rows[Limits.basis],
             str(Judged.limit_line): limits.rows[Limits.line].astype(np.float64),
         }
     )

@@ -123,8 +123,8 @@ def row_reasons(judged: DataFrame[Judged], required: Sequence[str], rules: Relea
 
     The row's own ``reason`` names the value, the limit and its clause; the table and what to do next are added.
 
-    A failure rejects in a rejecting class (a screening or guidance level only holds there) and informs in a noting class, but a required parameter and every other class
-    holds; an undetermined result holds in a rejecting class, an unknown class or a required parameter, else as the
+    A failure rejects in a rejecting class (a screening or guidance level only holds there) and informs in a noting
+    class, but a required parameter and every other class holds; an undetermined result holds in a rejecting class, an unknown class or a required parameter, else as the
     rules say.
     """
     verdict, limit_class = judged[Judged.verdict], judged[Judged.limit_class]
@@ -190,7 +190,7 @@ def other_reasons(
         yield Reason(disposition=_OF_SEVERITY[rules.memory_evidence], code="memory limit", message=message)
     if not_tested:
         message = (
-            f"{len(not_tested)} parameters have a limit but no result, among them {_listed(not_tested)}; all of them are "
+            f"{len(not_tested)} parameters have a limit but no result, among them {_listed(not_tested)}; all are "
             "listed as not tested, see when the full panel was last done"
         )
         yield Reason(disposition=_OF_SEVERITY[rules.not_tested], code="not tested", message=message)

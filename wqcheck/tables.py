@@ -124,7 +124,7 @@ class Readings(pa.DataFrameModel):
 
 
 class Limits(pa.DataFrameModel):
-    """One row per limit of one table. ``class`` and ``status`` are the file's words; ``line`` is its line in the file."""
+    """One row per limit of one table. ``class`` and ``status`` are the file's words, ``line`` its line there."""
 
     parameter: Series[str]
     rule: Series[str] = pa.Field(isin=list(Rule))
@@ -167,6 +167,7 @@ class Judged(Readings):
     lower: Series[float] = pa.Field(nullable=True)
     upper: Series[float] = pa.Field(nullable=True)
     limit_unit: Series[str] = pa.Field(nullable=True)
+    limit_basis: Series[str] = pa.Field(nullable=True)
     limit_class: Series[str] = pa.Field(alias="class", nullable=True)
     status: Series[str] = pa.Field(nullable=True)
     source: Series[str] = pa.Field(nullable=True)

@@ -1,4 +1,6 @@
-"""Prints how long reading and judging a workbook takes beside merely loading it: ``python -m tests.benchmarks.read_and_judge``.
+"""Prints how long reading and judging a workbook takes beside merely loading it.
+
+Run it as ``python -m tests.benchmarks.read_and_judge``.
 
 A long sheet of generated, invented results is written once; each figure is the median of several runs in one process,
 taken in turn so that a change of the machine's speed meets all of them.
@@ -23,12 +25,27 @@ from wqcheck.limit_tables import load_limits
 from wqcheck.sheets import read_workbook
 
 ANALYTES = [
-    ("Arsenic", "µg/L", 2.0), ("Lead", "µg/L", 1.0), ("Cadmium", "µg/L", 0.2), ("Nickel", "µg/L", 3.0), ("Uranium", "µg/L", 2.0),
-    ("Nitrate (as NO3)", "mg/L", 12.0), ("Nitrite (as NO2)", "mg/L", 0.05), ("Fluoride", "mg/L", 0.4), ("Boron", "mg/L", 0.3),
-    ("Sodium", "mg/L", 40.0), ("Chloride", "mg/L", 60.0), ("Sulfate", "mg/L", 50.0), ("Turbidity", "NTU", 0.3), ("pH", "pH", 7.2),
-    ("Conductivity at 20 °C", "µS/cm", 420.0), ("Chloroform", "µg/L", 9.0), ("Bromoform", "µg/L", 4.0), ("Bromate", "µg/L", 3.0),
-    ("Escherichia coli", "CFU/250 mL", 0.0), ("Total coliforms", "CFU/250 mL", 0.0),
-]  # fmt: skip
+    ("Arsenic", "µg/L", 2.0),
+    ("Lead", "µg/L", 1.0),
+    ("Cadmium", "µg/L", 0.2),
+    ("Nickel", "µg/L", 3.0),
+    ("Uranium", "µg/L", 2.0),
+    ("Nitrate (as NO3)", "mg/L", 12.0),
+    ("Nitrite (as NO2)", "mg/L", 0.05),
+    ("Fluoride", "mg/L", 0.4),
+    ("Boron", "mg/L", 0.3),
+    ("Sodium", "mg/L", 40.0),
+    ("Chloride", "mg/L", 60.0),
+    ("Sulfate", "mg/L", 50.0),
+    ("Turbidity", "NTU", 0.3),
+    ("pH", "pH", 7.2),
+    ("Conductivity at 20 °C", "µS/cm", 420.0),
+    ("Chloroform", "µg/L", 9.0),
+    ("Bromoform", "µg/L", 4.0),
+    ("Bromate", "µg/L", 3.0),
+    ("Escherichia coli", "CFU/250 mL", 0.0),
+    ("Total coliforms", "CFU/250 mL", 0.0),
+]
 HEADINGS = ["Sample ID", "Sampling point", "Sampled", "Parameter", "Result", "Unit", "LOQ", "Method"]
 TABLES = ("who_gdwq_2022", "eu_2020_2184", "us_21cfr165_110b")
 
@@ -46,7 +63,9 @@ def write_book(path: Path, results: int) -> None:
         value = float(f"{usual * factors[number]:.4g}")
         result: float | str = f"<{usual / 10:g}" if censored[number] and usual else value
         sampled = begin + dt.timedelta(hours=sample % 8760)
-        sheet.append([f"S-{sample:06d}", f"SP{sample % 9 + 1}", sampled, name, result, unit, usual / 10, "in-house (invented)"])
+        sheet.append(
+            [f"S-{sample:06d}", f"SP{sample % 9 + 1}", sampled, name, result, unit, usual / 10, "in-house (invented)"]
+        )
     book.save(path)
 
 
@@ -66,7 +85,9 @@ def walk_with_openpyxl(path: Path) -> int:
 def read_and_judge(path: Path) -> int:
     """Read the workbook into checked readings and judge them against three tables."""
     taken = read_workbook(path)
-    return len(judge(taken.readings, [load_limits(name) for name in TABLES], product="packaged", on=dt.date(2026, 1, 1)))
+    return len(
+        judge(taken.readings, [load_limits(name) for name in TABLES], product="packaged", on=dt.date(2026, 1, 1))
+    )
 
 
 def seconds(work: Callable[[Path], int], path: Path) -> float:
@@ -86,8 +107,12 @@ def main() -> None:
         path = Path(folder, "generated.xlsx")
         write_book(path, options.results)
         read_and_judge(path)
-        works = {"calamine": load_with_calamine, "reading": lambda p: len(read_workbook(p).readings), "whole": read_and_judge}
-        taken = {name: [] for name in works}
+        works = {
+            "calamine": load_with_calamine,
+            "reading": lambda p: len(read_workbook(p).readings),
+            "whole": read_and_judge,
+        }
+        taken: dict[str, list[float]] = {name: [] for name in works}
         for _ in range(options.runs):
             for name, work in works.items():
                 taken[name].append(seconds(work, path))
