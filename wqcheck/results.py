@@ -1,12 +1,13 @@
 """Turns the text of one result cell into a reported result: the only door from text to number.
 
 Nothing is coerced: what cannot be read has the sign ``unreadable`` and keeps its text and a problem sentence.
-Words for *absent*, *not detected*, *not tested* … are data, in ``result_words.csv``.
+Words for *absent*, *not detected*, *not tested*, *less than* … are data, in ``result_words.csv``.
 """
 
 from __future__ import annotations
 
 import csv
+import math
 import re
 import unicodedata
 from collections.abc import Mapping
@@ -14,10 +15,10 @@ from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
 
+from wqcheck.errors import UnknownUnitError
+from wqcheck.numerals import UNREADABLE, format_number, to_number
 from wqcheck.tables import Sign
-
-UNREADABLE = "cannot be read as a result; ask the laboratory and correct the cell"
-AMBIGUOUS_COMMA = "can be read with a decimal comma or a thousands comma; say which in the sheet or its layout"
+from wqcheck.units import recognise_unit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,45 +58,60 @@ class ReportedResult:
     problem: str = ""
 
 
+NON_DETECT_FLAGS = frozenset(["U", "UJ", "ND", "BDL", "BQL", "BLD", "LOD", "DL", "UN", "BRL", "UD", "<LD", "<LQ"])
+"""Laboratory flags that say: not found above the number given."""
+
 _LESS = "<˂＜‹≤⩽﹤"
 _GREATER = ">˃＞›≥⩾﹥"
-_SIGN_WORDS = {
-    "less than": "<", "lower than": "<", "below": "<", "under": "<", "inf. a": "<", "inf a": "<", "inf": "<", "inf.": "<", "inferieur a": "<",
-    "inferior a": "<", "menor que": "<", "menor de": "<", "menor a": "<", "kleiner als": "<", "kleiner": "<",
-    "inferiore a": "<", "minore di": "<", "moins de": "<", "nd<": "<", "nd <": "<", "lt": "<",
-    "more than": ">", "greater than": ">", "above": ">", "over": ">", "sup. a": ">", "sup a": ">", "sup": ">", "sup.": ">", "superieur a": ">",
-    "superior a": ">", "maior que": ">", "mayor que": ">", "mayor de": ">", "mayor a": ">", "groesser als": ">",
-    "grosser als": ">", "superiore a": ">", "maggiore di": ">", "plus de": ">", "gt": ">",
+_MEANT_SIGN = {
+    "absent": Sign.ABSENT, "present": Sign.PRESENT, "not detected": Sign.LESS, "below": Sign.LESS,
+    "too numerous": Sign.GREATER, "not tested": Sign.NOT_DONE,
 }  # fmt: skip
+_MEANT_FLAG = {"too numerous": "TNTC", "not detected": "ND"}
+
 _NUMBER = r"[+-]?(?:\d[\d.,'’ \u00a0\u202f]*\d|\d|[.,]\d+)"
+_SPREAD = rf"(?:±|\+/-|\+-|\+\\-)\s*(?P<pm>{_NUMBER})(?P<percent>\s*%)?"
 _POWER = r"(?:\s*(?:[x×*·]\s*10\s*\^?\s*\(?(?P<power>[+-]?\d+)\)?|[eE]\s*(?P<e>[+-]?\d+)))?"
 _RESULT = re.compile(
-    rf"(?P<lead>\*+\s*|(?:~|≈|ca\.?|circa|approx\.?|env\.?|c\.)\s*)?(?P<sign>[<>])?\s*=?\s*(?P<number>{_NUMBER}){_POWER}"
-    rf"(?:\s*(?:±|\+/-|\+-|\+\\-)\s*(?P<pm>{_NUMBER})(?P<percent>\s*%)?)?(?P<tail>.*)",
+    rf"(?P<lead>\*+\s*|(?:~|≈|ca\.?|circa|approx\.?|env\.?|c\.)\s*)?=?\s*(?P<sign>[<>])?\s*=?\s*(?P<number>{_NUMBER})"
+    rf"[.,]?(?!\d){_POWER}(?:\s*\(?{_SPREAD}\)?)?(?P<tail>.*)",
     re.DOTALL,
 )
 _RANGE = re.compile(r"(?P<low>\d[\d.,]*)\s*(?:-|–|—|to|à|a|bis|até|÷)\s*(?P<high>\d[\d.,]*)(?P<tail>.*)", re.DOTALL)
-_VOLUME = re.compile(
-    r"(?:/|\bin\b|\bper\b|\bem\b|\ben\b|\bpor\b|\bdans\b|\bpour\b|\bje\b|\bsu\b)?\s*(\d+)\s*(ml|l)\b\.?"
-)
+_PER = r"(?:/|\b(?:in|per|em|en|por|dans|pour|je|su)\b)"
+_VOLUME = re.compile(rf"{_PER}?\s*(\d+)\s*(ml|l)\b\.?")
+_VOLUME_ONLY = re.compile(rf"\(?\s*{_PER}\s*(\d+)\s*(ml|l)\s*\.?\)?", re.I)
 _WORD_THEN_LIMIT = re.compile(
     rf"(?P<word>[a-z./_ ]+?)\s*[(:;,@]?\s*(?:<|at|a|lod|loq|lq|ld|=|:)*\s*(?P<number>{_NUMBER})\s*\)?(?P<tail>.*)"
 )
-_FLAGS = re.compile(r"(?:[\s,;/(]*(?:[A-Z]{1,3}\d?|\*+|†|‡|#|[a-z]|\([A-Za-z*]{1,3}\)|\[[A-Za-z0-9*]{1,3}\])\)?)+")
-NON_DETECT_FLAGS = frozenset({"U", "UJ", "ND", "BDL", "BQL", "BLD", "LOD", "DL", "UN", "BRL", "UD", "<LD", "<LQ"})
+_MARK = r"(?:\*+|†+|‡|#+|\([A-Za-z0-9*]{1,3}\)|\[[A-Za-z0-9*]{1,3}\])"
+_FLAG = rf"(?:[A-Z]{{1,2}}\d?[+-]?|{_MARK})"
+_FLAGS = re.compile(rf"{_FLAG}(?:[\s,;/]+{_FLAG}|{_MARK})*")
+_FLAG_BEFORE_OR_BEHIND = re.compile(rf"(?:(?P<before>{_FLAG})\s+)?(?P<unit>\S.*?)(?:\s+(?P<behind>{_FLAG}))?")
+_ASIDE = re.compile(
+    rf"\((?:[^()]*\bCI\b[^()]*|\s*{_NUMBER}\s*(?:-|–|to)\s*{_NUMBER}\s*)\)|(?:@|at|bei|à|a)\s*2[05]\s*°?\s*C", re.I
+)
+"""Behind a number: an interval in brackets, or the temperature of the measurement."""
+
+_UNIT_LIKE = re.compile(r"[(\[]?\s*(?:[^\W\d_]|[%‰°]|/\s*\d*\s*m?[lLgG]\b).*", re.DOTALL)
+_STRAY_NUMBER = re.compile(r"(?<![A-Za-z\d^])\d|[<>]|^[xX*]\s*\d")
 _SUPERSCRIPTS = re.compile(r"(?<=10)\s*([⁺⁻⁰¹²³⁴-⁹]+)")
-
-
-def sign_of(text: str) -> Sign | None:
-    """Return the sign that a cell of a sign column (``<``, ``menor que``, ``=``) states, or None."""
-    plain = _plain(text.strip() + "0").rstrip("0").strip() if text.strip() else ""
-    return {"<": Sign.LESS, ">": Sign.GREATER, "=": Sign.EQUAL, "<=": Sign.LESS, ">=": Sign.GREATER}.get(plain)
+_OTHER_NUMBER = re.compile(
+    r"(?<=\d)(?=[\u00b2\u00b3\u00b9\u00bc-\u00be\u2070-\u209f\u2150-\u218b\u2460-\u249b\u2776-\u2793])"
+)
+"""A footnote, fraction or circled digit behind a digit, which compatibility forms would join to the number."""
 
 
 @cache
 def _words() -> Mapping[str, str]:
-    with files("wqcheck").joinpath("result_words.csv").open(encoding="utf-8", newline="") as file:
-        return {_fold(row["word"]): row["meaning"] for row in csv.DictReader(file)}
+    text = files("wqcheck").joinpath("result_words.csv").read_text(encoding="utf-8")
+    return {_fold(row["word"]): row["meaning"] for row in csv.DictReader(text.splitlines())}
+
+
+@cache
+def _sign_words() -> re.Pattern[str]:
+    words = [re.escape(word) for word, meaning in _words().items() if meaning in {"<", ">"}]
+    return re.compile(rf"({'|'.join(sorted(words, key=len, reverse=True))})[\s.:]*(?=[\d,.])")
 
 
 def _fold(text: str) -> str:
@@ -104,27 +120,31 @@ def _fold(text: str) -> str:
     return " ".join(text.replace("_", " ").split()).strip(" .:;!\"'`")
 
 
+def sign_of(text: str) -> Sign | None:
+    """Return the sign that a cell of a sign column (``<``, ``menor que``, ``ND``, ``=``) states, or None."""
+    plain = _plain(text.strip())
+    signs = {"<": Sign.LESS, ">": Sign.GREATER, "=": Sign.EQUAL, "<=": Sign.LESS, ">=": Sign.GREATER}
+    meaning = _words().get(_fold(plain), "")
+    return signs.get(plain) or signs.get(meaning) or (Sign.LESS if meaning in {"not detected", "below"} else None)
+
+
 def parse_result(text: object, decimal: str = "") -> ReportedResult:
     """Return what the result cell *text* says.
 
     Parameters
     ----------
     text : object
-        Text, number or bool as the sheet holds it.
+        Text, number or bool as the sheet holds it; None is a blank cell.
     decimal : {"", ".", ","}
         Decimal mark of the column where it is known; without it ``27,385`` stays unreadable, for it may mean either.
     """
-    given = format_number(text) if isinstance(text, int | float) and not isinstance(text, bool) else str(text)
     if isinstance(text, int | float) and not isinstance(text, bool):
-        return ReportedResult(text=given, sign=Sign.EQUAL, value=float(text)) if text == text else _unreadable(given)
+        if not math.isfinite(text):
+            return _unreadable(str(text))
+        return ReportedResult(text=format_number(text), sign=Sign.EQUAL, value=float(text))
+    given = "" if text is None else str(text)
     plain = _plain(given)
-    worded = _from_words(given, plain)
-    return worded or _from_range(given, plain, decimal) or _from_number(given, plain, decimal)
-
-
-def format_number(value: float) -> str:
-    """Return the shortest text of *value* that reads back the same, whole numbers without a point."""
-    return str(int(value)) if value == int(value) and abs(value) < 1e15 else repr(float(value))
+    return _from_words(given, plain) or _from_range(given, plain, decimal) or _from_number(given, plain, decimal)
 
 
 def _plain(given: str) -> str:
@@ -132,67 +152,69 @@ def _plain(given: str) -> str:
     text = given.replace("&lt;", "<").replace("&gt;", ">")
     text = "".join("<" if c in _LESS else ">" if c in _GREATER else c for c in text)
     text = _SUPERSCRIPTS.sub(lambda m: "^" + unicodedata.normalize("NFKC", m[1]).replace("−", "-"), text)
+    text = _OTHER_NUMBER.sub("^", text)
     text = unicodedata.normalize("NFKC", text.replace("−", "-").replace("º", "°"))
     text = " ".join(text.split())
+    if not text[:1].isalpha():
+        return text
     folded = _fold(text)
-    for words, sign in _SIGN_WORDS.items():
-        if folded.startswith(words) and re.match(r"[\s.:]*[\d,.]", folded[len(words) :]):
-            return sign + folded[len(words) :].lstrip(" .:")
-    return text
+    match = _sign_words().match(folded)
+    return _words()[match[1]] + folded[match.end() :] if match else text
 
 
 def _from_words(given: str, plain: str) -> ReportedResult | None:
     """Read *absent*, *ND*, *TNTC*, *not tested* …, with a volume or a limit behind the word where there is one."""
-    folded = _fold(plain.strip("()[] "))
-    meaning, volume, value, tail = _words().get(folded), None, None, ""
-    if meaning is None and (match := _VOLUME.search(folded)) and not folded[: match.start()].strip(" <0"):
-        return None
+    folded = _fold(plain)
+    meaning = _words().get(folded) or _words().get(_fold(plain.strip("()[] ")))
+    volume = None
     if meaning is None and (match := _VOLUME.search(folded)):
-        meaning = _words().get(_fold(folded[: match.start()].strip(" /(-")))
-        volume = float(match[1]) * (1000.0 if match[2] == "l" else 1.0)
-    if meaning is None and (
-        match := _WORD_THEN_LIMIT.fullmatch(" ".join(folded.lstrip("< ").replace("<", " < ").split()))
-    ):
-        meaning = _words().get(_fold(match["word"].strip(" <(:-")))
-        meaning = meaning if meaning in {"not detected", "below"} else None
-        value, problem = _to_number(match["number"], "")
-        tail = match["tail"].strip(" )")
-        if meaning and problem:
-            return _unreadable(given, problem)
-    if meaning is None:
+        meaning = _words().get(_fold(folded[: match.start()].strip(" /(-")) or "?")
+        meaning = None if meaning == "not tested" else meaning
+        volume = _millilitres(match)
+    if meaning in {"<", ">"}:
         return None
-    sign = {
-        "absent": Sign.ABSENT, "present": Sign.PRESENT, "not detected": Sign.LESS, "below": Sign.LESS,
-        "too numerous": Sign.GREATER, "not tested": Sign.NOT_DONE,
-    }[meaning]  # fmt: skip
-    if meaning == "not detected" and volume is not None:
-        sign = Sign.ABSENT
-    flag = "TNTC" if meaning == "too numerous" else ("ND" if meaning == "not detected" else "")
-    return ReportedResult(text=given, sign=sign, value=value, volume_ml=volume, unit_text=tail, qualifier=flag)
+    if meaning is None:
+        return _from_word_and_limit(given, folded)
+    sign = Sign.ABSENT if meaning == "not detected" and volume is not None else _MEANT_SIGN[meaning]
+    return ReportedResult(text=given, sign=sign, volume_ml=volume, qualifier=_MEANT_FLAG.get(meaning, ""))
+
+
+def _millilitres(match: re.Match[str]) -> float:
+    return float(match[1]) * (1000.0 if match[2].lower() == "l" else 1.0)
+
+
+def _from_word_and_limit(given: str, folded: str) -> ReportedResult | None:
+    """Read ``ND (0.05)`` and ``<LOQ 0.05 mg/L``: a word for *not found* and the limit it was not found above."""
+    match = _WORD_THEN_LIMIT.fullmatch(" ".join(folded.lstrip("(< ").replace("<", " < ").split()))
+    meaning = _words().get(_fold(match["word"].strip(" <(:-"))) if match else None
+    if match is None or meaning not in {"not detected", "below"}:
+        return None
+    value, problem = to_number(match["number"], "")
+    if value is None:
+        return _unreadable(given, problem)
+    result = ReportedResult(text=given, sign=Sign.LESS, value=value, qualifier=_MEANT_FLAG.get(meaning, ""))
+    return _with_tail(result, match["tail"].strip(" )"))
 
 
 def _from_range(given: str, plain: str, decimal: str) -> ReportedResult | None:
     match = _RANGE.fullmatch(plain)
     if match is None:
         return None
-    low, problem = _to_number(match["low"], decimal)
-    high, also = _to_number(match["high"], decimal)
-    unit = match["tail"].strip(" ()")
-    if low is None or high is None or low > high or re.match(r"[-–]\d", match["tail"]):
-        return _unreadable(given, problem or also or UNREADABLE)
-    return ReportedResult(text=given, sign=Sign.EQUAL, value=low, value_high=high, unit_text=unit)
+    low, problem = to_number(match["low"], decimal)
+    high, also = to_number(match["high"], decimal)
+    if low is None or high is None or low > high:
+        return _unreadable(given, problem or also)
+    return _with_tail(ReportedResult(text=given, sign=Sign.EQUAL, value=low, value_high=high), match["tail"])
 
 
 def _from_number(given: str, plain: str, decimal: str) -> ReportedResult:
     match = _RESULT.fullmatch(plain)
     if match is None:
         return _unreadable(given)
-    value, problem = _to_number(match["number"], decimal)
+    value, problem = to_number(match["number"], decimal, match["power"] or match["e"] or "")
     if value is None:
         return _unreadable(given, problem)
-    power = match["power"] or match["e"]
-    value = float(f"{value!r}e{power}") if power and "e" not in repr(value) else value * 10.0 ** int(power or 0)
-    spread, problem = _to_number(match["pm"], decimal) if match["pm"] else (None, "")
+    spread, problem = to_number(match["pm"], decimal) if match["pm"] else (None, "")
     if match["percent"] and spread is not None:
         spread = value * spread / 100
     result = ReportedResult(
@@ -207,52 +229,46 @@ def _from_number(given: str, plain: str, decimal: str) -> ReportedResult:
 
 
 def _with_tail(result: ReportedResult, tail: str) -> ReportedResult:
-    """Read what stands behind the number: laboratory flags, a bracketed word, or a unit."""
-    tail = tail.strip()
+    """Read what stands behind the number: laboratory flags, a word in brackets, a volume, a unit, or nothing known."""
+    tail = tail.strip().rstrip(";:")
+    bare = tail.strip("()[]* ")
+    meaning = _words().get(_fold(bare)) if any(map(str.isalnum, bare)) else None
     if not tail:
         return result
-    meaning = _words().get(_fold(tail.strip("()[] "))) if any(map(str.isalnum, tail)) else None
-    flag = tail.strip("()[]* ").upper()
-    if meaning in {"not detected", "below"} or flag in NON_DETECT_FLAGS:
+    if meaning in {"not detected", "below"} or bare.upper() in NON_DETECT_FLAGS:
         return replace(result, sign=Sign.LESS, qualifier=_join(result.qualifier, tail.strip("() ")))
     if meaning is not None:
         return _unreadable(result.text)
-    if _FLAGS.fullmatch(" " + tail) and not re.fullmatch(r"[%a-zµ°]+", tail):
+    if _ASIDE.fullmatch(tail) or (_FLAGS.fullmatch(tail) and (len(bare) < 2 or not _is_unit(bare))):
         return replace(result, qualifier=_join(result.qualifier, tail))
-    if re.match(r"[\d.,<>±+]|-\d", tail):
+    if match := _VOLUME_ONLY.fullmatch(tail):
+        return replace(result, volume_ml=_millilitres(match))
+    return _with_unit(result, tail)
+
+
+def _with_unit(result: ReportedResult, tail: str) -> ReportedResult:
+    """Read *tail* as a unit, perhaps with one flag; an unknown unit is kept as text unless numbers stand in it."""
+    split = _FLAG_BEFORE_OR_BEHIND.fullmatch(tail)
+    if not _is_unit(tail) and split is not None and _is_unit(split["unit"]):
+        flag = _join(split["before"] or "", split["behind"] or "")
+        sign = Sign.LESS if flag in NON_DETECT_FLAGS else result.sign
+        return replace(result, sign=sign, unit_text=split["unit"], qualifier=_join(result.qualifier, flag))
+    if not _UNIT_LIKE.fullmatch(tail) or (_STRAY_NUMBER.search(tail) and not _is_unit(tail)):
         return _unreadable(result.text)
     return replace(result, unit_text=tail)
+
+
+def _is_unit(text: str) -> bool:
+    try:
+        recognise_unit(text)
+    except UnknownUnitError:
+        return False
+    return True
 
 
 def _join(*flags: str) -> str:
     return " ".join(flag for flag in flags if flag)
 
 
-def _unreadable(text: str, problem: str = UNREADABLE) -> ReportedResult:
+def _unreadable(text: str, problem: str = "") -> ReportedResult:
     return ReportedResult(text=text, sign=Sign.UNREADABLE, problem=problem or UNREADABLE)
-
-
-def _to_number(text: str, decimal: str) -> tuple[float | None, str]:
-    """Return the number that *text* writes, or None with the reason; no form is read that could mean two numbers."""
-    digits = re.sub(r"(?<=\d)['’\s](?=\d{3}(?!\d))", "", text.strip())
-    points, commas = digits.count("."), digits.count(",")
-    if points and commas:
-        decimal = "." if digits.rindex(".") > digits.rindex(",") else ","
-    elif commas and not decimal:
-        decimal = "," if commas == 1 and not _could_be_thousands(digits, ",") else ("." if commas > 1 else "?")
-    elif not decimal or (points == 1 and decimal == "," and not _could_be_thousands(digits, ".")):
-        decimal = "." if points < 2 else ","
-    if decimal == "?":
-        return None, AMBIGUOUS_COMMA
-    group = "," if decimal == "." else "."
-    if group in digits and not re.fullmatch(rf"[+-]?\d{{1,3}}(\{group}\d{{3}})+(\{decimal}\d*)?", digits):
-        return None, UNREADABLE
-    try:
-        return float(digits.replace(group, "").replace(decimal, ".")), ""
-    except ValueError:
-        return None, UNREADABLE
-
-
-def _could_be_thousands(digits: str, mark: str) -> bool:
-    head, _, tail = digits.lstrip("+-").partition(mark)
-    return len(tail) == 3 and 1 <= len(head) <= 3 and head.strip("0") != ""

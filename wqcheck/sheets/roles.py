@@ -9,9 +9,9 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from wqcheck.results import format_number
+from wqcheck.numerals import format_number
 from wqcheck.sheets.coded import Coded
-from wqcheck.sheets.grid import Cells, Sheet
+from wqcheck.sheets.grid import Sheet
 
 RESULT = "result"
 
