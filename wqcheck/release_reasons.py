@@ -124,8 +124,8 @@ def row_reasons(judged: DataFrame[Judged], required: Sequence[str], rules: Relea
     The row's own ``reason`` names the value, the limit and its clause; the table and what to do next are added.
 
     A failure rejects in a rejecting class (a screening or guidance level only holds there) and informs in a noting
-    class, but a required parameter and every other class holds; an undetermined result holds in a rejecting class, an unknown class or a required parameter, else as the
-    rules say.
+    class, but a required parameter and every other class holds; an undetermined result holds in a rejecting class, an
+    unknown class or a required parameter, else as the rules say.
     """
     verdict, limit_class = judged[Judged.verdict], judged[Judged.limit_class]
     further = judged[Judged.status].fillna("").astype("str").str.startswith(_LOOK_FURTHER)

@@ -1,0 +1,139 @@
+"""One call checks a batch: the parts agree with each other, and the same inputs give the same certificate."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import openpyxl
+import pytest
+
+from wqcheck.batch import check_workbook, take_in
+from wqcheck.certificate import issue_certificate, issue_notice, to_json
+from wqcheck.errors import ReleaseRefusedError
+from wqcheck.release import BatchCheck, BatchDetails, Disposition
+from wqcheck.tables import Judged, Readings
+
+SAMPLES = Path(__file__).resolve().parent.parent / "sample_results"
+ISSUED = datetime(2026, 6, 19, 6, 0, tzinfo=UTC)
+HEADINGS = ["Sample ID", "Batch", "Sampling point", "Parameter", "Result", "Unit"]
+PANEL = [
+    ("Escherichia coli", "absent", "CFU/250 mL"), ("Total coliforms", "absent", "CFU/250 mL"),
+    ("Pseudomonas aeruginosa", "absent", "CFU/250 mL"), ("Turbidity", 0.1, "NTU"), ("pH", 7.0, "pH"),
+    ("Conductivity at 20 °C", 60.0, "µS/cm"),
+]  # fmt: skip
+
+
+def book(path: Path, rows: list[tuple[object, ...]]) -> Path:
+    """Write a long sheet of invented results."""
+    workbook = openpyxl.Workbook()
+    sheet = workbook.active
+    assert sheet is not None
+    for row in [HEADINGS, *rows]:
+        sheet.append(list(row))
+    workbook.save(path)
+    return path
+
+
+def panel(point: str = "FP", batch: str = "B1") -> list[tuple[object, ...]]:
+    """Return a full panel without an exceedance, invented."""
+    return [("S1", batch, point, *row) for row in PANEL]
+
+
+def checked(path: Path, *, train: bool = True, batch: str = "B1") -> BatchCheck:
+    """Check a purified-water batch against the US table."""
+    return check_workbook(
+        [path], details=BatchDetails(batch=batch, product="purified"), limits=["us_21cfr165_110b"],
+        train=SAMPLES / "train.toml" if train else None, rules=None, on=date(2026, 6, 19), product="purified",
+    )  # fmt: skip
+
+
+def test_a_full_panel_without_an_exceedance_is_released(tmp_path: Path) -> None:
+    check = checked(book(tmp_path / "b.xlsx", panel()))
+    assert check.decision.disposition == Disposition.RELEASE
+    assert len(check.readings) + len(check.ledger) == len(HEADINGS) * (len(PANEL) + 1)
+
+
+@pytest.mark.parametrize(
+    ("row", "disposition"),
+    [
+        (("Lead", 6.0, "µg/L"), Disposition.REJECT),
+        (("Lead", "<10", "µg/L"), Disposition.HOLD),
+        (("Lead", 4.0, None), Disposition.HOLD),
+        (("Lead", 4.0, "furlong"), Disposition.HOLD),
+        (("Lead", "O.5", "µg/L"), Disposition.HOLD),
+        (("Unobtainium", 4.0, "µg/L"), Disposition.HOLD),
+        (("Escherichia coli", 1.0, "CFU/250 mL"), Disposition.REJECT),
+        (("Escherichia coli", "TNTC", "CFU/250 mL"), Disposition.REJECT),
+        (("Chloride", 251.0, "mg/L"), Disposition.HOLD),
+        (("Lead", 5.0, "µg/L"), Disposition.RELEASE),
+    ],
+)
+def test_one_more_row_decides(tmp_path: Path, row: tuple[object, ...], disposition: Disposition) -> None:
+    """Lead 0.005 mg/L, chloride 250 mg/L and no E. coli: 21 CFR 165.110(b)(4) and (b)(2)."""
+    check = checked(book(tmp_path / "b.xlsx", [*panel(), ("S1", "B1", "FP", *row)]))
+    assert check.decision.disposition == disposition
+
+
+def test_raw_water_over_the_limit_does_not_reject_the_product(tmp_path: Path) -> None:
+    path = book(tmp_path / "b.xlsx", [*panel(), ("S2", "B1", "SP1", "Arsenic", 40.0, "µg/L")])
+    assert checked(path).decision.disposition == Disposition.RELEASE
+    assert checked(path, train=False).decision.disposition == Disposition.REJECT
+
+
+def test_a_result_at_a_place_that_is_no_point_of_the_train_still_counts(tmp_path: Path) -> None:
+    path = book(tmp_path / "b.xlsx", [*panel(), ("S2", "B1", "behind the shed", "Arsenic", 40.0, "µg/L")])
+    assert checked(path).decision.disposition == Disposition.REJECT
+
+
+@pytest.mark.parametrize("missing", [row[0] for row in PANEL])
+def test_a_missing_required_result_holds(tmp_path: Path, missing: str) -> None:
+    rows = [row for row in panel() if row[3] != missing]
+    assert checked(book(tmp_path / "b.xlsx", rows)).decision.disposition == Disposition.HOLD
+
+
+def test_results_of_another_batch_are_set_aside_and_said(tmp_path: Path) -> None:
+    path = book(tmp_path / "b.xlsx", [*panel(), ("S9", "B2", "FP", "Lead", 60.0, "µg/L")])
+    check = checked(path)
+    assert check.decision.disposition == Disposition.RELEASE
+    assert any(finding.code == "other batch" for finding in check.findings)
+    assert "lead" not in set(check.judged[Judged.parameter])
+
+
+def test_a_table_without_rows_for_the_water_holds(tmp_path: Path) -> None:
+    check = check_workbook(
+        [book(tmp_path / "b.xlsx", panel())], details=BatchDetails(batch="B1", product="tap"),
+        limits=["us_21cfr165_110b"], train=None, rules=None, on=date(2026, 6, 19), product="tap",
+    )  # fmt: skip
+    assert check.decision.disposition == Disposition.HOLD
+    assert any(finding.code == "table without rows" for finding in check.findings)
+
+
+def test_what_the_sheets_say_of_the_batch_fills_the_details() -> None:
+    check = checked(SAMPLES / "run_B2107_clean.xlsx", batch="")
+    assert check.details.batch == "B2107"
+    assert check.details.containers == "18,240 bottles"
+    assert check.details.laboratory == "Sorrel Coast Water Laboratory (invented)"
+
+
+def test_several_workbooks_are_one_batch(tmp_path: Path) -> None:
+    rows = panel()
+    paths = [book(tmp_path / "a.xlsx", rows[:3]), book(tmp_path / "b.xlsx", rows[3:])]
+    taken = take_in(paths)
+    assert len(taken.readings) == len(PANEL)
+    assert set(taken.readings[Readings.workbook]) == {"a.xlsx", "b.xlsx"}
+
+
+def test_the_same_inputs_give_the_same_certificate_byte_for_byte(tmp_path: Path) -> None:
+    path = book(tmp_path / "b.xlsx", panel())
+    first, second = (
+        to_json(issue_certificate(checked(path), number="C-1", signed_by="A. Person", issued_at=ISSUED)) for _ in "12"
+    )
+    assert first == second
+
+
+def test_no_certificate_for_a_batch_that_is_held(tmp_path: Path) -> None:
+    check = checked(book(tmp_path / "b.xlsx", panel()[1:]))
+    with pytest.raises(ReleaseRefusedError, match="Escherichia coli is required and has no result"):
+        issue_certificate(check, number="C-1", signed_by="A. Person", issued_at=ISSUED)
+    assert issue_notice(check, number="N-1", signed_by="A. Person", issued_at=ISSUED).disposition == Disposition.HOLD
