@@ -302,6 +302,20 @@ def test_sample_plant_shows_its_stages() -> None:
     assert table["Stage"].iloc[-1] == "whole train"
 
 
+def test_sample_plant_is_held_to_its_own_specification() -> None:
+    """The sample plant asks for absences in 250 mL: an absence in 100 mL cannot decide them."""
+    page = opened()
+    page.pills(key=SAMPLE_KEY).set_value("B2108: in trouble").run()
+    words_on(page)
+    flags = next(table.value for table in page.table if "Finding" in table.value.columns).map(
+        lambda text: text.replace("\\", "")
+    )
+    row = flags[flags["Result"].str.startswith("Pseudomonas aeruginosa")].iloc[0]
+    assert row["Finding"] == "Cannot be decided"
+    assert "100 mL" in row["Reason"]
+    assert "plant_specification" in row["Limit table and clause"]
+
+
 def test_several_batches_are_asked_about() -> None:
     """A year of history names many batches: none is decided until one is chosen."""
     page = uploaded("history_2025_2026_wide.csv")

@@ -11,6 +11,9 @@ import pytest
 from tests.make_sample_results import FOLDER, write_sample_results
 from tests.sample_panels import CLEAN_RUN, COMMISSIONING, TROUBLED_RUN, rows_of
 
+LIMIT_TABLE = "plant_specification.csv"
+"""Written by hand: limits of the invented plant, not results."""
+
 CellMap = dict[tuple[str, str], tuple[object, str]]
 
 
@@ -36,7 +39,8 @@ def cells_of(path: Path) -> CellMap:
 def test_script_reproduces_the_files_cell_for_cell(tmp_path: Path) -> None:
     """Running the script gives the files that are shipped: same names, same cells, same values."""
     written = write_sample_results(tmp_path)
-    shipped = sorted(path.name for path in FOLDER.iterdir() if path.suffix in {".xlsx", ".csv"})
+    sheets = [path.name for path in FOLDER.iterdir() if path.suffix in {".xlsx", ".csv"}]
+    shipped = sorted(name for name in sheets if name != LIMIT_TABLE)
     assert sorted(path.name for path in written) == shipped
     for path in written:
         assert cells_of(path) == cells_of(FOLDER / path.name), path.name

@@ -49,6 +49,7 @@ ROOMY = """<style>
 }
 </style>"""
 
+SAMPLE_LIMITS = "plant_specification.csv"
 WORKBOOK_TYPES = ["xlsx", "xlsm", "xls", "xlsb", "ods", "csv", "tsv", "txt"]
 
 
@@ -75,7 +76,8 @@ def main() -> None:
     settings = draw_settings(date.today())
     sources, sample = _draw_sources()
     if sample:
-        settings = replace(settings, sample_train=True)
+        specification = _sample_file(SAMPLE_LIMITS)
+        settings = replace(settings, sample_train=True, own_tables=(*settings.own_tables, specification))
     if not sources or not settings.limits + settings.own_tables:
         clear_desk()
         _draw_start(bool(sources))
@@ -145,13 +147,24 @@ def _draw_sources() -> tuple[tuple[NamedBytes, ...], Sample | None]:
     uploads = left.file_uploader(
         "Laboratory sheets of one batch", type=WORKBOOK_TYPES, accept_multiple_files=True, key=UPLOAD_KEY
     )
-    chosen = right.pills("Use the sample plant (invented)", SAMPLES, format_func=_label, key=SAMPLE_KEY, wrap=True)
+    chosen = right.pills(
+        "Use the sample plant (invented)",
+        SAMPLES,
+        format_func=_label,
+        key=SAMPLE_KEY,
+        wrap=True,
+        help="Checked with the invented plant's own train and product specification beside the tables chosen.",
+    )
     if uploads:
         return tuple((file.name, file.getvalue()) for file in uploads), None
     if chosen:
-        path = shipped_folder("sample_results") / chosen.file
-        return ((path.name, path.read_bytes()),), chosen
+        return (_sample_file(chosen.file),), chosen
     return (), None
+
+
+def _sample_file(name: str) -> NamedBytes:
+    """Read one file of the sample plant."""
+    return name, (shipped_folder("sample_results") / name).read_bytes()
 
 
 def _label(sample: Sample) -> str:
