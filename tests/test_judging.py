@@ -495,3 +495,16 @@ def test_a_reason_names_numbers_limit_unit_and_clause(table: Table) -> None:
         "reported 12 is 0.012 mg/L and does not meet the limit of at most 0.01 mg/L (no. 1)."
     )
     assert judged[Judged.margin].iloc[0] == -0.2
+
+
+def test_any_single_pesticide_that_a_table_does_not_name_meets_its_row_for_each_pesticide() -> None:
+    """Directive (EU) 2020/2184, Annex I Part B: 0.10 µg/L for each pesticide, 0.030 µg/L for aldrin and dieldrin."""
+    rows = [
+        {"parameter": "atrazine", "value": 0.11, "unit": "µg/L"},
+        {"parameter": "atrazine", "value": 0.10, "unit": "µg/L"},
+        {"parameter": "dieldrin", "value": 0.04, "unit": "µg/L"},
+        {"parameter": "caffeine", "value": 9.0, "unit": "µg/L"},
+    ]
+    judged = judge(readings_of(rows), [load_limits("eu_2020_2184")], product="packaged", on=DAY)
+    assert verdicts(judged) == ["fail", "pass", "fail", "no limit"]
+    assert judged[Judged.upper].to_list()[:3] == [0.10, 0.10, 0.03]

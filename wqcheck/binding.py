@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -13,10 +13,14 @@ from pandera.typing import DataFrame
 
 from wqcheck.limit_checks import COMBINED_RULES, split_list
 from wqcheck.limit_tables import LimitTable, binds_product
+from wqcheck.parameters import catalogue
 from wqcheck.result_ranges import Bools, Floats, Pairs, Targets
 from wqcheck.tables import Judged, Limits, Product, Readings, Rule
 from wqcheck.verdict_reasons import limit_phrase, unit_in_volume
 from wqcheck.verdicts import Words
+
+SINGLE_PESTICIDE = "pesticide_single"
+PESTICIDE_GROUP = "pesticide"
 
 Days = npt.NDArray[np.datetime64]
 
@@ -56,10 +60,14 @@ def all_rows(tables: Sequence[LimitTable]) -> pd.DataFrame:
     return pd.concat(named, ignore_index=True) if named else empty
 
 
-def bound_rows(rows: pd.DataFrame, product: Product) -> LimitRows:
-    """Return those of *rows* that hold a limit (not only guidance) and bind *product*."""
+def bound_rows(rows: pd.DataFrame, product: Product, reported: Iterable[str] = ()) -> LimitRows:
+    """Return those of *rows* that hold a limit (not only guidance) and bind *product*.
+
+    A table's row for any single pesticide also stands for each of the *reported* codes that is a pesticide and that
+    the table does not name.
+    """
     binding = binds_product(rows, product) & (rows[Limits.rule] != Rule.GUIDANCE).to_numpy(dtype=bool)
-    kept = rows[binding].reset_index(drop=True)
+    kept = _with_each_pesticide(rows[binding], reported).reset_index(drop=True)
     cells = [{str(name): cell for name, cell in row.items()} for row in kept.to_dict("records")]
     upper, volume = (kept[name].to_numpy(dtype=np.float64) for name in (Limits.upper, Limits.volume_ml))
     rule = kept[Limits.rule].to_numpy(dtype=object)
@@ -69,6 +77,17 @@ def bound_rows(rows: pd.DataFrame, product: Product) -> LimitRows:
         phrase=np.array([limit_phrase(row) for row in cells], dtype=np.object_),
         none_allowed=(rule == Rule.ABSENT) | ((rule == Rule.MAX) & (upper == 0) & np.isfinite(volume)),
     )
+
+
+def _with_each_pesticide(rows: pd.DataFrame, reported: Iterable[str]) -> pd.DataFrame:
+    known = catalogue()
+    pesticides = {code for code in reported if code in known and known[code].group == PESTICIDE_GROUP}
+    added = [rows]
+    for table, own in rows.groupby(Judged.table, sort=False):
+        every = rows[(rows[Judged.table] == table) & (rows[Limits.parameter] == SINGLE_PESTICIDE)]
+        unnamed = sorted(pesticides - set(own[Limits.parameter]))
+        added += [every.assign(**{str(Limits.parameter): code}) for code in unnamed if len(every)]
+    return pd.concat(added, ignore_index=True)
 
 
 def sampling_days(readings: DataFrame[Readings], on: date) -> Days:

@@ -64,7 +64,7 @@ def judge(
     """
     word = product_word(product)
     rows = all_rows(tables)
-    limits = bound_rows(rows, word)
+    limits = bound_rows(rows, word, readings[Readings.parameter].dropna().unique())
     days = sampling_days(readings, on)
     own = own_ranges(readings)
     pairs = _without_doubles(limits, pairs_in_force(readings, limits.rows, days))
