@@ -20,6 +20,16 @@ if TYPE_CHECKING:
 
 CHECKED_NOT_RELEASED, NOT_CHECKED = 1, 2
 
+PAGE_OPTIONS = {
+    "server.address": "127.0.0.1",
+    "server.headless": "true",
+    "server.maxUploadSize": "50",
+    "browser.gatherUsageStats": "false",
+    "client.toolbarMode": "minimal",
+    "theme.primaryColor": "#1f5f7a",
+}
+"""What ``.streamlit/config.toml`` sets for a checkout, so that an installed package shows the same page."""
+
 app = typer.Typer(
     no_args_is_help=True,
     add_completion=False,
@@ -187,8 +197,8 @@ def page(
 
     from wqcheck.shipped_files import page_script
 
-    sys.argv = ["streamlit", "run", str(page_script()), "--server.address", "127.0.0.1", "--server.port", str(port),
-                "--server.headless", "true", "--browser.gatherUsageStats", "false"]  # fmt: skip
+    options = {**PAGE_OPTIONS, "server.port": str(port)}
+    sys.argv = ["streamlit", "run", str(page_script()), *(f"--{name}={value}" for name, value in options.items())]
     typer.echo(f"The page opens at http://127.0.0.1:{port} (stop it with Ctrl+C)", err=True)
     raise typer.Exit(streamlit.main(standalone_mode=False) or 0)
 

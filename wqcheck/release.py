@@ -40,7 +40,7 @@ __all__ = [
 ]
 
 CAUTION = (
-    "This document compares the results listed with the limits listed, and says nothing about what was not tested. "
+    "Only the results listed were compared, and only with the limits listed; nothing is said about what was not tested. "
     "What the local regulator and the plant's licence require prevails over these tables, and an authorised person, "
     "not the tool, decides what becomes of the batch."
 )

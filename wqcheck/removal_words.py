@@ -14,7 +14,7 @@ def removal_words(percent: float, log_removal: float, bound: str) -> str:
     if bound == Bound.UNKNOWN or np.isnan(percent):
         return "not determinable"
     decimals = max(1, int(np.ceil(log_removal)) - 1)
-    text = f"{percent:.{decimals}f} % ({log_removal:.2f} log)"
+    text = f"{percent:.{decimals}f} % ({round(log_removal, 2) + 0.0:.2f} log)"
     return text if bound == Bound.EXACT else f"{bound} {text}"
 
 
