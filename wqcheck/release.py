@@ -40,9 +40,9 @@ __all__ = [
 ]
 
 CAUTION = (
-    "Only the results listed were compared, and only with the limits listed; nothing is said about what was not tested. "
-    "What the local regulator and the plant's licence require prevails over these tables, and an authorised person, "
-    "not the tool, decides what becomes of the batch."
+    "Only the results listed were compared, and only with the limits listed; nothing is said about what was not "
+    "tested. What the local regulator and the plant's licence require prevails over these tables, and an authorised "
+    "person, not the tool, decides what becomes of the batch."
 )
 
 
