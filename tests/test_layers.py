@@ -24,7 +24,7 @@ LAYERS = {
         "certificate", "certificate_figures", "certificate_lines", "certificate_words",
     },
     5: {"certificate_files", "certificate_workbook", "batch"},
-    6: {"cli", "terminal", "page"},
+    6: {"cli", "limit_commands", "exit_codes", "terminal", "page"},
 }  # fmt: skip
 
 OUTSIDE = {
@@ -33,7 +33,7 @@ OUTSIDE = {
     "python_calamine": {"sheets"},
     "openpyxl": {"sheets", "certificate_workbook"},
     "typst": {"certificate_files"},
-    "typer": {"cli", "terminal"},
+    "typer": {"cli", "limit_commands", "terminal"},
     "streamlit": {"cli", "page"},
     "altair": {"page"},
 }

@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from wqcheck.errors import LimitTableError, WqcheckError
+from wqcheck.errors import WqcheckError
+from wqcheck.exit_codes import CHECKED_NOT_RELEASED, NOT_CHECKED
+from wqcheck.limit_commands import limits_app
 from wqcheck.terminal import check_json, print_decision, print_flags, print_table, say
 
 if TYPE_CHECKING:
     from wqcheck.release import BatchCheck
-
-CHECKED_NOT_RELEASED, NOT_CHECKED = 1, 2
 
 PAGE_OPTIONS = {
     "server.address": "127.0.0.1",
@@ -35,9 +35,6 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
     help="Laboratory results of bottled and treated water: read, compared with published limits, put on a certificate.",
-)
-limits_app = typer.Typer(
-    no_args_is_help=True, help="The limit tables: which there are, what stands in them, are they sound."
 )
 app.add_typer(limits_app, name="limits")
 
@@ -201,69 +198,6 @@ def page(
     sys.argv = ["streamlit", "run", str(page_script()), *(f"--{name}={value}" for name, value in options.items())]
     typer.echo(f"The page opens at http://127.0.0.1:{port} (stop it with Ctrl+C)", err=True)
     raise typer.Exit(streamlit.main(standalone_mode=False) or 0)
-
-
-@limits_app.command("list")
-def list_limits() -> None:
-    """List the shipped limit tables."""
-    from wqcheck.limit_tables import load_limits, shipped_tables
-
-    for name in shipped_tables():
-        table = load_limits(name)
-        read_in = table.rows["evidence"].str.partition(":")[0].value_counts()
-        checked = ", ".join(f"{count} {how}" for how, count in read_in.items())
-        typer.echo(f"{name}\t{len(table.rows)} rows ({checked})\t{table.title}")
-
-
-@limits_app.command("show")
-def show_limits(
-    name: Annotated[str, typer.Argument(help="Shipped table or CSV file.")],
-    product: Annotated[str, typer.Option(help="Only rows that bind this kind of water.")] = "",
-    as_json: AsJson = False,
-) -> None:
-    """Print the rows of one limit table."""
-    from wqcheck.limit_tables import binds_product, load_limits, product_word
-
-    rows = load_limits(name).rows
-    if product:
-        rows = rows[binds_product(rows, product_word(product))]
-    if as_json:
-        typer.echo(rows.to_json(orient="records", date_format="iso", force_ascii=False, indent=2))
-    else:
-        print_table(
-            rows[
-                [
-                    "parameter",
-                    "rule",
-                    "lower",
-                    "upper",
-                    "unit",
-                    "basis",
-                    "volume_ml",
-                    "product",
-                    "class",
-                    "clause",
-                    "evidence",
-                ]
-            ]
-        )
-
-
-@limits_app.command("check")
-def check_limits(files: Annotated[list[str], typer.Argument(help="CSV files or shipped names.")]) -> None:
-    """Check limit tables and report every bad cell with file, line and column."""
-    from wqcheck.limit_tables import load_limits
-
-    bad = False
-    for name in files:
-        try:
-            table = load_limits(name)
-        except LimitTableError as problem:
-            bad = True
-            typer.echo(str(problem), err=True)
-        else:
-            typer.echo(f"{name}: {len(table.rows)} rows, sound")
-    raise typer.Exit(NOT_CHECKED if bad else 0)
 
 
 def _check(

@@ -1,0 +1,16 @@
+"""On CI nothing may be skipped: a missing program there is a mistake of the set-up."""
+
+from __future__ import annotations
+
+import os
+
+import pytest
+
+
+def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
+    """Fail a run on CI in which a test was skipped."""
+    reporter = session.config.pluginmanager.get_plugin("terminalreporter")
+    skipped = reporter.stats.get("skipped", []) if reporter else []
+    if os.environ.get("CI") and skipped and exitstatus == 0:
+        reporter.write_line(f"{len(skipped)} tests were skipped on CI; install what they need", red=True)
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
