@@ -15,7 +15,7 @@ import typer
 from wqcheck.errors import WqcheckError
 from wqcheck.exit_codes import CHECKED_NOT_RELEASED, NOT_CHECKED
 from wqcheck.limit_commands import limits_app
-from wqcheck.terminal import check_json, print_decision, print_flags, print_table, say
+from wqcheck.terminal import AsJson, check_json, print_decision, print_flags, print_table, say
 
 if TYPE_CHECKING:
     from wqcheck.release import BatchCheck
@@ -45,7 +45,6 @@ TrainFile = Annotated[Path | None, typer.Option("--train", help="Train file (TOM
 RulesFile = Annotated[
     Path | None, typer.Option("--rules", help="Release-rules file (TOML); the shipped one by default.")
 ]
-AsJson = Annotated[bool, typer.Option("--json", help="Write JSON to stdout.")]
 OnDay = Annotated[str, typer.Option("--on", help="Day taken for undated results, 2026-03-31; today by default.")]
 
 

@@ -8,7 +8,7 @@ import typer
 
 from wqcheck.errors import LimitTableError
 from wqcheck.exit_codes import NOT_CHECKED
-from wqcheck.terminal import print_table
+from wqcheck.terminal import AsJson, print_table
 
 limits_app = typer.Typer(
     no_args_is_help=True, help="The limit tables: which there are, what stands in them, are they sound."

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -12,6 +12,8 @@ if TYPE_CHECKING:
 
     from wqcheck.findings import Finding
     from wqcheck.release import BatchCheck
+
+AsJson = Annotated[bool, typer.Option("--json", help="Write JSON to stdout.")]
 
 
 def say(findings: Iterable[Finding]) -> None:
