@@ -135,7 +135,7 @@ def test_limits_are_listed_shown_and_checked(tmp_path: Path) -> None:
     assert result.exit_code == 2
     assert "line 7, column upper" in result.stderr
     assert "line 8, column parameter" in result.stderr
-    assert "7 rows, sound" in result.stdout
+    assert "8 rows, sound" in result.stdout
 
 
 @pytest.mark.parametrize(
