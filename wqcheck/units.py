@@ -13,7 +13,7 @@ import unicodedata
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
@@ -69,7 +69,8 @@ class Conversion:
     note: str = ""
 
 
-class _Spellings(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class _Spellings:
     whole: Mapping[str, Unit]
     amount: Mapping[str, str]
     count: Mapping[str, str]
@@ -90,12 +91,12 @@ def fold(text: str) -> str:
 def _spellings() -> _Spellings:
     tables: dict[str, dict[str, Any]] = {"whole": {}, "amount": {}, "count": {}, "volume": {}, "basis": {}}
     defined = {}
-    with files("wqcheck").joinpath("units.csv").open(encoding="utf-8", newline="") as file:
-        for row in csv.DictReader(file):
-            unit, key = row["unit"], fold(row["spelling"])
-            tables[row["kind"]][key] = Unit(unit, row["basis"]) if row["kind"] == "whole" else unit
-            if row["factor"]:
-                defined[unit] = (float(row["factor"]), row["of"], row["basis"])
+    text = files("wqcheck").joinpath("units.csv").read_text(encoding="utf-8")
+    for row in csv.DictReader(text.splitlines()):
+        unit, key = row["unit"], fold(row["spelling"])
+        tables[row["kind"]][key] = Unit(unit, row["basis"]) if row["kind"] == "whole" else unit
+        if row["factor"]:
+            defined[unit] = (float(row["factor"]), row["of"], row["basis"])
     return _Spellings(**tables, defined=defined)
 
 
@@ -107,7 +108,8 @@ _COUNT_POWER = re.compile(r"(?P<what>.*?)[ .]?(?P<n>\d*) ?(?P<vol>m?l)-1")
 _GLUED = re.compile(r"(mg|ug|ng|mcg|g)((?:caco3|hco3|no3|no2|nh4|n|sio2|po4|p|o2|so4|cl2|pt|cn|c)/.*)")
 _RATIO = re.compile(
     r"(?P<amount>[a-z.]+)(?:[ _]?\(?(?P<inner>[a-z0-9+ -]+?)\)?)? ?(?:/|\bper\b|\bpor\b|\bpar\b) ?(?P<vol>[a-z]+3?)\.?"
-    r"(?:[ _,;:-]*\(?(?:as|en|in|como|als|exp\.? as|expressed as|calculated as|come|de|of|a|bei)? ?(?P<outer>[a-z0-9+ .°'^-]+?)\)?)?"
+    r"(?:[ _,;:-]*\(?(?:as|en|in|como|als|exp\.? as|expressed as|calculated as|come|de|of|a|bei)?"
+    r" ?(?P<outer>[a-z0-9+ .°'^-]+?)\)?)?"
 )
 
 
@@ -218,7 +220,7 @@ def _unit_factor(
     own = entry.basis if entry else ""
     from_scale, from_unit, from_basis = _in_mass_terms(unit, basis or "", entry)
     to_scale, target, target_basis = _in_mass_terms(to_unit, to_basis or own, entry)
-    if from_scale != from_scale or to_scale != to_scale:
+    if math.isnan(from_scale) or math.isnan(to_scale):
         return f"{unit} cannot be turned into {to_unit} without a molar mass and charge of the substance"
     pair = frozenset({from_unit, target})
     if from_unit == target or pair <= COUNT_UNITS:

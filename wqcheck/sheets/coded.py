@@ -17,10 +17,10 @@ Numbers = npt.NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Coded:
-    """A column of n values: ``codes`` (shape (n,)) point into ``values``; -1 is blank."""
+    """A column of n values: ``codes`` (shape (n,)) point into ``distinct``; -1 is blank."""
 
     codes: npt.NDArray[np.int64]
-    values: tuple[Any, ...]
+    distinct: tuple[Any, ...]
 
     @classmethod
     def of(cls, cells: npt.NDArray[Any]) -> Coded:
@@ -40,12 +40,12 @@ class Coded:
 
     def map(self, read: Callable[[Any], Any]) -> Coded:
         """Return the column of ``read(value)``; where that is None the result is blank."""
-        given = [read(value) for value in self.values]
+        given = [read(value) for value in self.distinct]
         return self._pointing_at(given)
 
     def attribute(self, name: str) -> Coded:
         """Return the column of one attribute of each value; a blank text is blank."""
-        return self._pointing_at([getattr(value, name) or None for value in self.values])
+        return self._pointing_at([getattr(value, name) or None for value in self.distinct])
 
     def _pointing_at(self, given: Sequence[Any]) -> Coded:
         places: dict[Any, int] = {}
@@ -55,17 +55,17 @@ class Coded:
 
     def or_else(self, other: Coded) -> Coded:
         """Return this column with its blanks filled from *other* of the same length."""
-        if not other.values:
+        if not other.distinct:
             return self
-        if not self.values:
+        if not self.distinct:
             return other
-        places = {value: place for place, value in enumerate(self.values)}
-        moved = np.array([places.setdefault(value, len(places)) for value in other.values] + [-1], dtype=np.int64)
+        places = {value: place for place, value in enumerate(self.distinct)}
+        moved = np.array([places.setdefault(value, len(places)) for value in other.distinct] + [-1], dtype=np.int64)
         return Coded(np.where(self.codes < 0, moved[other.codes], self.codes), tuple(places))
 
     def without(self, rows: Flags) -> Coded:
         """Return the column with the flagged *rows* (shape (n,)) blank."""
-        return Coded(np.where(rows, -1, self.codes), self.values)
+        return Coded(np.where(rows, -1, self.codes), self.distinct)
 
     def known(self) -> Flags:
         """Return, per row, whether there is a value."""
@@ -73,30 +73,30 @@ class Coded:
 
     def equal_to(self, value: object) -> Flags:
         """Return, per row, whether the value is *value*."""
-        return np.asarray(np.array([*(given == value for given in self.values), False], dtype=bool)[self.codes])
+        return np.asarray(np.array([*(given == value for given in self.distinct), False], dtype=bool)[self.codes])
 
     def flags(self, test: Callable[[Any], bool]) -> Flags:
         """Return, per row, whether ``test(value)`` holds; blanks give False."""
-        return np.asarray(np.array([*(bool(test(value)) for value in self.values), False], dtype=bool)[self.codes])
+        return np.asarray(np.array([*(bool(test(value)) for value in self.distinct), False], dtype=bool)[self.codes])
 
     def objects(self) -> Objects:
         """Return the values as an array of shape (n,), None where blank."""
-        table = np.empty(len(self.values) + 1, dtype=object)
-        table[:-1] = self.values
+        table = np.empty(len(self.distinct) + 1, dtype=object)
+        table[:-1] = self.distinct
         return np.asarray(table[self.codes], dtype=object)
 
     def numbers(self) -> Numbers:
         """Return numeric values as an array of shape (n,), NaN where blank."""
-        return np.asarray(np.array([*self.values, np.nan], dtype=np.float64)[self.codes])
+        return np.asarray(np.array([*self.distinct, np.nan], dtype=np.float64)[self.codes])
 
     def texts(self) -> pd.Series[str]:
         """Return the values as a text series of length n, missing where blank."""
-        table = pd.array([*(str(value) for value in self.values), None], dtype="str")
-        return pd.Series(table.take(np.where(self.codes < 0, len(self.values), self.codes)))
+        table = pd.array([*(str(value) for value in self.distinct), None], dtype="str")
+        return pd.Series(table.take(np.where(self.codes < 0, len(self.distinct), self.codes)))
 
     def groups(self, rows: Flags) -> list[tuple[Any, npt.NDArray[np.int64]]]:
         """Return each distinct value among the flagged *rows* with the positions at which it stands."""
         here = np.flatnonzero(rows & self.known())
         order = here[np.argsort(self.codes[here], kind="stable")]
         cuts = np.flatnonzero(np.diff(self.codes[order])) + 1
-        return [(self.values[self.codes[part[0]]], part) for part in np.split(order, cuts) if len(part)]
+        return [(self.distinct[self.codes[part[0]]], part) for part in np.split(order, cuts) if len(part)]

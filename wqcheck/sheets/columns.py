@@ -1,4 +1,4 @@
-"""Turns whole columns of cells into texts, numbers, parsed results, units and analytes; each distinct text is read once."""
+"""Turns whole columns of cells into texts, numbers, results, units and analytes; each distinct text is read once."""
 
 from __future__ import annotations
 
@@ -17,8 +17,12 @@ from wqcheck.sheets.recognise import recognise_analyte
 from wqcheck.sheets.roles import cell_text
 from wqcheck.units import Unit, recognise_unit
 
-_DECIMAL_COMMA = re.compile(r"(?<![\d.,])(?:\d+,\d{1,2}|\d+,\d{4,}|0\d*,\d+|\d{4,},\d+|\d{1,3}(?:\.\d{3})+,\d+)(?![\d.,])")
-_DECIMAL_POINT = re.compile(r"(?<![\d.,])(?:\d+\.\d{1,2}|\d+\.\d{4,}|0\d*\.\d+|\d{4,}\.\d+|\d{1,3}(?:,\d{3})+\.\d+)(?![\d.,])")
+_DECIMAL_COMMA = re.compile(
+    r"(?<![\d.,])(?:\d+,\d{1,2}|\d+,\d{4,}|0\d*,\d+|\d{4,},\d+|\d{1,3}(?:\.\d{3})+,\d+)(?![\d.,])"
+)
+_DECIMAL_POINT = re.compile(
+    r"(?<![\d.,])(?:\d+\.\d{1,2}|\d+\.\d{4,}|0\d*\.\d+|\d{4,}\.\d+|\d{1,3}(?:,\d{3})+\.\d+)(?![\d.,])"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +37,7 @@ class ParsedResults:
 
     def taken(self, rows: npt.NDArray[np.bool_]) -> ParsedResults:
         """Return the results at the flagged *rows* (shape (n,))."""
-        return ParsedResults(Coded(self.results.codes[rows], self.results.values))
+        return ParsedResults(Coded(self.results.codes[rows], self.results.distinct))
 
 
 def _part(result: ReportedResult, name: str) -> object:
@@ -52,9 +56,9 @@ def parse_results(cells: Cells, columns: npt.NDArray[np.int64]) -> ParsedResults
         sharing = is_text & np.isin(columns, [c for c, m in marks.items() if m == mark])
         here = sharing if mark else sharing | ~is_text
         used = np.unique(given.codes[here])
-        table = np.full(len(given.values) + 1, -1, dtype=np.int64)
+        table = np.full(len(given.distinct) + 1, -1, dtype=np.int64)
         table[used] = np.arange(len(used)) + len(values)
-        values += [_parse_cell(given.values[code], mark) for code in used]
+        values += [_parse_cell(given.distinct[code], mark) for code in used]
         codes[here] = table[given.codes[here]]
     return ParsedResults(Coded(codes, tuple(values)))
 
@@ -105,4 +109,8 @@ def _unit(text: str) -> Unit | None:
 
 def numbers_of(cells: Cells) -> npt.NDArray[np.float64]:
     """Return the plain numbers in helper columns such as LOQ (shape (n,)); signs and units are left off."""
-    return Coded.of(cells).map(lambda cell: parse_result(cell if isinstance(cell, float) else cell_text(cell)).value).numbers()
+    return (
+        Coded.of(cells)
+        .map(lambda cell: parse_result(cell if isinstance(cell, float) else cell_text(cell)).value)
+        .numbers()
+    )

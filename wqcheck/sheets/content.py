@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from wqcheck.results import parse_result
+from wqcheck.sheets.coded import Coded
 from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.headings import heading_role
 from wqcheck.sheets.recognise import recognise_analyte, unit_or_none
@@ -36,7 +37,8 @@ class Kind(IntFlag):
 RESULT_LIKE = Kind.NUMBER | Kind.RESULT_WORD
 
 _DATE_TEXT = re.compile(
-    r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}([ T].*)?|\d{1,2}[-/. ]\s?[^\W\d]{3,10}\.?[-/., ]+\d{2,4}([ T].*)?|[^\W\d]{3,10}[-. ]\d{1,2},? \d{4}([ T].*)?"
+    r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}([ T].*)?|\d{1,2}[-/. ]\s?[^\W\d]{3,10}\.?[-/., ]+\d{2,4}([ T].*)?"
+    r"|[^\W\d]{3,10}[-. ]\d{1,2},? \d{4}([ T].*)?"
     r"|\d{1,2} (de )?[^\W\d]{3,10} (de )?\d{4}|[^\W\d]{3,9}[-/. ]+\d{2,4}"
 )
 
@@ -45,8 +47,6 @@ def kind_of(cell: object) -> Kind:
     """Return all kinds that *cell* can be."""
     if cell is None:
         return Kind.BLANK
-    if isinstance(cell, bool):
-        return Kind.TEXT
     if isinstance(cell, float):
         return Kind.NUMBER
     if isinstance(cell, dt.date | dt.time | dt.timedelta):
@@ -94,8 +94,9 @@ def _result_kind(text: str) -> Kind:
 
 def kinds_of(cells: Cells) -> npt.NDArray[np.int64]:
     """Return the kinds of *cells* (rows × columns) as flags of the same shape."""
-    flat = np.fromiter((int(kind_of(cell)) for cell in cells.ravel()), dtype=np.int64, count=cells.size)
-    return flat.reshape(cells.shape)
+    given = Coded.of(cells.ravel())
+    table = np.array([*(int(kind_of(cell)) for cell in given.distinct), 0], dtype=np.int64)
+    return np.asarray(table[given.codes].reshape(cells.shape))
 
 
 @dataclass(frozen=True, slots=True)

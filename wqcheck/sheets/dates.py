@@ -65,10 +65,10 @@ def parse_dates(cells: Coded, order: str = "") -> ParsedDates:
         Order of day and month in numeric text; blank means that the column decides. When no cell decides (every day is
         12 or less) the cells stay NaT and are reported as ambiguous, unless day and month are the same.
     """
-    texts = [unicodedata.normalize("NFKC", cell).strip() if isinstance(cell, str) else "" for cell in cells.values]
+    texts = [unicodedata.normalize("NFKC", cell).strip() if isinstance(cell, str) else "" for cell in cells.distinct]
     order = order or _order(texts)
     parsed, ambiguous, unread = [], [], []
-    for unique, text in zip(cells.values, texts, strict=True):
+    for unique, text in zip(cells.distinct, texts, strict=True):
         time = _parse_cell(unique, text, order)
         parsed.append(np.datetime64(time, "us") if isinstance(time, dt.datetime) else np.datetime64("NaT", "us"))
         if time is None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -39,10 +41,10 @@ def extract(work: Extraction) -> pd.DataFrame:
         "value": value, "value_high": work.parsed.part("value_high").numbers(), "volume_ml": parts.volume_ml,
         "reporting_limit": limit, "uncertainty": uncertainties(work, value),
     }  # fmt: skip
-    data = {name: column.texts() for name, column in texts.items()}
+    data: dict[str, pd.Series[Any]] = {name: column.texts() for name, column in texts.items()}
     data |= {name: pd.Series(array, dtype="float64") for name, array in numbers.items()}
     data |= {role: pd.Series(times(work, role), dtype="datetime64[us]") for role in TIMES}
-    data["cell"] = pd.Series(cell_names(work.found.rows, work.found.columns), dtype="str")
+    data["cell"] = pd.Series(cell_names(work.found.rows + work.grid.sheet.top, work.found.columns), dtype="str")
     _say_unreadable(work)
     return pd.DataFrame({name: data[name] for name in Readings.to_schema().columns})
 
@@ -55,7 +57,7 @@ def _say_unreadable(work: Extraction) -> None:
     """Report each text that could not be read as a result, and values that no row of theirs owns."""
     problem = work.parsed.part("problem")
     for text, positions in work.parsed.part("text").groups(problem.known()):
-        message = f"the result {problem.values[problem.codes[positions[0]]]}"
+        message = f"the result {problem.distinct[problem.codes[positions[0]]]}"
         work.note("unreadable result", message, work.where(positions), str(text))
     for row, column in work.found.orphans[:_ORPHANS_TOLD]:
         message = "a value stands in a row that names no sample, point, date or analyte; it is not used"

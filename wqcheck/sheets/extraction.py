@@ -13,9 +13,9 @@ from wqcheck.sheets.coded import Coded
 from wqcheck.sheets.columns import ParsedResults, texts_of
 from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.labels import Fact
-from wqcheck.sheets.layout import Table
 from wqcheck.sheets.result_cells import Positions, ResultCells
 from wqcheck.sheets.roles import RoleGrid, cell_names, column_name, first_cells
+from wqcheck.sheets.table import Table
 from wqcheck.units import Unit
 
 
@@ -73,11 +73,13 @@ class Extraction:
         columns = self.table.with_role(role)
         if not columns or not self.count:
             return None
-        filled = self.grid.filled_cells()[np.ix_(self.result_rows, columns)].sum(axis=0)
+        filled = self.grid.filled_cells()[self.result_rows][:, columns].sum(axis=0)
         best = columns[int(np.argmax(filled))]
         for column in columns:
             spare = f"; column {column_name(best)} is used instead" if column != best else ""
-            self.grid.mark(self.result_rows, column, role.replace("_", " "), f"belongs to the results of its row{spare}")
+            self.grid.mark(
+                self.result_rows, column, role.replace("_", " "), f"belongs to the results of its row{spare}"
+            )
         return best
 
     def row_texts(self, role: str) -> Coded:
@@ -91,13 +93,13 @@ class Extraction:
 
     def where(self, positions: Positions) -> str:
         """Name the cells of the results at *positions* for a finding."""
-        names = cell_names(self.found.rows[positions[:6]], self.found.columns[positions[:6]])
+        names = cell_names(self.found.rows[positions[:6]] + self.grid.sheet.top, self.found.columns[positions[:6]])
         more = ["…"] * (len(positions) - len(names))
         return self._place(first_cells([*names, *more]))
 
     def at(self, row: int, column: int) -> str:
         """Name one cell for a finding."""
-        return self._place(f"{column_name(column)}{row + 1}")
+        return self._place(f"{column_name(column)}{row + self.grid.sheet.top + 1}")
 
     def _place(self, cells: str) -> str:
         sheet = f"{self.grid.sheet.name}!" if self.grid.sheet.name else ""

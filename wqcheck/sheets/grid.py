@@ -1,8 +1,8 @@
 """Turns the bytes of a workbook or text file into sheets of plain cells.
 
-A cell is None when blank, else ``str``, ``float``, ``bool``, ``date``, ``datetime`` or ``time``. Positions are those of
-the file: row 0, column 0 is A1. xlsx, xlsm, xls, xlsb and ods go through python-calamine, with openpyxl as second reader
-for xlsx files on which it fails; everything else is text (csv, tsv, txt) with its encoding and delimiter found.
+A cell is None when blank, else ``str``, ``float``, ``date``, ``datetime`` or ``time``. Positions are those of
+the file: row 0, column 0 is A1. xlsx, xlsm, xls, xlsb and ods go through python-calamine, with openpyxl as second
+reader for xlsx files on which it fails; all else is text (csv, tsv, txt) with its encoding and delimiter found.
 """
 
 from __future__ import annotations
@@ -27,16 +27,20 @@ Cells = npt.NDArray[np.object_]
 _ZIP, _OLE = b"PK\x03\x04", b"\xd0\xcf\x11\xe0"
 _BOMS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
 _DELIMITERS = ",;\t|"
-_OTHER, _BLANK, _WHOLE = 0, 1, 2
+_OTHER, _BLANK, _WHOLE, _FLAG = 0, 1, 2, 3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sheet:
-    """One sheet: its name (``""`` for a text file), its cells (rows × columns) and whether it is hidden."""
+    """One sheet, or one of the tables below one another in it: rows × columns of cells.
+
+    ``name`` is ``""`` for a text file; ``top`` is the number of rows of the file above the first row of ``cells``.
+    """
 
     name: str
     cells: Cells
     hidden: bool = False
+    top: int = 0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -106,7 +110,7 @@ def _workbook_sheets(name: str, data: bytes, remarks: list[str]) -> tuple[Sheet,
             for sheet in book.sheet_names
             if sheet in worksheets
         )
-    except Exception as problem:  # noqa: BLE001 the engine raises types of its own and panics of its language
+    except Exception as problem:
         return _second_reader(name, data, problem, remarks)
 
 
@@ -176,7 +180,7 @@ def _delimiter(text: str) -> str:
 
 
 def _plain(rows: Sequence[Iterable[Any]]) -> Cells:
-    """Return *rows* as an object array (rows × columns); blank text becomes None, whole numbers become floats."""
+    """Return *rows* as an object array (rows × columns): blanks None, whole numbers floats, booleans their word."""
     listed = [row if isinstance(row, list) else list(row) for row in rows]
     width = max(map(len, listed), default=0)
     if any(len(row) != width for row in listed):
@@ -188,11 +192,15 @@ def _plain(rows: Sequence[Iterable[Any]]) -> Cells:
     cells[kinds == _BLANK] = None
     whole = kinds == _WHOLE
     cells[whole] = cells[whole].astype(np.float64)
+    flags = kinds == _FLAG
+    cells[flags] = [str(cell).upper() for cell in cells[flags]]
     used = np.flatnonzero((kinds != _BLANK).any(axis=1))
     return cells[: used[-1] + 1] if len(used) else cells[:0]
 
 
 def _storage(cell: object) -> int:
-    if cell is None or (cell.__class__ is str and (not cell or cell.isspace())):  # type: ignore[attr-defined]
+    if cell is None or (cell.__class__ is str and (not cell or cell.isspace())):
         return _BLANK
+    if cell.__class__ is bool:
+        return _FLAG
     return _WHOLE if cell.__class__ is int else _OTHER

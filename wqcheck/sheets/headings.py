@@ -14,8 +14,21 @@ from importlib.resources import files
 from wqcheck.parameters import normalise
 
 BATCH_LABELS = frozenset(
-    "product product_kind plant address line tank containers container_codes run_start run_end volume best_before "
-    "sampled_by".split()
+    [
+        "product",
+        "product_kind",
+        "plant",
+        "address",
+        "line",
+        "tank",
+        "containers",
+        "container_codes",
+        "run_start",
+        "run_end",
+        "volume",
+        "best_before",
+        "sampled_by",
+    ]
 )
 """Roles that only labels of the block above a table have; they describe the batch, not a result."""
 
@@ -25,8 +38,8 @@ _CAMEL = re.compile(r"(?<=[a-z])(?=[A-Z])")
 
 @cache
 def _patterns() -> tuple[tuple[str, re.Pattern[str]], ...]:
-    with files("wqcheck.sheets").joinpath("headings.csv").open(encoding="utf-8", newline="") as file:
-        return tuple((row["role"], re.compile(row["pattern"])) for row in csv.DictReader(file))
+    text = files("wqcheck.sheets").joinpath("headings.csv").read_text(encoding="utf-8")
+    return tuple((row["role"], re.compile(row["pattern"])) for row in csv.DictReader(text.splitlines()))
 
 
 @cache

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import numpy.typing as npt
 
@@ -9,6 +11,7 @@ from wqcheck.sheets.coded import Coded, Flags
 from wqcheck.sheets.columns import texts_of
 from wqcheck.sheets.dates import parse_dates, parse_time
 from wqcheck.sheets.extraction import Extraction
+from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.headings import heading_role
 from wqcheck.sheets.result_cells import group_names
 from wqcheck.sheets.roles import cell_text, column_name, first_cells
@@ -24,7 +27,7 @@ def owner_texts(work: Extraction, role: str) -> Coded:
     if work.table.kind == "crosstab":
         texts = _above_columns(work, role)
     elif work.table.kind == "list" and work.table.header is None and role == "point":
-        work.grid.mark(*np.nonzero(work.grid.unexplained()), "point", "name of the point, or of the points below it")
+        work.grid.mark_all(work.grid.unexplained(), "point", "name of the point, or of the points below it")
         texts = Coded.of(group_names(work.cells, work.found.rows))
     else:
         texts = work.row_texts(role)
@@ -41,11 +44,31 @@ def with_fact(work: Extraction, role: str, texts: Coded) -> Coded:
 
 def _above_columns(work: Extraction, role: str) -> Coded:
     row = work.special_row(role)
-    texts = Coded.blank(work.count) if row is None else texts_of(work.per_column(row))
-    if role != "point" or work.table.header is None:
+    texts = Coded.blank(work.count) if row is None else texts_of(_spread(work, row))
+    if role != _header_role(work) or work.table.header is None:
         return texts
     names = {c: _point_name(column.heading) for c, column in work.table.columns.items()}
     return texts.or_else(work.of_columns(names).without(_dated_headings(work)))
+
+
+def _header_role(work: Extraction) -> str:
+    """Return what the row of headings of a crosstab names above its results: a point unless its corner says else."""
+    header, across = work.table.header, work.table.with_role("result")
+    if header is None or not across:
+        return "point"
+    label = next((str(cell) for cell in work.cells[header, : across[0]] if cell is not None), "")
+    role = heading_role(label.rstrip(" :"))
+    return role if role in OWNERS else "point"
+
+
+def _spread(work: Extraction, row: int) -> Cells:
+    """Return, for each result, the cell above it in *row*; a merged cell stands for all columns that it spans."""
+    across = work.table.with_role("result")
+    spread = work.cells[row].copy()
+    for left, right in pairwise(across):
+        if spread[right] is None:
+            spread[right] = spread[left]
+    return np.asarray(spread[work.found.columns], dtype=object)
 
 
 def _point_name(heading: str) -> str | None:
@@ -56,7 +79,7 @@ def _dated_headings(work: Extraction) -> Flags:
     header = work.table.header
     if header is None:
         return np.zeros(work.count, dtype=bool)
-    return ~np.isnat(parse_dates(Coded.of(work.per_column(header))).times)
+    return np.asarray(~np.isnat(parse_dates(Coded.of(work.per_column(header))).times))
 
 
 def _carried(work: Extraction, role: str, texts: Coded) -> Coded:
@@ -78,7 +101,7 @@ def _carried(work: Extraction, role: str, texts: Coded) -> Coded:
 def carried_down(texts: Coded, blank: Flags) -> Coded:
     """Return *texts* with each flagged row filled from the last row above it that is not flagged."""
     last = np.maximum.accumulate(np.where(blank, -1, np.arange(len(blank))))
-    return Coded(np.where(last >= 0, texts.codes[np.maximum(last, 0)], -1), texts.values)
+    return Coded(np.where(last >= 0, texts.codes[np.maximum(last, 0)], -1), texts.distinct)
 
 
 def times(work: Extraction, role: str) -> npt.NDArray[np.datetime64]:
@@ -105,7 +128,7 @@ def _time_cells(work: Extraction, role: str) -> tuple[Coded, str]:
         return Coded.of(work.per_row(column)), work.at(int(work.result_rows[0]), column)
     row = work.special_row(role)
     if row is not None:
-        return Coded.of(work.per_column(row)), work.at(row, int(work.found.columns.min()))
+        return Coded.of(_spread(work, row)), work.at(row, int(work.found.columns.min()))
     header = work.table.header
     if role == "sampled_at" and header is not None and _dated_headings(work).any():
         return Coded.of(work.per_column(header)), work.at(header, int(work.found.columns.min()))

@@ -1,4 +1,4 @@
-"""Turns the label/value cells around a table (``Batch: B-12``, ``Sampled | 2026-03-01``) into facts about all its results."""
+"""Turns the labels around a table (``Batch: B-12``, ``Sampled | 2026-03-01``) into facts about all its results."""
 
 from __future__ import annotations
 
@@ -8,14 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from wqcheck.sheets.content import Kind, kind_of
+from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.headings import BATCH_LABELS, heading_role
-from wqcheck.sheets.layout import Table
-from wqcheck.sheets.roles import RoleGrid
-from wqcheck.units import Unit
 from wqcheck.sheets.recognise import unit_or_none
+from wqcheck.sheets.roles import RoleGrid
+from wqcheck.sheets.table import Table
+from wqcheck.units import Unit
 
 FACT_ROLES = BATCH_LABELS | frozenset(
-    "sample point batch stage lab method sampled_at received_at analysed_at sampled_time".split()
+    ["sample", "point", "batch", "stage", "lab", "method", "sampled_at", "received_at", "analysed_at", "sampled_time"]
 )
 _ALL_IN = re.compile(
     r".*\b(?:results?|values?|concentrations?|resultats?|resultados?|werte)\b.*\b(?:in|en|em)\s+\(?(?P<unit>[^\s()]+)\)?.*",
@@ -79,6 +80,15 @@ def _read_row(grid: RoleGrid, row: int, columns: list[int], facts: dict[str, Fac
             skip.add(after)
         else:
             grid.mark(row, column, "text", "title, remark or signature outside the table")
+
+
+def is_label_row(cells: Cells) -> bool:
+    """Return whether a row of *cells* says the sample, point, batch or date of the results below it."""
+    filled = [cell for cell in cells if cell is not None]
+    if not filled or not isinstance(filled[0], str):
+        return False
+    label, _, inline = filled[0].strip().partition(":")
+    return heading_role(label) in FACT_ROLES and bool(inline.strip() or (len(filled) > 1 and not _is_label(filled[1])))
 
 
 def _is_label(cell: object) -> bool:

@@ -1,4 +1,4 @@
-"""Turns result cells into analyte, unit, basis, volume, sign, limits and uncertainty, from wherever the sheet says them."""
+"""Turns result cells into analyte, unit, basis, volume, sign, limits and uncertainty, wherever the sheet says them."""
 
 from __future__ import annotations
 
@@ -61,7 +61,12 @@ def measures(work: Extraction, code: Coded, named: Coded) -> Measures:
     nothing states stays blank, unless it can be no other: pH has one, organisms in a stated volume are counted.
     """
     columns = {c: column.unit_text or None for c, column in work.table.columns.items()}
-    sources = (work.parsed.part("unit_text"), work.row_texts("unit"), work.of_columns(columns), named.attribute("unit_text"))
+    sources = (
+        work.parsed.part("unit_text"),
+        work.row_texts("unit"),
+        work.of_columns(columns),
+        named.attribute("unit_text"),
+    )
     text = sources[0]
     for source in sources[1:]:
         text = text.or_else(source)
@@ -123,14 +128,14 @@ def signs(work: Extraction) -> tuple[Coded, Coded]:
     both = inside.known() & flags.known()
     if not both.any():
         return sign, inside.or_else(flags)
-    joined = Coded.of(np.where(both, inside.objects() + (" " + flags.objects()), None)) if both.all() else _joined(inside, flags)
+    joined = Coded.of(inside.objects() + (" " + flags.objects())) if both.all() else _joined(inside, flags)
     return sign, joined
 
 
 def _joined(first: Coded, second: Coded) -> Coded:
     pairs = pd.MultiIndex.from_arrays([first.codes, second.codes])
     codes, uniques = pd.factorize(pairs)
-    parts = [[column.values[c] for column, c in ((first, a), (second, b)) if c >= 0] for a, b in uniques]
+    parts = [[column.distinct[c] for column, c in ((first, a), (second, b)) if c >= 0] for a, b in uniques]
     return Coded(codes, tuple(" ".join(part) or None for part in parts)).map(lambda text: text)
 
 
@@ -154,12 +159,14 @@ def _trailing_unit(cell: object) -> str | None:
 
 def _factors(code: Coded, given: Coded, found: Measures) -> Numbers:
     """Return the factor that takes a limit from its *given* unit to the unit of its result; 1 where it has none."""
-    differs = given.known() & (given.objects() != found.unit.objects()) if given.values else given.known()
+    differs = given.known() & (given.objects() != found.unit.objects()) if given.distinct else given.known()
     factors = np.ones(len(differs))
     if differs.any():
         columns = (code, given, found.unit, found.basis)
         codes, uniques = pd.factorize(pd.MultiIndex.from_arrays([column.codes for column in columns]))
-        words = [[column.values[c] if c >= 0 else None for column, c in zip(columns, key, strict=True)] for key in uniques]
+        words = [
+            [column.distinct[c] if c >= 0 else None for column, c in zip(columns, key, strict=True)] for key in uniques
+        ]
         table = [conversion(str(c), own, b, str(unit), b).high if own else 1.0 for c, own, unit, b in words]
         factors = np.where(differs, np.array(table)[codes], 1.0)
     return factors

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -12,15 +12,18 @@ from pandera.typing import DataFrame
 
 from wqcheck.findings import Finding, Severity
 from wqcheck.sheets.coded import Coded
+from wqcheck.sheets.content import Kind, kind_of
 from wqcheck.sheets.extract import extract
 from wqcheck.sheets.extraction import Extraction
 from wqcheck.sheets.grid import Book, Sheet, open_book
 from wqcheck.sheets.headings import BATCH_LABELS
 from wqcheck.sheets.labels import Fact, read_labels
-from wqcheck.sheets.layout import Table, find_table
+from wqcheck.sheets.layout import find_table
 from wqcheck.sheets.result_cells import find_result_cells
 from wqcheck.sheets.roles import RoleGrid, cell_text, column_name
+from wqcheck.sheets.stacked import split_tables
 from wqcheck.tables import Ledger, Readings
+from wqcheck.units import Unit
 
 _TYPES = {"datetime64[ns]": "datetime64[us]"}
 
@@ -72,46 +75,72 @@ def read_workbook(source: Path | tuple[str, bytes]) -> ReadResult:
         The file cannot be read at all.
     """
     book = open_book(source)
-    findings = [Finding(code="reader", severity=Severity.NOTE, message=text, where=book.name) for text in book.remarks]
-    frames, grids, labels = [], [], dict[str, str]()
+    taken = _Taken(book)
+    for text in book.remarks:
+        taken.note("reader", text, book.name)
     for sheet in book.sheets:
-        grid = RoleGrid(sheet)
-        grids.append(grid)
-        frames.append(_read_sheet(book, sheet, grid, labels, findings))
-    readings = Readings.validate(pd.concat(frames, ignore_index=True) if frames else _empty(Readings))
+        _read_sheet(taken, sheet)
+    frames = taken.frames or [_empty(Readings)]
+    readings = Readings.validate(pd.concat(frames, ignore_index=True))
     if readings.empty:
-        findings.append(_no_results(book))
+        why = taken.reasons[0] if taken.reasons else "its table holds no result"
+        taken.note("no results", f"no result was read: {why}", book.name, Severity.HOLD)
     return ReadResult(
-        name=book.name, sha256=book.sha256, readings=readings, findings=tuple(findings), labels=labels,
-        cells=sum(grid.filled() for grid in grids), grids=tuple(grids),
+        name=book.name, sha256=book.sha256, readings=readings, findings=tuple(taken.findings), labels=taken.labels,
+        cells=sum(grid.filled() for grid in taken.grids), grids=tuple(taken.grids),
     )  # fmt: skip
 
 
-def _read_sheet(
-    book: Book, sheet: Sheet, grid: RoleGrid, labels: dict[str, str], findings: list[Finding]
-) -> pd.DataFrame:
-    where = f"{book.name}|{sheet.name}" if sheet.name else book.name
+@dataclass(eq=False)
+class _Taken:
+    """What was read of a workbook so far; ``reasons`` says why a table was not read."""
+
+    book: Book
+    frames: list[pd.DataFrame] = field(default_factory=list)
+    grids: list[RoleGrid] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
+    labels: dict[str, str] = field(default_factory=dict)
+    reasons: list[str] = field(default_factory=list)
+
+    def note(self, code: str, message: str, where: str, severity: Severity = Severity.NOTE) -> None:
+        self.findings.append(Finding(code=code, severity=severity, message=message, where=where))
+
+
+def _read_sheet(taken: _Taken, sheet: Sheet) -> None:
+    """Read the tables of one sheet in turn; what labels say above one holds below it until another says else."""
+    where = f"{taken.book.name}|{sheet.name}" if sheet.name else taken.book.name
     if sheet.hidden:
-        text = "this sheet is hidden in the workbook; it was read all the same"
-        findings.append(Finding(code="hidden sheet", severity=Severity.NOTE, message=text, where=where))
+        taken.note("hidden sheet", "this sheet is hidden in the workbook; it was read all the same", where)
+    facts, unit = dict[str, Fact](), None
+    read, reasons = len(taken.frames), len(taken.reasons)
+    for part in split_tables(sheet):
+        facts, unit = _read_table(taken, part, facts, unit)
+    if len(taken.frames) == read and sheet.cells.size and len(taken.book.sheets) > 1:
+        taken.note("no results", f"no result was read: {taken.reasons[reasons]}", where)
+
+
+def _read_table(
+    taken: _Taken, sheet: Sheet, known: Mapping[str, Fact], unit: Unit | None
+) -> tuple[dict[str, Fact], Unit | None]:
+    """Read one table and return what labels say from here on."""
+    grid = RoleGrid(sheet)
+    taken.grids.append(grid)
     table = find_table(sheet.cells)
     if isinstance(table, str):
-        facts, _ = read_labels(grid, None, len(sheet.cells))
-        _keep_labels(labels, facts)
-        if sheet.cells.size and len(book.sheets) > 1:
-            findings.append(
-                Finding(code="no results", severity=Severity.NOTE, message=f"no result was read: {table}", where=where)
-            )
-        return _empty(Readings)
+        taken.reasons.append(table)
+        own, own_unit = read_labels(grid, None, len(sheet.cells))
+        _keep_labels(taken.labels, own)
+        return {**known, **own}, own_unit or unit
     found = find_result_cells(grid, table)
     last = int(found.rows.max()) + 1 if len(found.rows) else len(sheet.cells)
-    facts, unit = read_labels(grid, table, last)
-    _keep_labels(labels, facts)
-    work = Extraction(grid, table, facts, unit, book.name, found)
-    frame = extract(work)
+    own, own_unit = read_labels(grid, table, last)
+    _keep_labels(taken.labels, own)
+    facts, unit = {**known, **own}, own_unit or unit
+    work = Extraction(grid, table, facts, unit, taken.book.name, found)
+    taken.frames.append(extract(work))
     _explain_rest(work)
-    findings.extend(work.findings)
-    return frame
+    taken.findings.extend(work.findings)
+    return facts, unit
 
 
 def _keep_labels(labels: dict[str, str], facts: dict[str, Fact]) -> None:
@@ -134,22 +163,17 @@ def _explain_rest(work: Extraction) -> None:
             role = column.role.replace("_", " ")
             grid.mark(left, position, role, f"column of {role}; not a result of its own")
         _say_unread_numbers(work, position, column.role, heading)
-    grid.mark(*np.nonzero(grid.unexplained()), "text", "section heading, remark or footer in the table")
+    grid.mark_all(grid.unexplained(), "text", "section heading, remark or footer in the table")
 
 
 def _say_unread_numbers(work: Extraction, position: int, role: str, heading: str) -> None:
     cells = Coded.of(work.cells[work.result_rows, position] if role == "" else np.array([], dtype=object))
-    if len(cells.codes) and cells.flags(lambda cell: isinstance(cell, float)).mean() > 0.5:
+    if len(cells.codes) and cells.flags(lambda cell: bool(kind_of(cell) & Kind.NUMBER)).mean() > 0.5:
         work.note(
-            "column not read", f"the column {heading!r} holds numbers, but its heading is no known parameter; it was not read",
+            "column not read",
+            f"the column {heading!r} holds numbers, but its heading is no known parameter; it was not read",
             work.at(int(work.result_rows[0]), position), heading,
         )  # fmt: skip
-
-
-def _no_results(book: Book) -> Finding:
-    reasons: Sequence[str] = [str(t) for s in book.sheets if isinstance(t := find_table(s.cells), str)]
-    why = reasons[0] if reasons else "its table holds no result"
-    return Finding(code="no results", severity=Severity.HOLD, message=f"no result was read: {why}", where=book.name)
 
 
 def _empty(model: type[Readings] | type[Ledger]) -> pd.DataFrame:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 from wqcheck.errors import UnknownUnitError
-from wqcheck.parameters import Alias, aliases, normalise, parameter_for_cas
+from wqcheck.parameters import Alias, aliases, catalogue, normalise, parameter_for_cas
 from wqcheck.units import Unit, recognise_unit
 
 _BRACKETED = re.compile(r"[(\[{]([^()\[\]{}]*)[)\]}]")
@@ -21,17 +21,22 @@ _VOLUME = re.compile(
 )
 _BASIS_WORDS = re.compile(r"(?:as|como|como o|en|als|come|in|exprime en|expressed as|expr as|calc as)\s+", re.I)
 _LIMIT = re.compile(r"\s*[-–,;:(]?\s*\b(?:VMP|LMP|MCL|MAC|CMA|max\.?|limit\w*|norm\w*|std|standard)\b\W*\d.*", re.I)
-_FILLERS = frozenset(
-    "amount value values conc concentration result results level content reading lab field insitu measured analysis of the "
-    "in water count level levels mesure valeur teor de do da du des concentracao concentracion total totals final raw "
-    "average parameter test titration situ e no".split()
-)
+_FILLERS = frozenset([
+    "amount", "value", "values", "conc", "concentration", "concentracao", "concentracion", "result", "results", "level",
+    "levels", "situ", "content", "reading", "lab", "field", "insitu", "measured", "analysis", "of", "the", "in",
+    "water",
+    "count", "mesure", "valeur", "teor", "de", "do", "da", "du", "des", "total", "totals", "final", "raw", "average",
+    "parameter", "test", "titration", "e",
+    "no",
+])  # fmt: skip
 _FRACTIONS = {
-    "dissolved": "dissolved", "filtered": "dissolved", "diss": "dissolved", "dissous": "dissolved", "soluble": "dissolved",
-    "dissolvido": "dissolved", "dissolvida": "dissolved", "disuelto": "dissolved", "gelost": "dissolved", "sol": "dissolved",
-    "total": "total", "totale": "total", "totais": "total", "totaux": "total", "tot": "total", "unfiltered": "total",
-    "gesamt": "total", "totales": "total", "recoverable": "total",
-}  # fmt: skip
+    word: fraction
+    for fraction, words in (
+        ("dissolved", "dissolved filtered diss dissous soluble dissolvido dissolvida disuelto gelost sol"),
+        ("total", "total totale totais totaux tot unfiltered gesamt totales recoverable"),
+    )
+    for word in words.split()
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,13 +56,33 @@ def recognise_analyte(text: str) -> Analyte | None:
     """Return what *text* says, or None when it is no known name of a parameter."""
     whole = aliases().get(normalise(text))
     if whole is not None:
-        return _with_volume(_from_alias(whole), text)
+        return _with_volume(_with_own_unit(_from_alias(whole), text), text)
     if len(text) > 160 or not any(map(str.isalpha, text)):
         return _by_cas(text)
     found = (
         _by_brackets(text) or _by_trailing_unit(text) or _by_fillers(normalise(_LIMIT.sub("", text))) or _by_cas(text)
-    )
+        or _by_formula(text)
+    )  # fmt: skip
     return _with_volume(found, text) if found else None
+
+
+def _with_own_unit(analyte: Analyte, text: str) -> Analyte:
+    """Add the unit where a name that is known whole (``Turbidity (NTU)``) ends in one; ``180 °C`` is a condition."""
+    found = _by_brackets(text) or _by_trailing_unit(text)
+    if found is None or found.unit is None or found.code != analyte.code:
+        return analyte
+    if found.unit.label == "°C" and catalogue()[analyte.code].unit != "°C":
+        return analyte
+    return replace(analyte, unit=found.unit, unit_text=found.unit_text, basis=analyte.basis or found.basis)
+
+
+def _by_formula(text: str) -> Analyte | None:
+    """Read a formula written with blanks (``SO 4``, ``NO 3 -``, ``d 18O``); ``No 3`` is a number, not nitrate."""
+    compact = "".join(text.split())
+    if len(compact) > 8 or not any(map(str.isdigit, compact)) or text.startswith(("No", "no")):
+        return None
+    alias = aliases().get(normalise(compact))
+    return _from_alias(alias) if alias and len(normalise(compact)) > 2 else None
 
 
 def _from_alias(alias: Alias) -> Analyte:

@@ -1,4 +1,4 @@
-"""Turns a table layout into the cells that hold results, and says of every other cell of the table why it holds none."""
+"""Turns a table layout into the cells that hold results, and says of every other cell why it holds none."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ from wqcheck.sheets.columns import ParsedResults, parse_results
 from wqcheck.sheets.content import RESULT_LIKE, kinds_of
 from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.headings import heading_role
-from wqcheck.sheets.layout import IDENTITY, Table
 from wqcheck.sheets.recognise import recognise_analyte
 from wqcheck.sheets.roles import RESULT, RoleGrid
+from wqcheck.sheets.table import IDENTITY, Table
 from wqcheck.tables import Sign
 
 Positions = npt.NDArray[np.int64]
@@ -25,7 +25,7 @@ ROW_ROLES = (*IDENTITY, "sampled_at", "sampled_time", "received_at", "analysed_a
 
 @dataclass(frozen=True, slots=True)
 class ResultCells:
-    """The n result cells of a table: rows and columns (0-based, shape (n,)), what they say, and cells left without owner."""
+    """The n result cells of a table: 0-based rows and columns (shape (n,)), what they say, cells without owner."""
 
     rows: Positions
     columns: Positions
@@ -69,7 +69,7 @@ def _data_rows(grid: RoleGrid, table: Table) -> npt.NDArray[np.bool_]:
     if table.kind == "crosstab":
         label = table.with_role("parameter")[0]
         roles = Coded.of(cells[:, label]).map(_row_label)
-        for role in roles.values:
+        for role in roles.distinct:
             here = usable & roles.equal_to(role)
             grid.mark(here, slice(None), "heading", f"a row that gives the {role.replace('_', ' ')} of each column")
             usable &= ~here
@@ -87,7 +87,7 @@ def _repeats(cells: Cells, header: int) -> Positions:
     filled = np.array([cell is not None for cell in cells[header]], dtype=bool)
     same = (cells[:, filled] == cells[header, filled]).sum(axis=1)
     rows = np.flatnonzero(same >= max(2, int(0.6 * filled.sum())))
-    return rows[rows != header]
+    return np.asarray(rows[rows != header])
 
 
 def _candidates(grid: RoleGrid, table: Table, data_rows: npt.NDArray[np.bool_]) -> tuple[Positions, Positions]:
@@ -127,7 +127,7 @@ def group_names(cells: Cells, rows: Positions) -> Cells:
     """Return, per result row of a list without headings, the path of group rows above it and its own name."""
     filled = np.asarray(cells != None, dtype=bool)  # noqa: E711 elementwise
     texts = cells[np.arange(len(cells)), np.argmax(filled, axis=1)]
-    alone = filled.sum(axis=1) == 1
+    alone = np.asarray(filled.sum(axis=1) == 1)
     seen = pd.Series(texts[alone]).astype(str).str.strip().value_counts()
     common = set(seen[seen > max(2, 0.1 * seen.sum())].index)
     paths = np.empty(len(cells), dtype=object)

@@ -31,13 +31,17 @@ class RoleGrid:
         """Give the cells at *rows* × *columns* (anything numpy can index with) a role and a reason."""
         self._codes[rows, columns] = self._known.setdefault((role, reason), len(self._known))  # type: ignore[index]
 
+    def mark_all(self, cells: npt.NDArray[np.bool_], role: str, reason: str) -> None:
+        """Give the flagged *cells* (shape of the sheet) a role and a reason."""
+        self._codes[cells] = self._known.setdefault((role, reason), len(self._known))
+
     def filled(self) -> int:
         """Return the number of non-empty cells."""
         return int(self.filled_cells().sum())
 
     def unexplained(self) -> npt.NDArray[np.bool_]:
         """Return, per cell, whether it is non-empty and has no role yet."""
-        return self.filled_cells() & (self._codes == 0)
+        return np.asarray(self.filled_cells() & (self._codes == 0))
 
     def ledger(self, workbook: str) -> pd.DataFrame:
         """Return one row per non-empty cell that is not a result (columns of ``tables.Ledger``)."""
@@ -50,7 +54,7 @@ class RoleGrid:
             {
                 "workbook": pd.Series([workbook] * len(rows), dtype="str"),
                 "sheet": pd.Series([self.sheet.name] * len(rows), dtype="str"),
-                "cell": pd.Series(cell_names(rows, columns), dtype="str"),
+                "cell": pd.Series(cell_names(rows + self.sheet.top, columns), dtype="str"),
                 "text": Coded.of(self.sheet.cells[rows, columns]).map(cell_text).texts(),
                 "role": Coded(codes, tuple(role for role, _ in listed)).texts(),
                 "reason": Coded(codes, tuple(reason for _, reason in listed)).texts(),

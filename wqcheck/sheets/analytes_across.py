@@ -1,0 +1,70 @@
+"""Turns a sheet with analyte names across into a wide table: units, limits and computed rows told from samples."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from wqcheck.sheets.coded import Coded
+from wqcheck.sheets.content import Kind, Profile, kinds_of
+from wqcheck.sheets.grid import Cells
+from wqcheck.sheets.headings import heading_role
+from wqcheck.sheets.recognise import unit_or_none
+from wqcheck.sheets.table import SPECIAL_ROWS, Column, Table
+
+
+def analytes_across(
+    cells: Cells, header: int, columns: dict[int, Column], profiles: list[Profile], special: Mapping[int, str]
+) -> Table:
+    """Return the layout of a table with analytes across; *special* are rows already known to hold no results."""
+    special = {**_wide_special_rows(cells, header, columns), **special}
+    units = {
+        c: str(cells[row, c])
+        for row, role in special.items()
+        if role == "unit"
+        for c in columns
+        if cells[row, c] is not None
+    }
+    columns = {c: _with_unit_below(column, units.get(c, "")) for c, column in columns.items()}
+    for c, column in columns.items():
+        unknown = column.role in {"", "other"} and column.heading and profiles[c].number > 0.5
+        if unknown and column.unit is not None and ("/" in column.unit.label or column.unit.volume_ml):
+            columns[c] = Column("analyte", column.heading, None, column.unit, column.unit_text)
+    return Table(
+        kind="wide", header=header, first=header + 1, columns=columns, special=special,
+        why="analytes across, samples down",
+    )  # fmt: skip
+
+
+def _with_unit_below(column: Column, text: str) -> Column:
+    unit = unit_or_none(text.strip()) or unit_or_none(text.strip(" ()[]"))
+    if not text or (column.unit is not None and unit is None):
+        return column
+    return Column(column.role, column.heading, column.analyte, unit or column.unit, text)
+
+
+def _wide_special_rows(cells: Cells, header: int, columns: Mapping[int, Column]) -> dict[int, str]:
+    special = {}
+    analytes = [c for c, column in columns.items() if column.role == "analyte"]
+    for row in [r for r in range(max(0, header - 1), min(header + 5, len(cells))) if r != header]:
+        kinds = kinds_of(cells[row : row + 1, analytes])[0]
+        filled = int((kinds != 0).sum())
+        units = int(((kinds & int(Kind.UNIT)) != 0).sum())
+        with_units = int(((kinds & int(Kind.NUMBER_WITH_UNIT)) != 0).sum())
+        stated = ((kinds & int(Kind.UNIT)) != 0) & ((kinds & int(Kind.NOT_DONE)) == 0)
+        if stated.any() and units >= 0.5 * filled and not (kinds & int(Kind.NUMBER)).any():
+            special[row] = "unit"
+        elif row > header and filled and with_units >= 0.5 * filled and "unit" in special.values():
+            special[row] = "reporting_limit"
+    labels = [c for c, column in columns.items() if column.role not in {"analyte", "other"} and c < min(analytes)][
+        :3
+    ] or [0]
+    first = Coded.of(cells[:, labels[0]])
+    for label in labels[1:]:
+        first = first.or_else(Coded.of(cells[:, label]))
+    roles = first.map(lambda text: heading_role(text.rstrip(" :")) or None if isinstance(text, str) else None)
+    for found in np.flatnonzero(roles.flags(lambda role: role in SPECIAL_ROWS)):
+        if found > header:
+            special.setdefault(int(found), roles.distinct[roles.codes[found]])
+    return special

@@ -1,0 +1,81 @@
+"""Turns a sheet with several tables below one another into one part for each table with the labels above it."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import numpy.typing as npt
+
+from wqcheck.sheets.coded import Coded
+from wqcheck.sheets.content import RESULT_LIKE, Kind, kinds_of
+from wqcheck.sheets.grid import Cells, Sheet
+from wqcheck.sheets.headings import heading_role
+from wqcheck.sheets.labels import is_label_row
+
+_NAMES = int(Kind.HEADING | Kind.ANALYTE)
+_VALUES = int(RESULT_LIKE | Kind.NUMBER_WITH_UNIT)
+_PLAIN_VALUE = re.compile(r"\s*[<>]?\s*\d+(?:[.,]\d+)?\s*")
+_LOOK_DOWN = 6
+
+
+def split_tables(sheet: Sheet) -> tuple[Sheet, ...]:
+    """Return *sheet* cut before the title of every table but the first; whole where it holds one table or none."""
+    cells = sheet.cells
+    headings = _heading_rows(cells)
+    starts = [0]
+    for upper, lower in pairwise(headings):
+        between = kinds_of(cells[upper + 1 : lower])
+        held = np.flatnonzero((between & _VALUES).any(axis=1))
+        if len(held):
+            start = upper + 2 + int(held[-1])
+            start += sum(_is_text_result(cells[row]) for row in range(start, lower))
+            if not _same(cells[upper], cells[lower]) or any(is_label_row(cells[row]) for row in range(start, lower)):
+                starts.append(start)
+    ends = [*starts[1:], len(cells)]
+    return tuple(
+        replace(sheet, cells=cells[start:end], top=sheet.top + start) for start, end in zip(starts, ends, strict=True)
+    )
+
+
+def _heading_rows(cells: Cells) -> list[int]:
+    """Return the rows of at least two headings and no value that stand above results unlike themselves."""
+    given = Coded.of(cells.ravel())
+    texts = given.flags(lambda cell: isinstance(cell, str)).reshape(cells.shape).sum(axis=1)
+    plain = given.flags(_is_plain_value).reshape(cells.shape).any(axis=1)
+    rows = np.flatnonzero((texts >= 2) & ~plain)
+    kinds = kinds_of(cells[rows])
+    named = ((kinds & _NAMES) != 0).sum(axis=1)
+    most = (named >= 0.5 * (kinds != 0).sum(axis=1)) | np.array([_is_parameter(cells[row]) for row in rows], dtype=bool)
+    good = (named >= 2) & most & ~((kinds & _VALUES) != 0).any(axis=1)
+    return [int(row) for row, kind in zip(rows[good], kinds[good], strict=True) if _is_above_results(cells, row, kind)]
+
+
+def _is_plain_value(cell: object) -> bool:
+    return isinstance(cell, float) or (isinstance(cell, str) and _PLAIN_VALUE.fullmatch(cell) is not None)
+
+
+def _is_parameter(cells: Cells) -> bool:
+    first = next((cell for cell in cells if cell is not None), None)
+    return isinstance(first, str) and heading_role(first.strip().rstrip(" :")) == "parameter"
+
+
+def _is_above_results(cells: Cells, row: int, kind: npt.NDArray[np.int64]) -> bool:
+    below = kinds_of(cells[row + 1 : row + 1 + _LOOK_DOWN])
+    below = below[(below & _VALUES).any(axis=1)]
+    if not len(below):
+        return False
+    filled = kind != 0
+    alike = ((kind & below[0]) != 0)[filled]
+    return bool(((below[0] & _VALUES) != 0)[filled].any() and alike.mean() <= 0.34)
+
+
+def _is_text_result(cells: Cells) -> bool:
+    filled = [cell for cell in cells if cell is not None]
+    return len(filled) > 1 and bool(kinds_of(np.array([filled[:1]], dtype=object))[0, 0] & int(Kind.ANALYTE))
+
+
+def _same(first: Cells, second: Cells) -> bool:
+    return [str(cell) for cell in first] == [str(cell) for cell in second]

@@ -1,0 +1,61 @@
+"""Turns headings that stand on two rows (a group over its parts, an analyte over ``Result``) into one per column."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+
+from wqcheck.sheets.content import RESULT_LIKE, Kind, Profile, kinds_of
+from wqcheck.sheets.grid import Cells
+from wqcheck.sheets.recognise import recognise_analyte
+from wqcheck.sheets.table import IDENTITY, Column, read_heading
+
+_VALUES = int(RESULT_LIKE | Kind.NUMBER_WITH_UNIT | Kind.DATE)
+_ROWS_NEAR = 2
+
+
+def join_headings(
+    cells: Cells, header: int, columns: Mapping[int, Column], profiles: list[Profile]
+) -> tuple[dict[int, Column], dict[int, str]]:
+    """Return the columns with the analytes that stand a row or two below or above *header*, and those rows' role."""
+    joined, rows = dict(columns), dict[int, str]()
+    if any(column.role == "parameter" for column in columns.values()):
+        return joined, rows
+    for row in range(header + 1, min(header + 1 + _ROWS_NEAR, len(cells))):
+        kinds = kinds_of(cells[row : row + 1])[0]
+        owned = any(kinds[c] for c, column in joined.items() if column.role in {*IDENTITY, "sampled_at"})
+        found = [c for c, column in joined.items() if _waits(column, profiles[c]) and kinds[c] & Kind.ANALYTE]
+        if found and not owned and not (kinds & _VALUES).any():
+            joined |= {c: read_heading(str(cells[row, c]).strip()) for c in found}
+            rows[row] = "heading"
+    for row in range(header - 1, max(-1, header - 1 - _ROWS_NEAR), -1):
+        above = _spanning(cells[row], kinds_of(cells[row : row + 1])[0], joined, profiles)
+        if above:
+            joined |= above
+            rows[row] = "heading"
+    return joined, rows
+
+
+def _waits(column: Column, content: Profile) -> bool:
+    """Return whether a column of results has a heading that names no analyte."""
+    return column.analyte is None and column.role in {"", "result", "other"} and content.result_like >= 0.3
+
+
+def _spanning(
+    names: Cells, kinds: npt.NDArray[np.int64], columns: Mapping[int, Column], profiles: list[Profile]
+) -> dict[int, Column]:
+    """Return the columns that results stand in below one of at least two analytes of the row of *names*."""
+    here = np.flatnonzero(kinds & int(Kind.ANALYTE))
+    if len(here) < 2 or (kinds & _VALUES).any():
+        return {}
+    found = {}
+    for c, column in columns.items():
+        left = here[here <= c]
+        if _waits(column, profiles[c]) and len(left):
+            text = str(names[left[-1]]).strip()
+            analyte = recognise_analyte(text)
+            found[c] = replace(read_heading(text), unit=column.unit or (analyte.unit if analyte else None))
+    return found
