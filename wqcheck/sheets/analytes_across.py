@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from wqcheck.sheets.coded import Coded
-from wqcheck.sheets.content import Kind, Profile, kinds_of
+from wqcheck.sheets.content import Kind, Profile, kind_of, kinds_of
 from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.headings import heading_role
 from wqcheck.sheets.recognise import unit_or_none
@@ -18,13 +18,13 @@ def analytes_across(
     cells: Cells, header: int, columns: dict[int, Column], profiles: list[Profile], special: Mapping[int, str]
 ) -> Table:
     """Return the layout of a table with analytes across; *special* are rows already known to hold no results."""
-    special = {**_wide_special_rows(cells, header, columns), **special}
+    special = {**special, **_wide_special_rows(cells, header, columns)}
     units = {
         c: str(cells[row, c])
         for row, role in special.items()
         if role == "unit"
         for c in columns
-        if cells[row, c] is not None
+        if cells[row, c] is not None and kind_of(cells[row, c]) != Kind.ANALYTE
     }
     columns = {c: _with_unit_below(column, units.get(c, "")) for c, column in columns.items()}
     for c, column in columns.items():

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Mapping
 
 from wqcheck.parameters import normalise
-from wqcheck.sheets.content import Kind, Profile
+from wqcheck.sheets.content import Kind, Profile, kind_of
 from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.headers import Probe
 from wqcheck.sheets.headings import heading_role
@@ -93,7 +93,8 @@ def _crosstab_special_rows(
     special: dict[int, str] = {}
     for row in range(max(0, (header or 0) - 6), first_analyte):
         label = next((str(cell) for cell in cells[row, : min(results)] if cell is not None), "")
-        role = heading_role(label.rstrip(" :"))
+        dated = not label and all(kind_of(cell) in {Kind.DATE, Kind.BLANK} for cell in cells[row, results])
+        role = "sampled_at" if dated else heading_role(label.rstrip(" :"))
         across = sum(cells[row, c] is not None for c in results)
         if row != header and role and across >= max(1, len(results) // 2) and (across > 1 or len(results) == 1):
             special[row] = role

@@ -12,7 +12,7 @@ import csv
 import hashlib
 import io
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -21,6 +21,7 @@ import numpy as np
 import numpy.typing as npt
 
 from wqcheck.errors import WorkbookError
+from wqcheck.sheets.formulas import cells_without_value
 
 Cells = npt.NDArray[np.object_]
 
@@ -105,16 +106,29 @@ def _workbook_sheets(name: str, data: bytes, remarks: list[str]) -> tuple[Sheet,
         worksheets = {
             sheet.name for sheet in book.sheets_metadata if sheet.typ == python_calamine.SheetTypeEnum.WorkSheet
         }
+        unsaved = cells_without_value(data) if data.startswith(_ZIP) else {}
+        rows = {sheet: book.get_sheet_by_name(sheet).to_python(skip_empty_area=False) for sheet in worksheets}
         return tuple(
-            Sheet(sheet, _plain(book.get_sheet_by_name(sheet).to_python(skip_empty_area=False)), sheet in hidden)
+            Sheet(sheet, _plain(_with_texts(rows[sheet], unsaved.get(sheet, {}))), sheet in hidden)
             for sheet in book.sheet_names
             if sheet in worksheets
         )
-    except Exception as problem:
+    except (KeyboardInterrupt, SystemExit):
+        raise
+    except BaseException as problem:
         return _second_reader(name, data, problem, remarks)
 
 
-def _second_reader(name: str, data: bytes, first: Exception, remarks: list[str]) -> tuple[Sheet, ...]:
+def _with_texts(rows: list[list[Any]], texts: Mapping[tuple[int, int], str]) -> list[list[Any]]:
+    """Return *rows* with *texts* in their cells, the rows lengthened where need be."""
+    for (row, column), text in texts.items():
+        rows.extend([] for _ in range(row + 1 - len(rows)))
+        rows[row].extend([None] * (column + 1 - len(rows[row])))
+        rows[row][column] = text
+    return rows
+
+
+def _second_reader(name: str, data: bytes, first: BaseException, remarks: list[str]) -> tuple[Sheet, ...]:
     import openpyxl
 
     reason = " ".join(str(first).split())[:120] or type(first).__name__

@@ -47,8 +47,16 @@ def _above_columns(work: Extraction, role: str) -> Coded:
     texts = Coded.blank(work.count) if row is None else texts_of(_spread(work, row))
     if role != _header_role(work) or work.table.header is None:
         return texts
+    return texts.or_else(work.of_columns(_names_across(work)).without(_dated_headings(work)))
+
+
+def _names_across(work: Extraction) -> dict[int, str | None]:
+    """Return the heading of each column; one merged over columns that another row tells apart names them all."""
     names = {c: _point_name(column.heading) for c, column in work.table.columns.items()}
-    return texts.or_else(work.of_columns(names).without(_dated_headings(work)))
+    for left, right in pairwise(work.table.with_role("result")):
+        if names[right] is None and any(work.cells[row, right] is not None for row in work.table.special):
+            names[right] = names[left]
+    return names
 
 
 def _header_role(work: Extraction) -> str:
@@ -84,18 +92,22 @@ def _dated_headings(work: Extraction) -> Flags:
 
 def _carried(work: Extraction, role: str, texts: Coded) -> Coded:
     """Carry a sample, point or batch down a long table where only the first row of each group names it."""
-    naming = [c for named in ("sample", "point", "batch", "sampled_at") for c in work.table.with_role(named)]
     column = work.column_of(role)
     if column is None or texts.known().all():
         return texts
-    named = work.grid.filled_cells()[:, naming].any(axis=1)[work.found.rows]
-    blank = ~texts.known() & ~named
+    blank = ~texts.known() & ~_named_rows(work)
     if not blank.any():
         return texts
     heading = work.table.columns[column].heading or column_name(column)
     message = f"{int(blank.sum())} rows name no sample; {heading!r} is taken from the row above them"
     work.note("carried down", message, work.where(np.flatnonzero(blank)))
     return carried_down(texts, blank)
+
+
+def _named_rows(work: Extraction) -> Flags:
+    """Return, for each result, whether its row names a sample, point, batch or date."""
+    naming = [c for named in ("sample", "point", "batch", "sampled_at") for c in work.table.with_role(named)]
+    return np.asarray(work.grid.filled_cells()[:, naming].any(axis=1))[work.found.rows]
 
 
 def carried_down(texts: Coded, blank: Flags) -> Coded:
@@ -125,7 +137,10 @@ def _time_cells(work: Extraction, role: str) -> tuple[Coded, str]:
         column = work.column_of(role)
         if column is None:
             return Coded.blank(work.count), ""
-        return Coded.of(work.per_row(column)), work.at(int(work.result_rows[0]), column)
+        given = Coded.of(work.per_row(column))
+        if work.table.kind == "long" and role == "sampled_at":
+            given = carried_down(given, ~given.known() & ~_named_rows(work))
+        return given, work.at(int(work.result_rows[0]), column)
     row = work.special_row(role)
     if row is not None:
         return Coded.of(_spread(work, row)), work.at(row, int(work.found.columns.min()))

@@ -83,7 +83,7 @@ def _analyte_column(columns: Mapping[int, Column], profiles: list[Profile]) -> i
         return profiles[column].analyte if usable and enough and profiles[column].distinct > 1 else 0.0
 
     best = max(columns, key=strength, default=None)
-    if best is None or profiles[best].filled == 0:
+    if best is None or strength(best) == 0:
         return None
     headed = columns[best].role in {"parameter", "cas"}
     return best if profiles[best].analyte >= (0.05 if headed else 0.5) else None

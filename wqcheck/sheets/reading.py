@@ -161,7 +161,8 @@ def _explain_rest(work: Extraction) -> None:
             grid.mark(left, position, "other column", f"the heading {heading!r} names nothing that results need")
         else:
             role = column.role.replace("_", " ")
-            grid.mark(left, position, role, f"column of {role}; not a result of its own")
+            name = "not used" if column.role in {"result", "analyte"} else role
+            grid.mark(left, position, name, f"column of {role}; not a result of its own")
         _say_unread_numbers(work, position, column.role, heading)
     grid.mark_all(grid.unexplained(), "text", "section heading, remark or footer in the table")
 

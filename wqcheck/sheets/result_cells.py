@@ -14,7 +14,7 @@ from wqcheck.sheets.content import RESULT_LIKE, kinds_of
 from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.headings import heading_role
 from wqcheck.sheets.recognise import recognise_analyte
-from wqcheck.sheets.roles import RESULT, RoleGrid
+from wqcheck.sheets.roles import READING, RoleGrid
 from wqcheck.sheets.table import IDENTITY, Table
 from wqcheck.tables import Sign
 
@@ -43,12 +43,12 @@ def find_result_cells(grid: RoleGrid, table: Table) -> ResultCells:
     untested = sign.equal_to(Sign.NOT_DONE)
     grid.mark(rows[untested], columns[untested], "not tested", "the cell says that there is no result")
     alone = _without_owner(grid, table, rows) & ~untested
-    words = alone & sign.equal_to(Sign.UNREADABLE)
+    words = alone & (sign.equal_to(Sign.UNREADABLE) | _above_names(grid, table, rows))
     grid.mark(rows[words], columns[words], "text", "not in a row of results")
     orphan = alone & ~words
     grid.mark(rows[orphan], columns[orphan], "not used", "a value whose row names no sample, point, date or analyte")
     kept = ~untested & ~alone
-    grid.mark(rows[kept], columns[kept], RESULT, "")
+    grid.mark(rows[kept], columns[kept], *READING)
     lost = tuple((int(r), int(c)) for r, c in zip(rows[orphan], columns[orphan], strict=True))
     return ResultCells(rows[kept], columns[kept], parsed.taken(kept), lost)
 
@@ -95,8 +95,6 @@ def _candidates(grid: RoleGrid, table: Table, data_rows: npt.NDArray[np.bool_]) 
     if not columns:
         return _values_behind_names(grid.sheet.cells, data_rows)
     filled = grid.filled_cells()[:, columns] & data_rows[:, None]
-    if table.kind == "crosstab":
-        filled &= grid.filled_cells()[:, table.with_role("parameter")]
     rows, positions = np.nonzero(filled)
     return rows, np.asarray(columns, dtype=np.int64)[positions]
 
@@ -114,13 +112,23 @@ def _values_behind_names(cells: Cells, data_rows: npt.NDArray[np.bool_]) -> tupl
 
 def _without_owner(grid: RoleGrid, table: Table, rows: Positions) -> npt.NDArray[np.bool_]:
     """Return, per result, whether its row names neither sample, point, date nor analyte although others do."""
-    if table.kind == "crosstab" or table.header is None:
+    if table.kind == "crosstab":
+        return np.asarray(~grid.filled_cells()[rows, table.with_role("parameter")[0]])
+    if table.header is None:
         return np.zeros(len(rows), dtype=bool)
     naming = [c for role in (*ROW_ROLES, "parameter", "cas") for c in table.with_role(role)]
     if not naming:
         return np.zeros(len(rows), dtype=bool)
-    named = grid.filled_cells()[:, naming].any(axis=1)[rows]
+    named = np.asarray(grid.filled_cells()[:, naming].any(axis=1))[rows]
     return ~named if named.any() else np.zeros(len(rows), dtype=bool)
+
+
+def _above_names(grid: RoleGrid, table: Table, rows: Positions) -> npt.NDArray[np.bool_]:
+    """Return, per result of a crosstab, whether it stands above the first analyte and so belongs to the headings."""
+    if table.kind != "crosstab":
+        return np.zeros(len(rows), dtype=bool)
+    named = np.flatnonzero(grid.filled_cells()[table.first :, table.with_role("parameter")[0]])
+    return np.asarray(rows < table.first + (named[0] if len(named) else 0))
 
 
 def group_names(cells: Cells, rows: Positions) -> Cells:

@@ -13,7 +13,8 @@ from wqcheck.numerals import format_number
 from wqcheck.sheets.coded import Coded
 from wqcheck.sheets.grid import Sheet
 
-RESULT = "result"
+READING = ("result", "")
+"""Role and reason of the cells that are readings themselves; all others stand in the ledger."""
 
 UNUSED = ("not used", "no heading, label or neighbour says what it is")
 
@@ -47,7 +48,7 @@ class RoleGrid:
         """Return one row per non-empty cell that is not a result (columns of ``tables.Ledger``)."""
         listed = list(self._known)
         filled = self.filled_cells()
-        is_result = np.array([role == RESULT for role, _ in listed])
+        is_result = np.array([pair == READING for pair in listed])
         rows, columns = np.nonzero(filled & ~is_result[self._codes])
         codes = self._codes[rows, columns].astype(np.int64)
         return pd.DataFrame(

@@ -1,4 +1,4 @@
-"""Turns a sheet with several tables below one another into one part for each table with the labels above it."""
+"""Turns a sheet with several tables below or beside one another into one part for each, with the labels above it."""
 
 from __future__ import annotations
 
@@ -35,9 +35,27 @@ def split_tables(sheet: Sheet) -> tuple[Sheet, ...]:
             if not _same(cells[upper], cells[lower]) or any(is_label_row(cells[row]) for row in range(start, lower)):
                 starts.append(start)
     ends = [*starts[1:], len(cells)]
-    return tuple(
-        replace(sheet, cells=cells[start:end], top=sheet.top + start) for start, end in zip(starts, ends, strict=True)
-    )
+    parts: list[Sheet] = []
+    for start, end in zip(starts, ends, strict=True):
+        heading = next((row - start for row in headings if start <= row < end), None)
+        parts += _beside(replace(sheet, cells=cells[start:end], top=sheet.top + start), heading)
+    return tuple(parts)
+
+
+def _beside(sheet: Sheet, heading: int | None) -> list[Sheet]:
+    """Return *sheet* with its columns shared out where a blank column parts tables with the same first heading."""
+    if heading is None:
+        return [sheet]
+    cells = sheet.cells
+    blank = np.flatnonzero(~np.asarray(cells[heading:] != None).any(axis=0))  # noqa: E711 elementwise
+    first = next(str(cell) for cell in cells[heading] if cell is not None)
+    cuts = [int(c) + 1 for c in blank if c + 1 < cells.shape[1] and str(cells[heading, c + 1]) == first]
+    parts = []
+    for start, end in pairwise([0, *cuts, cells.shape[1]]):
+        part = np.full(cells.shape, None, dtype=object)
+        part[:, start:end] = cells[:, start:end]
+        parts.append(replace(sheet, cells=part))
+    return parts
 
 
 def _heading_rows(cells: Cells) -> list[int]:

@@ -27,7 +27,9 @@ def join_headings(
     for row in range(header + 1, min(header + 1 + _ROWS_NEAR, len(cells))):
         kinds = kinds_of(cells[row : row + 1])[0]
         owned = any(kinds[c] for c, column in joined.items() if column.role in {*IDENTITY, "sampled_at"})
-        found = [c for c, column in joined.items() if _waits(column, profiles[c]) and kinds[c] & Kind.ANALYTE]
+        group = int(((kinds & int(Kind.HEADING)) != 0).sum()) > 1
+        wanted = Kind.ANALYTE | Kind.HEADING if group else Kind.ANALYTE
+        found = [c for c, column in joined.items() if _waits(column, profiles[c]) and kinds[c] & wanted]
         if found and not owned and not (kinds & _VALUES).any():
             joined |= {c: read_heading(str(cells[row, c]).strip()) for c in found}
             rows[row] = "heading"
