@@ -13,11 +13,12 @@ PACKAGE = Path(__file__).resolve().parent.parent / "wqcheck"
 
 LAYERS = {
     0: {"errors", "findings", "shipped_files"},
-    1: {"parameters", "numerals", "results", "units", "tables", "plant_files"},
-    2: {"sheets", "limit_tables", "limit_checks"},
+    1: {"parameters", "numerals", "results", "units", "tables", "plant_files", "quantities"},
+    2: {"sheets", "limit_tables", "limit_checks", "limit_columns", "limit_cells", "limit_sheets"},
     3: {
         "judging", "binding", "combined_limits", "judged_rows", "result_ranges", "verdicts", "verdict_reasons",
         "train", "removal", "removal_words",
+        "membranes", "ion_activities", "scaling",
     },
     4: {
         "release", "release_rules", "release_reasons",
@@ -31,7 +32,7 @@ OUTSIDE = {
     "pint": {"units"},
     "pandera": {"tables"} | LAYERS[2] | LAYERS[3] | LAYERS[4] | LAYERS[5],
     "python_calamine": {"sheets"},
-    "openpyxl": {"sheets", "certificate_workbook"},
+    "openpyxl": {"sheets", "certificate_workbook", "limit_cells", "limit_sheets"},
     "typst": {"certificate_files"},
     "typer": {"cli", "limit_commands", "terminal"},
     "streamlit": {"cli", "page"},
