@@ -36,6 +36,11 @@ ONE_TO_ONE = {
     frozenset({"dilution", "TFN"}): "",
 }
 
+_PINT_NAMES = {
+    **{unit: unit for unit in ("1", "%", "‰", "S/m", "mS/m", "mS/cm", "µS/cm", "mSv", "mrem", "mV", "m", "cm")},
+    **{unit: unit for unit in ("psi", "bar", "kPa", "L/s", "L/min", "L/h", "m³/h", "mJ/cm²", "J/m²")},
+    **{"m⁻¹": "1/m", "cm⁻¹": "1/cm", "gpm": "gallon/minute"},
+}  # fmt: skip
 _ML_PER = {"L": 1000.0, "mL": 1.0, "dL": 100.0, "m³": 1e6}
 _SMALLER = {"g": "mg", "mg": "µg", "µg": "ng", "ng": "pg"}
 _LARGER = {small: large for large, small in _SMALLER.items()}
@@ -141,7 +146,7 @@ def _whole_or_composed(key: str) -> Unit | None:
     spellings = _spellings()
     if key in spellings.whole:
         return spellings.whole[key]
-    for separator in (" as ", " at ", " a ", " (", " bei ", " en ", " "):
+    for separator in (" as ", " at ", " a ", " @ ", "@", " (", " bei ", " en ", " "):
         head, found, tail = key.partition(separator)
         basis = spellings.basis.get(tail.strip("() "))
         if found and basis and head in spellings.whole:
@@ -221,6 +226,8 @@ def _unit_factor(
     from_scale, from_unit, from_basis = _in_mass_terms(unit, basis or "", entry)
     to_scale, target, target_basis = _in_mass_terms(to_unit, to_basis or own, entry)
     if math.isnan(from_scale) or math.isnan(to_scale):
+        if unit == to_unit:
+            return 1.0, basis or "", to_basis or "", ""
         return f"{unit} cannot be turned into {to_unit} without a molar mass and charge of the substance"
     pair = frozenset({from_unit, target})
     if from_unit == target or pair <= COUNT_UNITS:
@@ -235,6 +242,8 @@ def _unit_factor(
 
 def _in_mass_terms(unit: str, basis: str, entry: Parameter | None) -> tuple[float, str, str]:
     """Express amounts of substance, equivalents and hardness degrees as a mass per litre on a basis."""
+    if unit == "°F" and entry and entry.group == "hardness and alkalinity":
+        unit = "°fH"  # sheets write °f for French degrees
     defined = _spellings().defined.get(unit)
     if defined:
         return defined
@@ -252,22 +261,22 @@ def _in_mass_terms(unit: str, basis: str, entry: Parameter | None) -> tuple[floa
 
 @cache
 def _pint_factor(unit: str, to_unit: str) -> float:
-    names = {
-        "mg/L Pt": "",
-        "°C": "",
-        "°F": "",
-        "pH": "",
-        "TON": "",
-        "TFN": "",
-        "dilution": "",
-        "m⁻¹": "1/m",
-        "cm⁻¹": "1/cm",
-    }
+    names = _pint_name(unit), _pint_name(to_unit)
+    if "" in names:
+        return math.nan
     registry, pint = _registry()
     try:
-        return float(registry.Quantity(1, names.get(unit, unit)).to(names.get(to_unit, to_unit)).magnitude)
+        return float(registry.Quantity(1, names[0]).to(names[1]).magnitude)
     except (pint.PintError, ValueError, TypeError, AttributeError):
         return math.nan
+
+
+def _pint_name(unit: str) -> str:
+    """Return how pint writes a canonical label, ``""`` for units that it does not know or takes for something else."""
+    amount, _, volume = unit.partition("/")
+    spellings = _spellings()
+    known = amount in spellings.amount.values() and volume in spellings.volume.values() and not amount.endswith("eq")
+    return unit if known else _PINT_NAMES.get(unit, "")
 
 
 @cache

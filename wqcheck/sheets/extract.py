@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 
 from wqcheck.findings import Severity
-from wqcheck.sheets.coded import Coded
+from wqcheck.parameters import catalogue
+from wqcheck.sheets.coded import Coded, Numbers
 from wqcheck.sheets.extraction import Extraction
 from wqcheck.sheets.identity import OWNERS, TIMES, owner_texts, times, with_fact
 from wqcheck.sheets.measures import analytes, measures, reporting_limits, signs, uncertainties
@@ -27,6 +28,7 @@ def extract(work: Extraction) -> pd.DataFrame:
     sign, qualifier = signs(work)
     limit = reporting_limits(work, code, parts)
     value = work.parsed.part("value").numbers()
+    sign = _none_found(sign, code, value, parts.volume_ml)
     value = np.where(np.isnan(value) & sign.equal_to(Sign.LESS), limit, value)
     fraction = found.attribute("fraction").or_else(work.row_texts("fraction").map(_fraction))
     texts = {role: owner_texts(work, role) for role in OWNERS}
@@ -47,6 +49,13 @@ def extract(work: Extraction) -> pd.DataFrame:
     data["cell"] = pd.Series(cell_names(work.found.rows + work.grid.sheet.top, work.found.columns), dtype="str")
     _say_unreadable(work)
     return pd.DataFrame({name: data[name] for name in Readings.to_schema().columns})
+
+
+def _none_found(sign: Coded, code: Coded, value: Numbers, volume_ml: Numbers) -> Coded:
+    """Read *not detected* as *absent* for organisms that were looked for in a stated volume."""
+    organism = code.flags(lambda parameter: catalogue()[parameter].kind == "microbiological")
+    none = sign.equal_to(Sign.LESS) & np.isnan(value) & organism & ~np.isnan(volume_ml)
+    return sign.without(none).or_else(Coded.all_the_same(Sign.ABSENT, len(value)).without(~none))
 
 
 def _fraction(text: str) -> str | None:

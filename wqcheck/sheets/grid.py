@@ -153,7 +153,7 @@ def _text_sheet(name: str, data: bytes, remarks: list[str]) -> Sheet:
     delimiter = _delimiter(text)
     if encoding not in {"utf-8", "utf-8-sig"}:
         remarks.append(f"read as {encoding} text")
-    csv.field_size_limit(max(len(text), 1))
+    csv.field_size_limit(max(csv.field_size_limit(), len(text)))
     try:
         return Sheet("", _plain(list(csv.reader(io.StringIO(text), delimiter=delimiter))))
     except csv.Error as problem:

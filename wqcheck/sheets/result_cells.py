@@ -43,7 +43,10 @@ def find_result_cells(grid: RoleGrid, table: Table) -> ResultCells:
     untested = sign.equal_to(Sign.NOT_DONE)
     grid.mark(rows[untested], columns[untested], "not tested", "the cell says that there is no result")
     alone = _without_owner(grid, table, rows) & ~untested
-    words = alone & (sign.equal_to(Sign.UNREADABLE) | _above_names(grid, table, rows))
+    unreadable = sign.equal_to(Sign.UNREADABLE)
+    below = _below_results(cells, table, rows, unreadable)
+    alone |= below
+    words = below | (alone & (unreadable | _above_names(grid, table, rows)))
     grid.mark(rows[words], columns[words], "text", "not in a row of results")
     orphan = alone & ~words
     grid.mark(rows[orphan], columns[orphan], "not used", "a value whose row names no sample, point, date or analyte")
@@ -121,6 +124,19 @@ def _without_owner(grid: RoleGrid, table: Table, rows: Positions) -> npt.NDArray
         return np.zeros(len(rows), dtype=bool)
     named = np.asarray(grid.filled_cells()[:, naming].any(axis=1))[rows]
     return ~named if named.any() else np.zeros(len(rows), dtype=bool)
+
+
+def _below_results(
+    cells: Cells, table: Table, rows: Positions, unreadable: npt.NDArray[np.bool_]
+) -> npt.NDArray[np.bool_]:
+    """Return, per result of a long table, whether it is a signature or remark below the last row that is a result."""
+    naming = table.with_role("parameter") if table.kind == "long" else []
+    if not naming or not len(rows):
+        return np.zeros(len(rows), dtype=bool)
+    names = Coded.of(cells[rows, naming[0]])
+    known = names.flags(lambda name: isinstance(name, str) and recognise_analyte(name.strip()) is not None)
+    doubtful = unreadable & ~known
+    return doubtful & (rows > rows[~doubtful].max(initial=-1))
 
 
 def _above_names(grid: RoleGrid, table: Table, rows: Positions) -> npt.NDArray[np.bool_]:
