@@ -24,8 +24,11 @@ LAYERS = {
         "release", "release_rules", "release_reasons",
         "certificate", "certificate_figures", "certificate_lines", "certificate_words",
     },
-    5: {"certificate_files", "certificate_workbook", "batch"},
-    6: {"cli", "limit_commands", "exit_codes", "terminal", "page"},
+    5: {
+        "certificate_files", "certificate_workbook", "batch",
+        "blank_form", "blank_form_workbook", "form_limits", "form_notes", "sample_bottles",
+    },
+    6: {"cli", "form_commands", "limit_commands", "exit_codes", "terminal", "page"},
 }  # fmt: skip
 
 OUTSIDE = {
@@ -34,7 +37,7 @@ OUTSIDE = {
     "python_calamine": {"sheets"},
     "openpyxl": {"sheets", "certificate_workbook", "limit_cells", "limit_sheets"},
     "typst": {"certificate_files"},
-    "typer": {"cli", "limit_commands", "terminal"},
+    "typer": {"cli", "form_commands", "limit_commands", "terminal"},
     "streamlit": {"cli", "page"},
     "altair": {"page"},
 }

@@ -14,7 +14,7 @@ import pandas as pd
 import pytest
 
 from wqcheck.errors import LimitTableError, WqcheckError
-from wqcheck.limit_checks import COLUMNS, EVIDENCE
+from wqcheck.limit_columns import ALWAYS, COLUMNS, EVIDENCE, EXPLAINED, NEEDED, UNUSED
 from wqcheck.limit_tables import UnknownProductError, covers, load_limits, shipped_tables
 from wqcheck.shipped_files import shipped_folder
 from wqcheck.tables import Limits, Product, Rule
@@ -39,6 +39,7 @@ RATIO = {
     "members": "nitrate;nitrite",
     "weights": "50;3",
 }
+SUM = {**RATIO, "parameter": "nitrate_plus_nitrite", "rule": "sum_max", "basis": "N", "weights": ""}
 ABSENT = {**GOOD, "parameter": "escherichia_coli", "rule": "absent", "upper": "", "unit": "CFU", "volume_ml": "250"}
 
 Write = Callable[..., Path]
@@ -84,6 +85,8 @@ def test_a_good_table_loads_with_name_title_digest_and_lines(write: Write) -> No
         ({**GOOD, "upper": "1_0"}, "upper", "decimal point"),
         ({**GOOD, "upper": "10 µg/L"}, "upper", "decimal point"),
         ({**GOOD, "upper": ""}, "upper", "needs"),
+        ({**GOOD, "upper": "1e999"}, "upper", "decimal point"),
+        ({**GOOD, "upper": "١٠"}, "upper", "decimal point"),
         ({**GOOD, "lower": "0.001"}, "lower", "no use"),
         ({**GOOD, "rule": "min", "upper": ""}, "lower", "needs"),
         ({**GOOD, "rule": "range", "lower": "2", "upper": "1"}, "lower", "above the upper"),
@@ -91,6 +94,8 @@ def test_a_good_table_loads_with_name_title_digest_and_lines(write: Write) -> No
         ({**GOOD, "unit": ""}, "unit", "needs"),
         ({**GOOD, "unit": "furlong"}, "unit", "units.csv"),
         ({**GOOD, "unit": "ug/l"}, "unit", "µg/L"),
+        ({**GOOD, "unit": "NTU"}, "unit", "no result of lead"),
+        ({**GOOD, "parameter": "ph", "unit": "mg/L"}, "unit", "no result of ph"),
         ({**GOOD, "parameter": "leed"}, "parameter", "nearest: lead"),
         ({**GOOD, "basis": "Pb2"}, "basis", "not expressed so"),
         ({**GOOD, "parameter": "nitrate", "basis": "Cl"}, "basis", "NO3, N"),
@@ -101,11 +106,17 @@ def test_a_good_table_loads_with_name_title_digest_and_lines(write: Write) -> No
         ({**GOOD, "clause": " "}, "clause", "needs"),
         ({**GOOD, "evidence": ""}, "evidence", "needs"),
         ({**GOOD, "evidence": "somebody said so"}, "evidence", "begin with"),
+        ({**GOOD, "evidence": "primary text"}, "evidence", "where it was read"),
+        ({**GOOD, "evidence": "secondary text: "}, "evidence", "where it was read"),
+        ({**GOOD, "status": "overrides who_gdwq_2022;"}, "status", "name the tables"),
+        ({**GOOD, "note": "x" * 32_768}, "note", "at most 32767 characters"),
         ({**ABSENT, "volume_ml": ""}, "volume_ml", "needs the volume"),
         ({**ABSENT, "volume_ml": "0"}, "volume_ml", "above 0 mL"),
         ({**ABSENT, "unit": "mg/L"}, "unit", "counts organisms"),
         ({**ABSENT, "upper": "2"}, "upper", "0 or none"),
         ({**RATIO, "members": ""}, "members", "needs"),
+        ({**SUM, "members": ""}, "members", "needs"),
+        ({**SUM, "members": "nitrate;nitrate_plus_nitrite"}, "members", "not a member of itself"),
         ({**RATIO, "weights": ""}, "weights", "needs"),
         ({**RATIO, "weights": "50"}, "weights", "one weight for each of the 2"),
         ({**RATIO, "weights": "50;0"}, "weights", "above 0"),
@@ -241,3 +252,11 @@ def test_every_shipped_table_loads_and_says_where_each_row_was_read(name: str) -
     assert rows[Limits.evidence].str.startswith(EVIDENCE).all()
     judged = rows[~rows[Limits.rule].isin([Rule.GUIDANCE, Rule.ABSENT, Rule.MIN, Rule.ATTRIBUTE_PLAN])]
     assert judged[Limits.upper].notna().all()
+
+
+def test_every_column_is_explained_and_every_rule_says_which_cells_it_needs() -> None:
+    assert tuple(EXPLAINED) == COLUMNS
+    assert set(NEEDED) == set(UNUSED) == set(Rule)
+    for rule in Rule:
+        assert set(NEEDED[rule]) | set(UNUSED[rule]) | set(ALWAYS) <= set(COLUMNS)
+        assert not set(NEEDED[rule]) & set(UNUSED[rule])

@@ -2,66 +2,47 @@
 
 from __future__ import annotations
 
-import re
+import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date
 from difflib import get_close_matches
 from enum import StrEnum
 
 from wqcheck.errors import TableProblem, UnknownUnitError
+from wqcheck.limit_columns import (
+    ALWAYS,
+    ANY_PRODUCT,
+    COLUMNS,
+    DATE_COLUMNS,
+    EVIDENCE,
+    LONGEST_CELL,
+    NEEDED,
+    NUMBER_COLUMNS,
+    OVERRIDES,
+    UNUSED,
+    is_number,
+    split_list,
+)
 from wqcheck.parameters import catalogue
 from wqcheck.tables import LimitClass, Product, Rule
-from wqcheck.units import COUNT_UNITS, recognise_unit
+from wqcheck.units import COUNT_UNITS, conversion, recognise_unit
 
-COLUMNS = (
-    *("parameter", "rule", "lower", "upper", "unit", "basis", "volume_ml", "members", "weights", "product"),
-    *("class", "status", "valid_from", "valid_to", "source", "clause", "evidence", "note"),
-)
-"""The header of every limit table, in this order."""
+__all__ = [
+    "ANY_PRODUCT",
+    "COLUMNS",
+    "COMBINED_RULES",
+    "EVIDENCE",
+    "is_number",
+    "overlaps",
+    "row_problems",
+    "split_list",
+]
 
-ANY_PRODUCT = "any"
-EVIDENCE = ("primary text", "secondary text", "memory")
 COMBINED_RULES = frozenset({Rule.SUM_MAX, Rule.RATIO_SUM_MAX})
-
-_NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?")
-_NEEDED: Mapping[str, tuple[str, ...]] = {
-    Rule.MAX: ("upper", "unit"),
-    Rule.MIN: ("lower", "unit"),
-    Rule.RANGE: ("lower", "upper", "unit"),
-    Rule.ABSENT: ("unit", "volume_ml"),
-    Rule.SUM_MAX: ("upper", "unit", "members"),
-    Rule.RATIO_SUM_MAX: ("upper", "unit", "members", "weights"),
-    Rule.PERCENTILE_MAX: ("upper", "unit"),
-    Rule.MEAN_MAX: ("upper", "unit"),
-    Rule.ATTRIBUTE_PLAN: ("unit",),
-    Rule.GUIDANCE: ("note",),
-}
-_UNUSED: Mapping[str, tuple[str, ...]] = {
-    Rule.MAX: ("lower", "members", "weights"),
-    Rule.MIN: ("upper", "members", "weights"),
-    Rule.RANGE: ("members", "weights"),
-    Rule.ABSENT: ("lower", "members", "weights"),
-    Rule.SUM_MAX: ("lower",),
-    Rule.RATIO_SUM_MAX: ("lower",),
-    Rule.PERCENTILE_MAX: ("members", "weights"),
-    Rule.MEAN_MAX: ("members", "weights"),
-    Rule.ATTRIBUTE_PLAN: ("members", "weights"),
-    Rule.GUIDANCE: ("lower", "upper", "volume_ml", "members", "weights"),
-}
 
 Row = Mapping[str, str]
 Problem = tuple[str, str, str]
 """Column, what was given, and how to mend it."""
-
-
-def split_list(text: str) -> list[str]:
-    """Return the elements of a ``;`` list, stripped; a blank text has none."""
-    return [part.strip() for part in text.split(";")] if text.strip() else []
-
-
-def is_number(text: str) -> bool:
-    """Tell whether *text* is a plain number with a decimal point; ``nan``, ``inf``, ``1_0`` and commas are not."""
-    return _NUMBER.fullmatch(text) is not None
 
 
 def row_problems(file: str, line: int, row: Row) -> list[TableProblem]:
@@ -90,7 +71,7 @@ def _words(row: Row) -> Iterator[Problem]:
 
 
 def _numbers(row: Row) -> Iterator[Problem]:
-    for column in ("lower", "upper", "volume_ml"):
+    for column in NUMBER_COLUMNS:
         if row[column] and not is_number(row[column]):
             yield column, row[column], "write a number with a decimal point and no unit, or leave the cell blank"
     lower, upper, volume = row["lower"], row["upper"], row["volume_ml"]
@@ -104,7 +85,7 @@ def _numbers(row: Row) -> Iterator[Problem]:
 
 def _dates(row: Row) -> Iterator[Problem]:
     good = {}
-    for column in ("valid_from", "valid_to"):
+    for column in DATE_COLUMNS:
         if not row[column]:
             continue
         try:
@@ -114,7 +95,7 @@ def _dates(row: Row) -> Iterator[Problem]:
             continue
         if len(row[column]) != len("2023-01-12"):
             yield column, row[column], "write the date with dashes, such as 2023-01-12"
-    if len(good) == len(("valid_from", "valid_to")) and good["valid_from"] > good["valid_to"]:
+    if len(good) == len(DATE_COLUMNS) and good["valid_from"] > good["valid_to"]:
         yield "valid_to", row["valid_to"], f"the row ends before it begins on {row['valid_from']}; correct the dates"
 
 
@@ -144,10 +125,10 @@ def _unit(row: Row) -> Iterator[Problem]:
 
 
 def _needs(row: Row) -> Iterator[Problem]:
-    for column in (*_NEEDED.get(row["rule"], ()), "source", "clause", "evidence"):
+    for column in (*NEEDED.get(row["rule"], ()), *ALWAYS):
         if not row[column] and not (column == "volume_ml" and row["unit"] in COUNT_UNITS):
             yield column, "", f"a row with the rule {row['rule']} needs this cell"
-    for column in _UNUSED.get(row["rule"], ()):
+    for column in UNUSED.get(row["rule"], ()):
         if row[column]:
             yield column, row[column], f"a row with the rule {row['rule']} has no use for this cell; leave it blank"
     if row["rule"] == Rule.ABSENT and row["unit"] and row["unit"] not in COUNT_UNITS:
@@ -158,8 +139,27 @@ def _needs(row: Row) -> Iterator[Problem]:
         )
     if row["rule"] == Rule.ABSENT and is_number(row["upper"]) and float(row["upper"]) != 0:
         yield "upper", row["upper"], "a row with the rule absent has the upper limit 0 or none"
-    if row["evidence"] and not row["evidence"].startswith(EVIDENCE):
-        yield "evidence", row["evidence"], f"begin with one of {', '.join(EVIDENCE)}, then say where it was read"
+
+
+def _evidence(row: Row) -> Iterator[Problem]:
+    given = row["evidence"]
+    how, _, where = given.partition(":")
+    if given and not given.startswith(EVIDENCE):
+        yield "evidence", given, f"begin with one of {', '.join(EVIDENCE)}, then say where it was read"
+    elif how.strip() in EVIDENCE[:2] and not where.strip():
+        yield "evidence", given, f"say where it was read: {how.strip()}: where"
+
+
+def _status(row: Row) -> Iterator[Problem]:
+    given = row["status"]
+    if given.split()[:1] == [OVERRIDES] and not all(split_list(given.removeprefix(OVERRIDES)) or [""]):
+        yield "status", given, f"name the tables whose rows this one replaces: {OVERRIDES} who_gdwq_2022"
+
+
+def _lengths(row: Row) -> Iterator[Problem]:
+    for column in COLUMNS:
+        if len(row[column]) > LONGEST_CELL:
+            yield column, f"{row[column][:60]}…", f"a cell holds at most {LONGEST_CELL} characters; shorten it"
 
 
 def _lists(row: Row) -> Iterator[Problem]:
@@ -167,6 +167,8 @@ def _lists(row: Row) -> Iterator[Problem]:
     weights, bases = split_list(row["weights"]), split_list(row["basis"])
     if row["rule"] not in COMBINED_RULES:
         return
+    if row["parameter"] in members and len(members) > 1:
+        yield "members", row["parameter"], "a sum of several is not a member of itself; give the sum its own code"
     if weights and len(weights) != len(members):
         yield "weights", row["weights"], f"give one weight for each of the {len(members)} members"
     for weight in weights:
@@ -187,8 +189,21 @@ def _bases(row: Row) -> Iterator[Problem]:
             yield "basis", basis, f"{code} is not expressed so; the catalogue has {usual}"
 
 
+def _fit(row: Row) -> Iterator[Problem]:
+    """Refuse a unit into which no result of the parameter can be turned: every result would stay undecided."""
+    entry = catalogue().get(row["parameter"])
+    if not entry or not entry.unit or row["rule"] == Rule.RATIO_SUM_MAX or row["unit"] in {"", entry.unit}:
+        return
+    try:
+        label = recognise_unit(row["unit"]).label
+    except UnknownUnitError:
+        return
+    if math.isnan(conversion(entry.code, entry.unit, entry.basis, label, entry.basis).low):
+        yield "unit", row["unit"], f"no result of {entry.code} (usually in {entry.unit}) can be turned into this unit"
+
+
 _CHECKS: tuple[Callable[[Row], Iterator[Problem]], ...] = (
-    *(_words, _numbers, _dates, _codes, _unit, _needs, _lists, _bases),
+    *(_words, _numbers, _dates, _codes, _unit, _needs, _evidence, _status, _lengths, _lists, _bases, _fit),
 )
 
 

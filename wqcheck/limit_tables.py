@@ -1,10 +1,8 @@
-"""Turns a CSV file of published limits into a checked limit table, or into the list of everything wrong with it."""
+"""Turns a CSV or XLSX file of published limits into a checked limit table, or into the list of what is wrong in it."""
 
 from __future__ import annotations
 
-import csv
 import hashlib
-import io
 from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
@@ -14,11 +12,11 @@ import pandas as pd
 from pandera.typing import DataFrame
 
 from wqcheck.errors import LimitTableError, TableProblem, WqcheckError
-from wqcheck.limit_checks import ANY_PRODUCT, COLUMNS, overlaps, row_problems, split_list
+from wqcheck.limit_cells import HEADER_LINE, Rows, read_cells, refused
+from wqcheck.limit_checks import overlaps, row_problems
+from wqcheck.limit_columns import ANY_PRODUCT, COLUMNS, DATE_COLUMNS, NUMBER_COLUMNS, split_list
 from wqcheck.shipped_files import shipped_folder
 from wqcheck.tables import Limits, Product, Rule
-
-HEADER_LINE = 1
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,12 +69,12 @@ def shipped_tables() -> list[str]:
 
 
 def load_limits(name_or_path: str | Path) -> LimitTable:
-    """Return the limit table of that shipped name or CSV path.
+    """Return the limit table of that shipped name or path.
 
     Parameters
     ----------
     name_or_path : str or Path
-        A name of :func:`shipped_tables`, or the path of a CSV file; a file of that path is taken first.
+        A name of :func:`shipped_tables`, or the path of a CSV or XLSX file; a file of that path is taken first.
 
     Raises
     ------
@@ -85,9 +83,9 @@ def load_limits(name_or_path: str | Path) -> LimitTable:
     """
     path = _find(name_or_path)
     content = path.read_bytes()
-    rows = _checked_rows(path, content)
-    numbers = [line for line, _ in rows]
-    frame = typed_rows(pd.DataFrame([row for _, row in rows], columns=list(COLUMNS), dtype="str"), numbers)
+    rows = _checked(path, content)
+    text = pd.DataFrame([row for _, row in rows], columns=list(COLUMNS), dtype="str")
+    frame = typed_rows(text, [line for line, _ in rows])
     return LimitTable(
         name=path.stem,
         title=str(frame[Limits.source].iloc[0]),
@@ -95,6 +93,19 @@ def load_limits(name_or_path: str | Path) -> LimitTable:
         digest=hashlib.sha256(content).hexdigest(),
         rows=frame,
     )
+
+
+def limit_cells(name_or_path: str | Path) -> pd.DataFrame:
+    """Return the cells of a sound limit table as text, as they stand in its file: one row per limit, blanks empty.
+
+    Raises
+    ------
+    LimitTableError
+        As :func:`load_limits`.
+    """
+    path = _find(name_or_path)
+    rows = _checked(path, path.read_bytes())
+    return pd.DataFrame([row for _, row in rows], columns=list(COLUMNS), dtype="str")
 
 
 def covers(table: LimitTable, product: str) -> bool:
@@ -113,9 +124,9 @@ def binds_product(rows: pd.DataFrame, product: Product) -> np.ndarray[tuple[int]
 def typed_rows(text: pd.DataFrame, lines: list[int]) -> DataFrame[Limits]:
     """Return checked *text* cells (one row per limit, blanks empty) with numbers, dates and their file *lines*."""
     blank = text.mask(text == "")
-    for column in ("lower", "upper", "volume_ml"):
+    for column in NUMBER_COLUMNS:
         blank[column] = pd.to_numeric(blank[column]).astype(np.float64)
-    for column in ("valid_from", "valid_to"):
+    for column in DATE_COLUMNS:
         blank[column] = pd.to_datetime(blank[column], format="%Y-%m-%d")
     return DataFrame[Limits](blank.assign(line=np.array(lines, dtype=np.int64)))
 
@@ -125,37 +136,19 @@ def _find(name_or_path: str | Path) -> Path:
     if path.is_file():
         return path
     if path.is_dir():
-        raise _refused(path, str(name_or_path), "this is a folder; name one CSV file in it")
+        raise refused(path, str(name_or_path), "this is a folder; name one file in it")
     shipped = shipped_tables()
     if str(name_or_path) in shipped:
         return shipped_folder("limits") / f"{name_or_path}.csv"
     near = get_close_matches(path.stem, shipped, n=1, cutoff=0.4)
     hint = f"; nearest: {near[0]}" if near else ""
     listed = ", ".join(shipped) or "none"
-    raise _refused(path, str(name_or_path), f"no such file and no such shipped table{hint}; shipped: {listed}")
+    raise refused(path, str(name_or_path), f"no such file and no such shipped table{hint}; shipped: {listed}")
 
 
-def _refused(path: Path, given: str, message: str) -> LimitTableError:
-    return LimitTableError(path, [TableProblem(path.name, HEADER_LINE, "", given, message)])
-
-
-def _checked_rows(path: Path, content: bytes) -> list[tuple[int, dict[str, str]]]:
+def _checked(path: Path, content: bytes) -> Rows:
     """Return line number and stripped cells of each row of the file, or raise with all problems."""
-    try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        message = f"the file is not UTF-8 (byte {error.start}); save it as CSV UTF-8"
-        raise _refused(path, content[error.start : error.end].hex(), message) from None
-    try:
-        records = _numbered(text)
-    except csv.Error as error:
-        raise _refused(path, str(error), "the file cannot be read as CSV; save it again") from None
-    header = [cell.strip() for cell in records[0][1]] if records else []
-    if header != list(COLUMNS):
-        missing = ", ".join(column for column in COLUMNS if column not in header) or "none"
-        message = f"the header must be {','.join(COLUMNS)}; missing: {missing}"
-        raise _refused(path, ",".join(header), message)
-    rows, problems = _named_rows(path.name, records[1:])
+    rows, problems = read_cells(path, content)
     problems += [problem for line, row in rows for problem in row_problems(path.name, line, row)]
     problems += overlaps(path.name, rows)
     if not rows and not problems:
@@ -163,27 +156,3 @@ def _checked_rows(path: Path, content: bytes) -> list[tuple[int, dict[str, str]]
     if problems:
         raise LimitTableError(path, sorted(problems, key=lambda problem: problem.line))
     return rows
-
-
-def _numbered(text: str) -> list[tuple[int, list[str]]]:
-    """Return each non-blank record of CSV *text* with the line on which it begins."""
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    records, begins = [], 1
-    for cells in reader:
-        if any(cell.strip() for cell in cells):
-            records.append((begins, cells))
-        begins = reader.line_num + 1
-    return records
-
-
-def _named_rows(
-    file: str, records: list[tuple[int, list[str]]]
-) -> tuple[list[tuple[int, dict[str, str]]], list[TableProblem]]:
-    rows, problems = [], []
-    for line, cells in records:
-        if len(cells) == len(COLUMNS):
-            rows.append((line, dict(zip(COLUMNS, (cell.strip() for cell in cells), strict=True))))
-        else:
-            message = f"a row has {len(COLUMNS)} cells and this one {len(cells)}; quote a cell that holds a comma"
-            problems.append(TableProblem(file, line, "", ",".join(cells)[:80], message))
-    return rows, problems
