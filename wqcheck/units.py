@@ -305,8 +305,8 @@ def tidy(values: npt.ArrayLike) -> npt.NDArray[np.float64]:
     Of the whole numbers 1-9,999 µg/L, 1,338 convert to a mg/L float just above the decimal value; none after this.
     """
     array = np.asarray(values, dtype=np.float64)
-    usable = np.isfinite(array) & (array != 0)
+    usable = np.isfinite(array) & (np.abs(array) > 1e-290)
     exponent = np.zeros_like(array)
     np.log10(np.abs(array), out=exponent, where=usable)
-    scale = np.power(10.0, 11 - np.floor(exponent))
+    scale = np.power(10.0, 11 - np.floor(exponent), out=np.ones_like(array), where=usable)
     return np.where(usable, np.rint(array * scale) / scale, array)
