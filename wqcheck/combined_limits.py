@@ -170,17 +170,20 @@ def _totals(groups: Groups, members: Members, ranges: Ranges) -> Ranges:
 
 def _notes(groups: Groups, names: npt.NDArray[np.object_], marks: dict[str, Bools]) -> npt.NDArray[np.object_]:
     """Return for each group which members are marked, in words; built once per distinct pattern."""
-    stacked = np.column_stack([groups.row, *marks.values()])
-    patterns, first, found = np.unique(stacked, axis=0, return_index=True, return_inverse=True)
+    flags = np.packbits(np.column_stack(list(marks.values())), axis=1)
+    numbers = row_numbers([pd.Series(column) for column in (groups.row, *flags.T)])
+    found, distinct = pd.factorize(numbers)
+    first = np.zeros(len(distinct), dtype=np.int64)
+    first[found[::-1]] = np.arange(len(found))[::-1]
     texts = []
-    for group in first[: len(patterns)]:
+    for group in first:
         said = [
             f"{words} {', '.join(names[groups.member[group, mark[group]]])}"
             for words, mark in marks.items()
             if mark[group].any()
         ]
         texts.append("; ".join(said))
-    return np.array(texts, dtype=object)[found.reshape(-1)]
+    return np.array(texts, dtype=object)[found]
 
 
 def _told(
