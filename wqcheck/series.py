@@ -1,0 +1,282 @@
+"""Turns readings over time into one row of statistics per parameter and sampling point, in one unit, with bounds.
+
+Mean, median and 95th percentile are Kaplan-Meier estimates; beside each stand the ends between which the figure of the
+results at hand lies, with every non-detect as nothing and as its full reporting limit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pandera.pandas as pa
+from pandera.typing import DataFrame, Series
+
+from wqcheck.censored import KaplanMeier, LeftCensored, NoStatistic, kaplan_meier
+from wqcheck.removal_words import interval_text
+from wqcheck.result_ranges import Bools, Floats, Ints, Trouble, is_count
+from wqcheck.series_rules import QUARTERS, NonDetects, Rank, lead_and_copper_percentile, running_annual_average
+from wqcheck.series_units import in_common_units, series_names
+from wqcheck.tables import Readings
+from wqcheck.units import tidy
+
+SHARES = {"median": 0.5, "percentile_95": 0.95}
+
+TROUBLES = {
+    Trouble.NOT_DONE: "not done",
+    Trouble.UNREADABLE: "unreadable",
+    Trouble.NO_VALUE: "without a value",
+    Trouble.NO_REPORTING_LIMIT: "not detected without a reporting limit",
+    Trouble.IMPOSSIBLE: "below the least possible value",
+    Trouble.NO_CONVERSION: "not convertible into the unit of the others",
+    Trouble.NO_VOLUME: "without the volume examined",
+}
+
+
+class SeriesStatistics(pa.DataFrameModel):
+    """One row per parameter, sampling point and fraction.
+
+    Of ``n`` results some are ``detects``, ``non_detects`` (organisms: none found), ``partly_known`` (a range, or more
+    than a figure) and ``unusable``. ``first`` and ``last`` are sampling days; ``least`` and ``greatest`` the extreme
+    results as text. Figures are in ``unit``; ``percentile_90`` follows the lead and copper rule,
+    ``running_annual_average`` is that of the latest quarter, out of ``quarters`` with results. ``reason`` says why a
+    figure is missing and what to beware of.
+    """
+
+    parameter: Series[str]
+    point: Series[str] = pa.Field(nullable=True)
+    fraction: Series[str] = pa.Field(nullable=True)
+    unit: Series[str] = pa.Field(nullable=True)
+    n: Series[int]
+    detects: Series[int]
+    non_detects: Series[int]
+    partly_known: Series[int]
+    unusable: Series[int]
+    first: Series[pd.Timestamp] = pa.Field(nullable=True)
+    last: Series[pd.Timestamp] = pa.Field(nullable=True)
+    undated: Series[int]
+    least: Series[str]
+    greatest: Series[str]
+    mean: Series[float] = pa.Field(nullable=True)
+    mean_low: Series[float] = pa.Field(nullable=True)
+    mean_high: Series[float] = pa.Field(nullable=True)
+    mean_error: Series[float] = pa.Field(nullable=True)
+    median: Series[float] = pa.Field(nullable=True)
+    median_low: Series[float] = pa.Field(nullable=True)
+    median_high: Series[float] = pa.Field(nullable=True)
+    percentile_95: Series[float] = pa.Field(nullable=True)
+    percentile_95_low: Series[float] = pa.Field(nullable=True)
+    percentile_95_high: Series[float] = pa.Field(nullable=True)
+    running_annual_average: Series[float] = pa.Field(nullable=True)
+    quarters: Series[int]
+    percentile_90: Series[float] = pa.Field(nullable=True)
+    reason: Series[str]
+
+    class Config:
+        """Exactly these columns, in this order, with these types."""
+
+        strict = True
+        ordered = True
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Group:
+    """The results of one series, n of them.
+
+    Attributes
+    ----------
+    low, high : array of float, shape (n,)
+        What each can be, in the unit of the series; NaN where it is unusable.
+    trouble : array of int, shape (n,)
+        Words of :class:`~wqcheck.result_ranges.Trouble`.
+    days : Series of datetime, shape (n,)
+        Sampling days.
+    counted, logarithmic : bool
+        Whether organisms are counted; whether the scale is one that is not averaged.
+    """
+
+    low: Floats
+    high: Floats
+    trouble: Ints
+    days: pd.Series[pd.Timestamp]
+    counted: bool
+    logarithmic: bool
+
+    @property
+    def usable(self) -> Bools:
+        """Whether each result says anything in the unit of the series."""
+        usable: Bools = self.trouble == Trouble.NONE
+        return usable
+
+    @property
+    def non_detect(self) -> Bools:
+        """Whether each result is only known to be below a finite limit, or is 0."""
+        below: Bools = (
+            self.usable & (self.low <= 0) & np.isfinite(self.high) & ((self.low < self.high) | (self.high == 0))
+        )
+        return below
+
+    @property
+    def detect(self) -> Bools:
+        """Whether each result is one number other than 0."""
+        detect: Bools = self.usable & (self.low == self.high) & (self.high != 0)
+        return detect
+
+    def sample(self) -> LeftCensored | NoStatistic:
+        """Return the usable results in order of sampling, or why they are no such series.
+
+        Organisms of which none was found are the number 0 and no non-detect.
+        """
+        known = self.detect | self.non_detect
+        partly = int((self.usable & (known == np.False_)).sum())
+        if partly:
+            return NoStatistic(f"{partly} result(s) are known only from below or as a range")
+        high = self.high[known]
+        if self.counted and len(high) and (high == 0).all():
+            return NoStatistic(f"none was found in any of {len(high)} results")
+        return LeftCensored(high, (self.low == self.high)[known])
+
+
+def statistics_by_point(
+    readings: DataFrame[Readings], non_detects: NonDetects = NonDetects.ZERO, rank: Rank = Rank.UP
+) -> DataFrame[SeriesStatistics]:
+    """Return the statistics of every series in *readings*, in order of appearance.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        One row per reported result; left as it is. Replicates count as results of their own.
+    non_detects : NonDetects
+        What a non-detect counts as in the running annual average and the 90th percentile. US rules say zero: 40 CFR
+        141.23(i)(1) and 141.24(f)(15) for averages, 141.89(a)(3) for lead (clauses by memory).
+    rank : Rank
+        What becomes of a 0.9 n that is no whole number.
+    """
+    ranges, unit = in_common_units(readings)
+    days, counted = readings[Readings.sampled_at].reset_index(drop=True), is_count(readings)
+    told = pd.DataFrame(
+        {
+            "parameter": series_names(readings),
+            "point": readings[Readings.point],
+            "fraction": readings[Readings.fraction],
+        }
+    ).reset_index(drop=True)
+    told["unit"] = unit.to_numpy()
+    rows = []
+    for places in told.groupby(["parameter", "point", "fraction"], dropna=False, sort=False).indices.values():
+        group = Group(
+            low=ranges.low[places],
+            high=ranges.high[places],
+            trouble=ranges.trouble[places],
+            days=days.iloc[places].reset_index(drop=True),
+            counted=bool(counted[places].all()),
+            logarithmic=told["parameter"].iloc[places[0]] == "ph",
+        )
+        identity = {str(name): told[name].iloc[places[0]] for name in told}
+        rows.append(identity | _row(group, non_detects, rank))
+    return _table(rows)
+
+
+def _table(rows: list[dict[str, Any]]) -> DataFrame[SeriesStatistics]:
+    types: dict[str, str] = {name: str(column.dtype) for name, column in SeriesStatistics.to_schema().columns.items()}
+    columns = {name: pd.Series([row[name] for row in rows], dtype=kind) for name, kind in types.items()}
+    return SeriesStatistics.validate(pd.DataFrame(columns))
+
+
+def _row(group: Group, non_detects: NonDetects, rank: Rank) -> dict[str, Any]:
+    """Return all that is computed of one series."""
+    sample = group.sample()
+    estimate = kaplan_meier(sample) if isinstance(sample, LeftCensored) else sample
+    row = {**_counts(group), **_bounds(group), **_estimates(estimate)}
+    row |= _rule_figures(group, sample, non_detects, rank)
+    known = group.low[group.usable], group.high[group.usable]
+    if isinstance(estimate, KaplanMeier):  # where both bounds agree, the figure is known
+        row |= {name: row[f"{name}_low"] for name in SHARES if row[f"{name}_low"] == row[f"{name}_high"]}
+    if group.logarithmic:
+        row |= dict.fromkeys(("mean", "mean_low", "mean_high", "mean_error", "running_annual_average"), np.nan)
+    return row | _extremes(*known) | {"reason": _reason(group, estimate, row)}
+
+
+def _counts(group: Group) -> dict[str, Any]:
+    detects, non_detects = int(group.detect.sum()), int(group.non_detect.sum())
+    usable = int(group.usable.sum())
+    return {
+        "n": len(group.low),
+        "detects": detects,
+        "non_detects": non_detects,
+        "partly_known": usable - detects - non_detects,
+        "unusable": len(group.low) - usable,
+        "first": group.days.min(),
+        "last": group.days.max(),
+        "undated": int(group.days.isna().sum()),
+    }
+
+
+def _bounds(group: Group) -> dict[str, float]:
+    """Return the ends of mean and percentiles: all results at their low ends, and all at their high ends."""
+    row = {}
+    for end, values in (("low", group.low[group.usable]), ("high", group.high[group.usable])):
+        known = len(values) > 0
+        row[f"mean_{end}"] = float(tidy(values.mean())) if known else np.nan
+        for name, share in SHARES.items():
+            row[f"{name}_{end}"] = _ordinary_percentile(values, share) if known else np.nan
+    return row
+
+
+def _ordinary_percentile(values: Floats, share: float) -> float:
+    """Return a percentile as Kaplan-Meier gives it without non-detects (Hyndman and Fan 1996, definition 2)."""
+    return float(tidy(np.quantile(values, share, method="averaged_inverted_cdf")))
+
+
+def _estimates(estimate: KaplanMeier | NoStatistic) -> dict[str, float]:
+    if isinstance(estimate, NoStatistic):
+        return dict.fromkeys(("mean", "mean_error", *SHARES), np.nan)
+    row = {"mean": estimate.mean(), "mean_error": estimate.mean_error()}
+    row |= {name: estimate.percentile(share) for name, share in SHARES.items()}
+    return {name: float(tidy(value)) for name, value in row.items()}
+
+
+def _rule_figures(
+    group: Group, sample: LeftCensored | NoStatistic, non_detects: NonDetects, rank: Rank
+) -> dict[str, float]:
+    """Return the 90th percentile and the latest running annual average; organisms of which none was found are 0."""
+    none: dict[str, float] = {"percentile_90": np.nan, "running_annual_average": np.nan, "quarters": 0}
+    if (group.usable & ((group.detect | group.non_detect) == np.False_)).any() or not group.usable.any():
+        return none
+    counted = LeftCensored(group.high[group.usable], group.detect[group.usable])
+    values = non_detects.counted(counted)
+    row = none | {"percentile_90": lead_and_copper_percentile(values, rank)}
+    days = group.days[group.usable]
+    dated = days.notna().to_numpy(dtype=np.bool_)
+    if dated.any():
+        latest = running_annual_average(days[dated].to_numpy(), values[dated]).iloc[-1]
+        row |= {"running_annual_average": float(latest["running_average"]), "quarters": int(latest["quarters"])}
+    return row
+
+
+def _extremes(low: Floats, high: Floats) -> dict[str, str]:
+    """Return the lowest and the highest result as text: ``<0.2``, ``0.6``; *not known* of no usable results."""
+    if not len(low):
+        return {"least": "not known", "greatest": "not known"}
+    least, greatest = np.lexsort((low, high))[0], np.lexsort((high, low))[-1]
+    ends = interval_text(pd.Series(low[[least, greatest]]), pd.Series(high[[least, greatest]]))
+    return {"least": ends.iloc[0], "greatest": ends.iloc[1]}
+
+
+def _reason(group: Group, estimate: KaplanMeier | NoStatistic, row: dict[str, Any]) -> str:
+    """Return why figures are missing and what to beware of, clauses parted by semicolons."""
+    said = [estimate.reason] if isinstance(estimate, NoStatistic) else []
+    if isinstance(estimate, KaplanMeier):
+        hidden = [name.replace("_95", "") for name in SHARES if np.isnan(row[name])]
+        said += [f"the {name} lies among the non-detects" for name in hidden]
+        if estimate.leftover and not group.logarithmic:
+            said.append(f"the lowest {estimate.leftover:.0%} count as {estimate.lowest_limit:.6g} in the mean")
+    said += ["pH is logarithmic and is not averaged"] if group.logarithmic else []
+    for word, phrase in TROUBLES.items():
+        number = int((group.trouble == word).sum())
+        said += [f"{number} left out, {phrase}"] if number else []
+    said += [f"{row['undated']} undated, not in the running average"] if row["undated"] else []
+    said += [f"the running average is of {row['quarters']} quarter(s)"] if 0 < row["quarters"] < QUARTERS else []
+    return "; ".join(said)

@@ -1,0 +1,178 @@
+"""Turns the results of a period into the one figure that a rule on a series compares: percentile, average, share.
+
+Each function takes plain numbers in one unit: what becomes of a non-detect is the caller's choice, as data
+(:class:`NonDetects`), because each rule names its own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from wqcheck.censored import Floats, LeftCensored
+from wqcheck.result_ranges import Ranges
+from wqcheck.tables import Verdict
+from wqcheck.units import tidy
+from wqcheck.verdicts import VERDICTS, bounds, decide
+
+QUARTERS = 4
+NO_GUARD = 0.0
+
+
+class NonDetects(StrEnum):
+    """What a non-detect counts as in a rule: nothing, half its reporting limit, or the limit itself."""
+
+    ZERO = "zero"
+    HALF = "half"
+    LIMIT = "limit"
+
+    @property
+    def share(self) -> float:
+        """The share of the reporting limit."""
+        return {NonDetects.ZERO: 0.0, NonDetects.HALF: 0.5, NonDetects.LIMIT: 1.0}[self]
+
+    def counted(self, sample: LeftCensored) -> Floats:
+        """Return the results of *sample* as the rule counts them, shape (n,)."""
+        return sample.substituted(self.share)
+
+
+class Rank(StrEnum):
+    """Which rank of n ascending results stands for the percentile at a share p, counted from 1.
+
+    ``UP``: p·n, rounded up where it is no whole number. ``NEAREST``: p·n to the nearest, a half up. ``BETWEEN``: p·n,
+    between two results in proportion. ``WEIBULL``: p·(n + 1). ``HAZEN``: p·n + 0.5. ``LINEAR``: 1 + p·(n - 1), what
+    spreadsheets do. (Definitions 1, 4, 6, 5 and 7 of Hyndman and Fan 1996, Am. Stat. 50:361; ``NEAREST`` is the
+    rule of state handouts.)
+    """
+
+    UP = "rounded up"
+    NEAREST = "nearest"
+    BETWEEN = "in proportion"
+    WEIBULL = "Weibull"
+    HAZEN = "Hazen"
+    LINEAR = "spreadsheet"
+
+
+def percentile(values: npt.ArrayLike, share: float, rank: Rank) -> float:
+    """Return the percentile of *values* (any order, one unit) at *share* (0 to 1); NaN of no values.
+
+    A position beyond the first or last result takes that result.
+    """
+    ordered = np.sort(np.asarray(values, dtype=np.float64))
+    n = len(ordered)
+    if n == 0:
+        return float("nan")
+    exact = {Rank.WEIBULL: share * (n + 1), Rank.HAZEN: share * n + 0.5, Rank.LINEAR: 1 + share * (n - 1)}
+    position = float(tidy(exact.get(rank, share * n)))
+    if rank == Rank.UP:
+        position = np.ceil(position)
+    elif rank == Rank.NEAREST:
+        position = np.floor(position + 0.5)
+    return float(np.interp(position, np.arange(1, n + 1), ordered))
+
+
+def lead_and_copper_percentile(values: npt.ArrayLike, rank: Rank = Rank.UP) -> float:
+    """Return the 90th percentile of a monitoring period under the lead and copper rule; NaN of no values.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,)
+        All samples of the period, one unit.
+    rank : Rank
+        For more than five samples, what becomes of a 0.9 n that is no whole number: the regulation is silent, and
+        states differ. Rounded up, the default, never gives the lower figure.
+
+    Notes
+    -----
+    40 CFR 141.80(c)(3): (i) to (iii) the result whose ascending number is 0.9 n; (iv) of five samples the average of
+    the two highest; (v) of fewer than five the highest.
+    """
+    ordered = np.sort(np.asarray(values, dtype=np.float64))
+    if len(ordered) == 5:
+        return float(tidy(ordered[-2:].mean()))
+    return percentile(ordered, 1.0 if len(ordered) < 5 else 0.9, rank)
+
+
+def running_annual_average(days: npt.ArrayLike, values: npt.ArrayLike) -> pd.DataFrame:
+    """Return quarterly averages and the running average of the last four calendar quarters.
+
+    Parameters
+    ----------
+    days : array_like of datetime, shape (n,)
+        Sampling days.
+    values : array_like, shape (n,)
+        Results in one unit, all of one point.
+
+    Returns
+    -------
+    DataFrame
+        One row per calendar quarter from the first to the last with results: ``quarter`` (period), ``n`` results,
+        ``average`` (NaN without results), ``quarters`` with results among the last four, ``running_average`` of
+        those, and ``at_least``, the running average if the quarters without results were nil.
+
+    Notes
+    -----
+    40 CFR 141.133(b)(1)(i): a running annual arithmetic average, computed quarterly, of quarterly arithmetic
+    averages; by location 40 CFR 141.620(d). Where quarters lack, the available ones count (US EPA 2001, EPA
+    816-R-01-012), which is no compliance with the monitoring itself; ``at_least`` above a limit exceeds it whatever
+    the other quarters bring (141.133(a)(3)).
+    """
+    quarter = pd.PeriodIndex(pd.DatetimeIndex(np.asarray(days, dtype="datetime64[ns]")), freq="Q")
+    results = pd.Series(np.asarray(values, dtype=np.float64)).groupby(quarter)
+    every = pd.period_range(quarter.min(), quarter.max(), freq="Q")
+    average = results.mean().reindex(every)
+    last_four = average.rolling(QUARTERS, min_periods=1)
+    return pd.DataFrame(
+        {
+            "quarter": every,
+            "n": results.size().reindex(every, fill_value=0).to_numpy(),
+            "average": tidy(average),
+            "quarters": last_four.count().to_numpy(dtype=np.int64),
+            "running_average": tidy(last_four.mean()),
+            "at_least": tidy(last_four.sum() / QUARTERS),
+        }
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class CompliantShare:
+    """How many of a series meet a limit; ``undetermined`` ones may or may not."""
+
+    passed: int
+    failed: int
+    undetermined: int
+
+    @property
+    def low(self) -> float:
+        """The least that the compliant share can be (0 to 1); NaN of no results."""
+        total = self.passed + self.failed + self.undetermined
+        return self.passed / total if total else float("nan")
+
+    @property
+    def high(self) -> float:
+        """The most that the compliant share can be (0 to 1); NaN of no results."""
+        total = self.passed + self.failed + self.undetermined
+        return (self.passed + self.undetermined) / total if total else float("nan")
+
+
+def compliant_share(ranges: Ranges, rule: str, lower: float, upper: float) -> CompliantShare:
+    """Return how many results meet a limit, each judged as a single result is.
+
+    Parameters
+    ----------
+    ranges : Ranges
+        What each result can be, in the unit of the limit, shape (n,).
+    rule : str
+        ``max``, ``min``, ``range`` or ``absent``.
+    lower, upper : float
+        The limit; NaN for the end that the rule does not have.
+    """
+    n = len(ranges.low)
+    allowed = bounds(np.full(n, rule, dtype=object), np.full(n, lower), np.full(n, upper))
+    verdict = decide(ranges, allowed, np.full(n, NO_GUARD)).verdict
+    passed, failed = (int((verdict == VERDICTS.index(word)).sum()) for word in (Verdict.PASS, Verdict.FAIL))
+    return CompliantShare(passed, failed, n - passed - failed)
