@@ -10,8 +10,11 @@ import re
 from dataclasses import dataclass
 
 from wqcheck.errors import WqcheckError
-from wqcheck.units import conversion, fold, tidy
+from wqcheck.units import fold, tidy
 
+GALLON = 3.785411784e-3  # m³, United States liquid gallon of 231 cubic inches, exact
+FOOT = 0.3048  # m, exact
+PSI = 0.45359237 * 9.80665 / 0.0254**2 / 1000  # kPa, pound-force per square inch by definition
 _FAHRENHEIT_ZERO = 32.0
 _FAHRENHEIT_STEP = 1.8
 
@@ -22,40 +25,37 @@ class QuantityError(WqcheckError, ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """A kind of quantity: its unit inside, its customary United States unit, and how texts may spell units.
+    """A kind of quantity: its unit inside, its customary United States unit, and what each spelling is worth inside.
 
-    ``spellings`` maps a folded spelling to the label that :func:`wqcheck.units.conversion` takes.
+    ``worth`` maps a folded spelling (lower case, no superscripts) to a factor; ``us_worth`` is that of the ``us`` unit.
+    Degrees Fahrenheit are told by ``us`` being ``°F``.
     """
 
     si: str
     us: str
-    spellings: dict[str, str]
+    us_worth: float
+    worth: dict[str, float]
 
 
 KINDS = {
-    "flow": Kind("m³/h", "gal/min", {
-        "m3/h": "m³/h", "l/h": "L/h", "l/min": "L/min", "l/s": "L/s", "m3/d": "m³/day",
-        "gal/min": "gal/min", "gpm": "gal/min", "gal/h": "gal/h", "gph": "gal/h", "gal/d": "gal/day", "gpd": "gal/day",
+    "flow": Kind("m³/h", "gal/min", 60 * GALLON, {
+        "m3/h": 1.0, "m3/d": 1 / 24, "l/h": 1e-3, "l/min": 0.06, "l/s": 3.6, "gal/min": 60 * GALLON,
+        "gpm": 60 * GALLON, "gal/h": GALLON, "gph": GALLON, "gal/d": GALLON / 24, "gpd": GALLON / 24,
     }),
-    "volume": Kind("m³", "gal", {
-        "m3": "m³", "l": "L", "gal": "gal", "ft3": "foot**3",
-    }),
-    "area": Kind("m²", "ft²", {"m2": "m²", "ft2": "foot**2"}),
-    "pressure": Kind("kPa", "psi", {"kpa": "kPa", "pa": "Pa", "mpa": "MPa", "bar": "bar", "psi": "psi"}),
-    "temperature": Kind("°C", "°F", {"°c": "°C", "c": "°C", "°f": "°F", "f": "°F"}),
-    "concentration": Kind("mg/L", "mg/L", {"mg/l": "mg/L", "ppm": "mg/L", "ug/l": "µg/L", "g/l": "g/L"}),
-    "conductivity": Kind("µS/cm", "µS/cm", {"us/cm": "µS/cm", "ms/cm": "mS/cm", "ms/m": "mS/m"}),
-    "duration": Kind("min", "min", {"s": "s", "min": "min", "h": "h", "d": "day"}),
-    "dose": Kind("mJ/cm²", "mJ/cm²", {
-        "mj/cm2": "mJ/cm²", "j/m2": "J/m²", "mw s/cm2": "mW*s/cm²", "uw s/cm2": "µW*s/cm²",
-    }),
-    "fraction": Kind("1", "1", {"%": "percent", "1": "1", "": "1"}),
-    "number": Kind("1", "1", {"": "1"}),
-    "speed": Kind("m/h", "gal/min/ft²", {"m/h": "m/h", "gal/min/ft2": "gal/min/foot**2", "gpm/ft2": "gal/min/foot**2"}),
+    "volume": Kind("m³", "gal", GALLON, {"m3": 1.0, "l": 1e-3, "gal": GALLON, "ft3": FOOT**3}),
+    "area": Kind("m²", "ft²", FOOT**2, {"m2": 1.0, "ft2": FOOT**2}),
+    "pressure": Kind("kPa", "psi", PSI, {"kpa": 1.0, "pa": 1e-3, "mpa": 1000.0, "bar": 100.0, "psi": PSI}),
+    "temperature": Kind("°C", "°F", math.nan, {"°c": 1.0, "c": 1.0, "°f": math.nan, "f": math.nan}),
+    "concentration": Kind("mg/L", "mg/L", 1.0, {"mg/l": 1.0, "ppm": 1.0, "ug/l": 1e-3, "g/l": 1000.0}),
+    "duration": Kind("min", "min", 1.0, {"s": 1 / 60, "min": 1.0, "h": 60.0, "d": 1440.0}),
+    "dose": Kind("mJ/cm²", "mJ/cm²", 1.0, {"mj/cm2": 1.0, "j/m2": 0.1, "mw s/cm2": 1.0, "uw s/cm2": 1e-3}),
+    "speed": Kind("m/h", "gal/min/ft²", 60 * GALLON / FOOT**2, {"m/h": 1.0, "gpm/ft2": 60 * GALLON / FOOT**2}),
+    "fraction": Kind("1", "1", 1.0, {"%": 0.01, "1": 1.0, "": 1.0}),
+    "change": Kind("1", "1", 1.0, {"%": 0.01, "1": 1.0, "": 1.0}),
+    "number": Kind("1", "1", 1.0, {"": 1.0}),
 }  # fmt: skip
-"""The kinds of quantity that a file of plant readings may hold."""
+"""The kinds of quantity that a file of plant readings may hold; ``ppm`` is taken as mg/L, as dilute waters allow."""
 
-_LABELS = {"ft²": "foot**2", "gal/min/ft²": "gal/min/foot**2", "ft": "foot"}
 _TEXT = re.compile(r"\s*(?P<number>[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(?P<unit>.*?)\s*")
 
 
@@ -81,40 +81,26 @@ def read_quantity(text: object, kind: str) -> float:
     """
     known = KINDS[kind]
     match = _TEXT.fullmatch(str(text)) if isinstance(text, str | int | float) and not isinstance(text, bool) else None
-    folded = fold(match["unit"]) if match else ""
-    label = known.spellings.get(folded)
-    if match is None or label is None:
-        units = ", ".join(unit for unit in known.spellings if unit) or "none"
+    unit = fold(match["unit"]) if match else ""
+    if match is None or unit not in known.worth:
+        units = ", ".join(spelling for spelling in known.worth if spelling) or "none"
         raise QuantityError(f"{text!r} is no {kind}; write a number and its unit in quotes (units: {units})")
-    return float(tidy(to_si(float(match["number"]), label, kind)))
-
-
-def to_si(value: float, label: str, kind: str) -> float:
-    """Return *value* in unit *label* in the unit that the formulas take."""
-    return _converted(value, _LABELS.get(label, label), KINDS[kind].si)
+    value, worth = float(match["number"]), known.worth[unit]
+    return float(tidy((value - _FAHRENHEIT_ZERO) / _FAHRENHEIT_STEP if math.isnan(worth) else value * worth))
 
 
 def to_us(value: float, kind: str) -> float:
     """Return *value* (in the formulas' unit of *kind*) in the customary United States unit, to 12 digits."""
-    return float(tidy(_converted(value, KINDS[kind].si, _LABELS.get(KINDS[kind].us, KINDS[kind].us))))
-
-
-def _converted(value: float, label: str, to_label: str) -> float:
-    if label == to_label:
-        return value
-    if "°F" in (label, to_label):
-        if label == "°F":
-            return (value - _FAHRENHEIT_ZERO) / _FAHRENHEIT_STEP
-        return value * _FAHRENHEIT_STEP + _FAHRENHEIT_ZERO
-    factor = conversion("", label, "", to_label, "").low
-    if math.isnan(factor):
-        raise QuantityError(f"{label} cannot be turned into {to_label}")
-    return value * factor
+    known = KINDS[kind]
+    fahrenheit = math.isnan(known.us_worth)
+    return float(tidy(value * _FAHRENHEIT_STEP + _FAHRENHEIT_ZERO if fahrenheit else value / known.us_worth))
 
 
 def show_quantity(value: float, kind: str, *, us_units: bool = False) -> str:
     """Return a number in the formulas' unit as a text with its unit, four significant digits, SI or United States."""
     shown = to_us(value, kind) if us_units else value
     unit = KINDS[kind].us if us_units else KINDS[kind].si
-    text = "not known" if math.isnan(shown) else f"{shown:.4g}" if abs(shown) < 1e4 else f"{shown:,.0f}"
+    if math.isnan(shown):
+        return "not known"
+    text = f"{shown:.4g}" if abs(shown) < 1e4 else f"{shown:,.0f}"
     return text if unit == "1" else f"{text} {unit}"
