@@ -20,7 +20,8 @@ LAYERS = {
         "train", "removal", "removal_words",
         "censored", "censored_models", "series", "series_rules", "series_units", "sum_bounds",
         "conformance", "most_probable_number", "rounding", "sampling_plans",
-        "membranes", "ion_activities", "scaling",
+        "membranes", "ion_activities", "scaling", "pretreatment", "disinfection", "flow_fit",
+        "plant_readings", "plant_figures", "water_figures",
     },
     4: {
         "release", "release_rules", "release_reasons",
@@ -30,7 +31,7 @@ LAYERS = {
         "certificate_files", "certificate_workbook", "batch",
         "blank_form", "blank_form_workbook", "form_limits", "form_notes", "sample_bottles",
     },
-    6: {"cli", "form_commands", "limit_commands", "series_commands", "exit_codes", "terminal", "page"},
+    6: {"cli", "form_commands", "limit_commands", "plant_commands", "series_commands", "exit_codes", "terminal", "page"},
 }  # fmt: skip
 
 OUTSIDE = {
@@ -39,7 +40,7 @@ OUTSIDE = {
     "python_calamine": {"sheets"},
     "openpyxl": {"sheets", "certificate_workbook", "limit_cells", "limit_sheets"},
     "typst": {"certificate_files"},
-    "typer": {"cli", "form_commands", "limit_commands", "series_commands", "terminal"},
+    "typer": {"cli", "form_commands", "limit_commands", "plant_commands", "series_commands", "terminal"},
     "streamlit": {"cli", "page"},
     "altair": {"page"},
 }

@@ -15,6 +15,7 @@ import typer
 from wqcheck.errors import WqcheckError
 from wqcheck.exit_codes import CHECKED_NOT_RELEASED, NOT_CHECKED
 from wqcheck.limit_commands import limits_app
+from wqcheck.plant_commands import plant_app
 from wqcheck.series_commands import series_app
 from wqcheck.terminal import AsJson, check_json, print_decision, print_flags, print_table, say
 
@@ -38,6 +39,7 @@ app = typer.Typer(
     help="Laboratory results of bottled and treated water: read, compared with published limits, put on a certificate.",
 )
 app.add_typer(limits_app, name="limits")
+app.add_typer(plant_app, name="plant")
 app.add_typer(series_app)
 
 Books = Annotated[list[Path], typer.Argument(help="Workbooks or CSV files as the laboratory sent them.")]
