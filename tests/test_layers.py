@@ -22,6 +22,8 @@ LAYERS = {
         "conformance", "most_probable_number", "rounding", "sampling_plans",
         "membranes", "ion_activities", "scaling", "pretreatment", "disinfection", "flow_fit",
         "plant_readings", "plant_figures", "water_figures",
+        "quality", "sample_amounts", "sample_roles", "ion_balance", "mineral_checks", "part_whole", "holding_times",
+        "plausibility", "unit_slips", "repeated_results", "control_samples",
     },
     4: {
         "release", "release_rules", "release_reasons",
@@ -38,7 +40,7 @@ OUTSIDE = {
     "pint": {"units"},
     "pandera": {"tables"} | LAYERS[2] | LAYERS[3] | LAYERS[4] | LAYERS[5],
     "python_calamine": {"sheets"},
-    "openpyxl": {"sheets", "certificate_workbook", "limit_cells", "limit_sheets"},
+    "openpyxl": {"sheets", "blank_form_workbook", "certificate_workbook", "limit_cells", "limit_sheets"},
     "typst": {"certificate_files"},
     "typer": {"cli", "form_commands", "limit_commands", "plant_commands", "series_commands", "terminal"},
     "streamlit": {"cli", "page"},

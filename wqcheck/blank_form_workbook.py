@@ -28,7 +28,7 @@ FIRST_ROW = HEADER_ROW + 1
 
 WIDTHS = {
     "Sample ID": 12, "Sampling point": 22, "Parameter": 32, "Result": 13, "Unit": 16, "LOQ": 9, "Uncertainty": 12,
-    "Method": 18, "Analysed": 16, "Strictest limit": 26, "Bottle": 8, "Needed": 34,
+    "Method": 18, "Analysed": 16, "Strictest limit": 30, "Needed": 32, "Bottle": 8,
 }  # fmt: skip
 """Heading → width of the table's columns, in characters."""
 
@@ -96,7 +96,7 @@ def _put(cell: Cell | MergedCell, text: str) -> None:
 
 def _height(text: str, width: float) -> float:
     """Return the height in points that a wrapped *text* takes in a column of *width* characters."""
-    return _LINE_HEIGHT * max(1, ceil(1.1 * len(text) / width))
+    return _LINE_HEIGHT * max(1, ceil(len(text) / width))
 
 
 def _style(cell: Cell | MergedCell, **style: object) -> None:
@@ -137,7 +137,7 @@ def _write_block(sheet: Worksheet, form: BlankForm) -> None:
                 sheet.merge_cells(f"D{row}:E{row}")
             _put(head, f"{label}:")
             _put(value, given.get(label, ""))
-            _style(head, font=_LABEL, alignment=Alignment(vertical="center", horizontal="right", indent=1))
+            _style(head, font=_LABEL, alignment=Alignment(vertical="center", horizontal="right"))
             _style(value, number_format=_DATE_FORMAT if label in _DATED else "@")
             _style(value, alignment=Alignment(vertical="center", horizontal="left"))
             for cell in sheet[f"{first}{row}:{last}{row}"][0]:
@@ -158,7 +158,9 @@ def _write_lines(sheet: Worksheet, form: BlankForm) -> None:
                 _style(cell, fill=PatternFill("solid", _GREY))
         _style(sheet[f"{_COLUMN['Result']}{row}"], alignment=Alignment(vertical="center", horizontal="right"))
         _style(sheet[f"{_COLUMN['Bottle']}{row}"], alignment=Alignment(vertical="center", horizontal="center"))
-        sheet.row_dimensions[row].height = max(18.0, _height(texts.get("Strictest limit", ""), 26) + 2)
+        sheet.row_dimensions[row].height = max(
+            18.0, _height(texts.get("Strictest limit", ""), WIDTHS["Strictest limit"]) + 2
+        )
         if line and line.need:
             _style(sheet[f"{_COLUMN['Parameter']}{row}"], font=Font(_FONT, 11, bold=True))
 
@@ -231,7 +233,8 @@ def _rule(
 
 def _mark_required(sheet: Worksheet, form: BlankForm) -> None:
     """Colour the result of a required row until it is filled in."""
-    formula = f'AND(LEFT($L{FIRST_ROW},8)="required",LEN($D{FIRST_ROW})=0)'
+    need, result = (f"${_COLUMN[heading]}{FIRST_ROW}" for heading in ("Needed", "Result"))
+    formula = f'AND(LEFT({need},8)="required",LEN({result})=0)'
     rule = FormulaRule(  # type: ignore[no-untyped-call]
         formula=[formula], fill=PatternFill("solid", bgColor=_AMBER), stopIfTrue=True
     )
@@ -240,7 +243,7 @@ def _mark_required(sheet: Worksheet, form: BlankForm) -> None:
 
 def _write_bottles(sheet: Worksheet, form: BlankForm) -> None:
     """Write one row for each kind of bottle; no cell looks like a result."""
-    widths = {"Bottle": 8, "Take it for": 46, "What to take": 30, "How much": 24, "Add, and keep": 34,
+    widths = {"Letter": 8, "Take it for": 46, "What to take": 30, "How much": 24, "Add, and keep": 34,
               "Begin the analysis after at most": 24, "Where the hint comes from": 56}  # fmt: skip
     _put(sheet["A1"], "Bottles to take")
     _style(sheet["A1"], font=_TITLE)

@@ -14,6 +14,7 @@ import typer
 
 from wqcheck.errors import WqcheckError
 from wqcheck.exit_codes import CHECKED_NOT_RELEASED, NOT_CHECKED
+from wqcheck.form_commands import form
 from wqcheck.limit_commands import limits_app
 from wqcheck.plant_commands import plant_app
 from wqcheck.series_commands import series_app
@@ -40,6 +41,7 @@ app = typer.Typer(
 )
 app.add_typer(limits_app, name="limits")
 app.add_typer(plant_app, name="plant")
+app.command()(form)
 app.add_typer(series_app)
 
 Books = Annotated[list[Path], typer.Argument(help="Workbooks or CSV files as the laboratory sent them.")]
