@@ -14,6 +14,7 @@ from tests.workbooks import csv_text, xlsx_bytes
 from wqcheck.errors import WorkbookError
 from wqcheck.sheets import ReadResult, read_workbook
 
+SMALL_BOOK = xlsx_bytes({"Results": [["Sample", "Lead (µg/L)"], ["S-1", 1], ["S-2", "<0.5"]]})
 SHEETS = st.lists(sheets(), min_size=1, max_size=2)
 
 
@@ -96,7 +97,7 @@ def test_bytes_of_any_kind_are_read_or_refused_with_a_sentence(data: bytes) -> N
 @given(st.data())
 @settings(max_examples=40, deadline=None)
 def test_a_workbook_with_damaged_bytes_is_read_or_refused_with_a_sentence(data: st.DataObject) -> None:
-    whole = bytearray(xlsx_bytes({"Results": [["Sample", "Lead (µg/L)"], ["S-1", 1], ["S-2", "<0.5"]]}))
+    whole = bytearray(SMALL_BOOK)
     for _ in range(data.draw(st.integers(1, 4))):
         whole[data.draw(st.integers(0, len(whole) - 1))] = data.draw(st.integers(0, 255))
     cut = data.draw(st.integers(1, len(whole)))

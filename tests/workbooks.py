@@ -12,7 +12,7 @@ import pandas as pd
 
 from wqcheck.sheets import ReadResult, read_workbook
 
-Rows = Sequence[Sequence[Any]]
+Rows = Sequence[Any]
 
 
 def xlsx_bytes(sheets: Mapping[str, Rows], merged: Iterable[str] = (), hidden: Iterable[str] = ()) -> bytes:

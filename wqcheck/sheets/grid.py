@@ -11,8 +11,10 @@ import codecs
 import csv
 import hashlib
 import io
+import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -27,6 +29,15 @@ Cells = npt.NDArray[np.object_]
 
 _ZIP, _OLE = b"PK\x03\x04", b"\xd0\xcf\x11\xe0"
 _BOMS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
+_OTHER_FILES = {
+    b"%PDF": "a PDF document", b"\x89PNG": "a picture", b"\xff\xd8\xff": "a picture", b"GIF8": "a picture",
+    b"{\\rtf": "a text document", b"<?xml": "an XML file", b"<!doctype": "a web page", b"<html": "a web page",
+    b"<table": "a web page", b"Rar!": "an archive", b"7z\xbc\xaf": "an archive", b"\x1f\x8b": "an archive",
+}  # fmt: skip
+"""What the first bytes say of files that are neither workbooks nor delimited text, whatever their name."""
+
+_NO_WORKBOOK = "{} is neither a workbook nor text; give an .xlsx, .xls, .ods or .csv file"
+_CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f]")
 _DELIMITERS = ",;\t|"
 _OTHER, _BLANK, _WHOLE, _FLAG = 0, 1, 2, 3
 
@@ -70,6 +81,10 @@ def open_book(source: Path | tuple[str, bytes]) -> Book:
     name, data = _load(source)
     if not data:
         raise WorkbookError(f"{name} is empty (0 bytes); save or send the file again")
+    start = data.removeprefix(codecs.BOM_UTF8).lstrip()[:16]
+    for mark, kind in _OTHER_FILES.items():
+        if start.startswith(mark) or start.lower().startswith(mark):
+            raise WorkbookError(f"{name} is {kind}; ask for the results as .xlsx, .ods or .csv, or save them so")
     remarks: list[str] = []
     if data.startswith((_ZIP, _OLE)):
         sheets = _workbook_sheets(name, data, remarks)
@@ -166,12 +181,13 @@ def _decode(name: str, data: bytes) -> tuple[str, str]:
         even, odd = data[:4000:2].count(0), data[1:4000:2].count(0)
         encoding = "utf-16-le" if odd > 4 * even else "utf-16-be" if even > 4 * odd else ""
         if not encoding:
-            raise WorkbookError(f"{name} is neither a workbook nor text; give an .xlsx, .xls, .ods or .csv file")
+            raise WorkbookError(_NO_WORKBOOK.format(name))
     for candidate in [encoding] if encoding else ["utf-8", "cp1252", "latin-1"]:
-        try:
-            return data.decode(candidate), candidate
-        except UnicodeDecodeError:
-            continue
+        with suppress(UnicodeDecodeError):
+            text = data.decode(candidate)
+            if _CONTROL.search(text):
+                raise WorkbookError(_NO_WORKBOOK.format(name))
+            return text, candidate
     raise WorkbookError(f"{name} cannot be decoded as {encoding} text; save it again as UTF-8")
 
 

@@ -17,7 +17,7 @@ from wqcheck.sheets.identity import carried_down
 from wqcheck.tables import Sign
 from wqcheck.units import Unit, conversion
 
-_TRAILING_UNIT = re.compile(r"\s*[<>]?\s*[\d.,]+\s*(?P<unit>[^\d\s].*)")
+_TRAILING_UNIT = re.compile(r"\s*[<>]?\s*[\d.,]+\s*(?P<unit>[^\d\s.,].*)")
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -63,7 +63,15 @@ def recognise_analyte(text: str) -> Analyte | None:
         _by_brackets(text) or _by_trailing_unit(text) or _by_fillers(normalise(_LIMIT.sub("", text))) or _by_cas(text)
         or _by_formula(text)
     )  # fmt: skip
-    return _with_volume(found, text) if found else None
+    return _with_volume(_with_unit(found, _units_of_limit(text)), text) if found else None
+
+
+def _units_of_limit(text: str) -> list[tuple[str, Unit]]:
+    """Return the unit of a limit that stands in the name (``Ferro - VMP: 0,3 mg/L``); it is that of the result too."""
+    match = _LIMIT.search(text)
+    given = match[0].lstrip(" -–,;:()").partition(" ")[2].lstrip("0123456789.,-–<>≤= ").strip(" )") if match else ""
+    unit = unit_or_none(given) if given else None
+    return [(given, unit)] if unit else []
 
 
 def _with_own_unit(analyte: Analyte, text: str) -> Analyte:
@@ -107,7 +115,7 @@ def _by_brackets(text: str) -> Analyte | None:
     inside = [part.strip() for part in _BRACKETED.findall(text)]
     if not inside:
         return None
-    bare = " ".join(_BRACKETED.sub(" ", text).split())
+    bare = " ".join(_LIMIT.sub("", _BRACKETED.sub(" ", text)).split())
     units = [(part, unit) for part in inside if (unit := unit_or_none(part))]
     words = [_BASIS_WORDS.sub("", part) for part in inside]
     for word in words:
@@ -119,7 +127,9 @@ def _by_brackets(text: str) -> Analyte | None:
         named = next((hit for part in inside if (hit := aliases().get(normalise(part)))), None)
         return _with_unit(_from_alias(named), units) if named and not normalise(bare) else None
     fraction = next((_FRACTIONS[key] for part in inside if (key := normalise(part)) in _FRACTIONS), base.fraction)
-    return _with_unit(replace(base, fraction=fraction), units)
+    stated = {normalise(word) for word, part in zip(words, inside, strict=True) if word != part}
+    basis = next((basis for basis in catalogue()[base.code].bases if normalise(basis) in stated), base.basis)
+    return _with_unit(replace(base, fraction=fraction, basis=basis), units)
 
 
 def _with_unit(analyte: Analyte, units: list[tuple[str, Unit]]) -> Analyte:

@@ -123,7 +123,7 @@ def _without_owner(grid: RoleGrid, table: Table, rows: Positions) -> npt.NDArray
     if not naming:
         return np.zeros(len(rows), dtype=bool)
     named = np.asarray(grid.filled_cells()[:, naming].any(axis=1))[rows]
-    return ~named if named.any() else np.zeros(len(rows), dtype=bool)
+    return np.asarray(~named) if named.any() else np.zeros(len(rows), dtype=bool)
 
 
 def _below_results(
@@ -136,7 +136,7 @@ def _below_results(
     names = Coded.of(cells[rows, naming[0]])
     known = names.flags(lambda name: isinstance(name, str) and recognise_analyte(name.strip()) is not None)
     doubtful = unreadable & ~known
-    return doubtful & (rows > rows[~doubtful].max(initial=-1))
+    return np.asarray(doubtful & (rows > rows[~doubtful].max(initial=-1)))
 
 
 def _above_names(grid: RoleGrid, table: Table, rows: Positions) -> npt.NDArray[np.bool_]:
