@@ -137,3 +137,14 @@ def test_no_certificate_for_a_batch_that_is_held(tmp_path: Path) -> None:
     with pytest.raises(ReleaseRefusedError, match="Escherichia coli is required and has no result"):
         issue_certificate(check, number="C-1", signed_by="A. Person", issued_at=ISSUED)
     assert issue_notice(check, number="N-1", signed_by="A. Person", issued_at=ISSUED).disposition == Disposition.HOLD
+
+
+def test_a_sum_on_a_certificate_lists_its_members_with_their_own_units(tmp_path: Path) -> None:
+    """Nitrate plus nitrite 10 mg/L as N: 21 CFR 165.110(b)(4)(iii)(A); 1.7 mg/L as NO3 is 0.38404 mg/L as N."""
+    rows = [("Nitrate (as NO3)", 1.7, "mg/L"), ("Nitrite (as NO2)", 0.0, "mg/L")]
+    check = checked(book(tmp_path / "b.xlsx", [*panel(), *(("S1", "B1", "FP", *row) for row in rows)]))
+    certificate = issue_certificate(check, number="C-1", signed_by="A. Person", issued_at=ISSUED)
+    line = next(line for line in certificate.results if line.parameter == "nitrate_plus_nitrite")
+    assert line.reported == "nitrate 1.7 mg/L as NO3; nitrite 0 mg/L as NO2"
+    assert line.unit == ""
+    assert line.compared == "0.384038 mg/L as N"

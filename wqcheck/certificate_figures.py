@@ -11,15 +11,24 @@ import pandas as pd
 from wqcheck.tables import Bound, Rule
 
 
-def number_text(value: float) -> str:
-    """Write a number with at most 12 significant digits, without exponent where that stays readable."""
+COMPARED_DIGITS = 6
+"""Significant digits of a converted result in print; the data hold it in full."""
+
+
+def number_text(value: float, digits: int = 12) -> str:
+    """Write a number with at most that many significant digits, without exponent where that stays readable."""
     if value == 0 or 1e-9 <= abs(value) < 1e12:
-        return np.format_float_positional(value, precision=12, fractional=False, trim="-").replace("-", "−")
-    return f"{value:.12g}".replace("-", "−")
+        return np.format_float_positional(value, precision=digits, fractional=False, trim="-").replace("-", "−")
+    return f"{value:.{digits}g}".replace("-", "−")
 
 
 def unit_text(unit: str, basis: str, volume_ml: float | None = None) -> str:
-    """Write a unit with what it is expressed as: ``mg/L as NO3``, ``CFU in 250 mL``, ``µS/cm at 25 °C``."""
+    """Write a unit with what it is expressed as: ``mg/L as NO3``, ``CFU in 250 mL``, ``µS/cm at 25 °C``.
+
+    The basis of a sum is a ``;`` list, one for each member; it is written where all agree.
+    """
+    bases = set(basis.split(";"))
+    basis = bases.pop() if len(bases) == 1 else ""
     shown = "" if unit in ("1", "pH") else unit
     if volume_ml is not None:
         return f"{shown} in {number_text(volume_ml)} mL".strip()
@@ -66,14 +75,15 @@ def compared_text(low: object, high: object, unit: str) -> str:
     """Write what a result can be in the limit's unit: a value, a span, or an end that is open; blank when unknown."""
     ends = [math.nan if end is None or end is pd.NA else float(str(end)) for end in (low, high)]
     below, above = (math.isfinite(end) for end in ends)
+    low_text, high_text = (number_text(end, COMPARED_DIGITS) for end in ends)
     if below and above and ends[0] == ends[1]:
-        phrase = number_text(ends[0])
+        phrase = low_text
     elif below and above:
-        phrase = f"{number_text(ends[0])} to {number_text(ends[1])}"
+        phrase = f"{low_text} to {high_text}"
     elif below and math.isinf(ends[1]):
-        phrase = f"{number_text(ends[0])} or more"
+        phrase = f"{low_text} or more"
     elif above and math.isinf(ends[0]):
-        phrase = f"{number_text(ends[1])} or less"
+        phrase = f"{high_text} or less"
     else:
         return ""
     return f"{phrase} {unit}".strip()

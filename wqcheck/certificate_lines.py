@@ -11,7 +11,7 @@ import pandas as pd
 
 from wqcheck.certificate_figures import compared_text, limit_text, removal_text, unit_text
 from wqcheck.parameters import catalogue
-from wqcheck.tables import Judged, Readings, Sign, Stages, Verdict
+from wqcheck.tables import Judged, Readings, Rule, Sign, Stages, Verdict
 
 UNVERIFIED = "not verified against the official text"
 
@@ -142,6 +142,7 @@ def _result_line(row: Mapping[Any, Any], required: tuple[str, ...]) -> ResultLin
     words = {key: plain_text(value) for key, value in row.items()}
     code = words[Judged.parameter]
     unit = unit_text(words[Judged.limit_unit], words[Judged.limit_basis])
+    listed = words[Judged.rule] in (Rule.SUM_MAX, Rule.RATIO_SUM_MAX) and not words[Judged.parameter_text]
     lower, upper = finite(row[Judged.lower]), finite(row[Judged.upper])
     low, high = row[Judged.compared_low], row[Judged.compared_high]
     primary = words[Judged.evidence].startswith("primary text")
@@ -153,7 +154,7 @@ def _result_line(row: Mapping[Any, Any], required: tuple[str, ...]) -> ResultLin
         point=words[Judged.point],
         reported=words[Judged.reported],
         sign=words[Judged.sign],
-        unit=words[Judged.unit] or words[Judged.unit_text],
+        unit="" if listed else words[Judged.unit] or words[Judged.unit_text],
         basis=words[Judged.basis],
         volume_ml=finite(row[Judged.volume_ml]),
         compared=compared_text(low, high, unit),
