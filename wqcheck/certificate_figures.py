@@ -10,7 +10,6 @@ import pandas as pd
 
 from wqcheck.tables import Bound, Rule
 
-
 COMPARED_DIGITS = 6
 """Significant digits of a converted result in print; the data hold it in full."""
 
