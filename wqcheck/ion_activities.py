@@ -117,19 +117,17 @@ def debye_hueckel_constants(temperature: npt.ArrayLike) -> tuple[Floats, Floats]
     return _array(1.82e6 * warm**-1.5), _array(50.3 / np.sqrt(warm))
 
 
-def davies(charge: int, strength: npt.ArrayLike, temperature: npt.ArrayLike) -> Floats:
+def davies(charge: int, strength: npt.ArrayLike, a: npt.ArrayLike) -> Floats:
     """Return log10 of the activity coefficient, −A z²(√I/(1 + √I) − 0.3 I); good to 0.5 mol/kg, Davies (1962)."""
     root = np.sqrt(_array(strength))
-    a, _ = debye_hueckel_constants(temperature)
-    return _array(-a * charge**2 * (root / (1 + root) - 0.3 * root**2))
+    return _array(-_array(a) * charge**2 * (root / (1 + root) - 0.3 * root**2))
 
 
-def truesdell_jones(name: str, charge: int, strength: npt.ArrayLike, temperature: npt.ArrayLike) -> Floats:
-    """Return log10 of the activity coefficient, −A z² √I/(1 + B a √I) + b I; good to about 1 mol/kg."""
+def truesdell_jones(name: str, strength: npt.ArrayLike, a: npt.ArrayLike, b: npt.ArrayLike) -> Floats:
+    """Return log10 of an ion's activity coefficient, −A z² √I/(1 + B å √I) + b I; good to about 1 mol/kg."""
     root = np.sqrt(_array(strength))
-    a, b = debye_hueckel_constants(temperature)
     size, linear = _SIZES[name]
-    return _array(-a * charge**2 * root / (1 + b * size * root) + linear * root**2)
+    return _array(-_array(a) * _charge(name) ** 2 * root / (1 + _array(b) * size * root) + linear * root**2)
 
 
 def activities(water: IonWater) -> Activities:
@@ -142,19 +140,18 @@ def activities(water: IonWater) -> Activities:
     counted = np.broadcast_arrays(*(_counted(name, value) for name, value in totals.items()), _array(water.ph))
     *amounts, ph = (np.array(value, dtype=np.float64) for value in counted)
     total = dict(zip(totals, amounts, strict=True))
-    warmth = np.broadcast_to(_array(water.temperature), ph.shape)
+    frame = _frame(np.broadcast_to(_array(water.temperature), ph.shape), ph)
     free = {name: total[name].copy() for name in CHARGES} | {"bicarbonate": total["alkalinity"].copy()}
     moved = np.full(ph.shape, np.inf)
     for _ in range(_ROUNDS):
-        strength = _free_strength(free, warmth, ph)
-        new = _balanced(total, free, strength, warmth, ph)
+        new = _balanced(total, free, frame)
         moved = np.max([np.abs(new[name] - free[name]) / (new[name] + 1e-30) for name in new], axis=0)
         free = {name: (free[name] + new[name]) / 2 for name in new}
         if np.all((moved < _CLOSE) | np.isnan(moved)):
             break
-    strength = _free_strength(free, warmth, ph)
+    strength = _free_strength(free, frame)
     sound = (moved < 1e3 * _CLOSE) & (strength <= STRONGEST)
-    found = _free_activities(free, strength, warmth, ph)
+    found = _free_activities(free, _coefficients(strength, frame), frame)
     given = {name: sound & np.isfinite(np.broadcast_to(totals.get(name, 0.0), ph.shape)) for name in found}
     return Activities({name: np.where(given[name], value, np.nan) for name, value in found.items()}, strength)
 
@@ -166,43 +163,60 @@ def second_dissociation(temperature: npt.ArrayLike) -> Floats:
     return _array(107.8871 + warm - 38.92561 * np.log10(kelvin))
 
 
-def _free_activities(free: dict[str, Floats], strength: Floats, warmth: Floats, ph: Floats) -> dict[str, Floats]:
+class _Frame(NamedTuple):
+    """What stays while the balances are repeated: Debye-Hückel A and B, association constants, CO₃ over HCO₃."""
+
+    a: Floats
+    b: Floats
+    constants: tuple[Floats, ...]
+    carbonate: Floats
+
+
+def _frame(warmth: Floats, ph: Floats) -> _Frame:
+    a, b = debye_hueckel_constants(warmth)
+    constants = tuple(10 ** van_t_hoff(log, enthalpy, warmth) for _, _, log, enthalpy in _PAIRS)
+    return _Frame(a, b, constants, _array(10 ** (ph - second_dissociation(warmth))))
+
+
+def _coefficients(strength: Floats, frame: _Frame) -> dict[str, Floats]:
+    """Return the activity coefficient of each ion at an ionic strength."""
+    return {name: 10 ** truesdell_jones(name, strength, frame.a, frame.b) for name in _SIZES}
+
+
+def _free_activities(free: dict[str, Floats], gamma: dict[str, Floats], frame: _Frame) -> dict[str, Floats]:
     """Return activities of the free ions, carbonate from bicarbonate and pH."""
-    found = {
-        name: value * 10 ** truesdell_jones(name, CHARGES.get(name, -1), strength, warmth)
-        for name, value in free.items()
-    }
-    found["carbonate"] = found["bicarbonate"] * 10 ** (ph - second_dissociation(warmth))
-    return found
+    found = {name: value * gamma[name] for name, value in free.items()}
+    return found | {"carbonate": found["bicarbonate"] * frame.carbonate}
 
 
-def _free_strength(free: dict[str, Floats], warmth: Floats, ph: Floats) -> Floats:
+def _free_strength(free: dict[str, Floats], frame: _Frame) -> Floats:
     """Return ½ Σ m z² of the free ions; carbonate by pK₂ alone, its coefficient adds little."""
-    carbonate = free["bicarbonate"] * 10 ** (ph - second_dissociation(warmth))
-    shares = (value * CHARGES.get(name, -1) ** 2 for name, value in free.items())
-    return _array(0.5 * sum(shares, 4 * carbonate))
+    shares = (value * _charge(name) ** 2 for name, value in free.items())
+    return _array(0.5 * sum(shares, 4 * free["bicarbonate"] * frame.carbonate))
 
 
-def _balanced(
-    total: dict[str, Floats], free: dict[str, Floats], strength: Floats, warmth: Floats, ph: Floats
-) -> dict[str, Floats]:
+def _balanced(total: dict[str, Floats], free: dict[str, Floats], frame: _Frame) -> dict[str, Floats]:
     """Return the free molalities that the mass balances give with the partners of *free*."""
-    active = _free_activities(free, strength, warmth, ph)
-    gamma = {name: 10 ** truesdell_jones(name, CHARGES.get(name, -1), strength, warmth) for name in free}
-    gamma["carbonate"] = 10 ** truesdell_jones("carbonate", -2, strength, warmth)
-    bound = {name: np.ones_like(ph) for name in free}
-    on_carbonate = np.zeros_like(ph)
-    for cation, anion, log_constant, enthalpy in _PAIRS:
-        charge = CHARGES[cation] + {"bicarbonate": -1, "carbonate": -2}.get(anion, CHARGES.get(anion, 0))
-        pair = 10 ** (van_t_hoff(log_constant, enthalpy, warmth) - davies(charge, strength, warmth))
-        bound[cation] = bound[cation] + pair * gamma[cation] * active[anion]
+    strength = _free_strength(free, frame)
+    gamma = _coefficients(strength, frame)
+    active = _free_activities(free, gamma, frame)
+    single = 10 ** -davies(1, strength, frame.a)  # 1/γ of a pair with one charge
+    bound = {name: np.ones_like(strength) for name in free}
+    on_carbonate = np.zeros_like(strength)
+    for (cation, anion, _, _), constant in zip(_PAIRS, frame.constants, strict=True):
+        pair = constant * single ** (_charge(cation) + _charge(anion)) ** 2
+        bound[cation] += pair * gamma[cation] * active[anion]
         if anion == "carbonate":
-            on_carbonate = on_carbonate + pair * active[cation]
+            on_carbonate += pair * active[cation]
         else:
-            bound[anion] = bound[anion] + pair * gamma[anion] * active[cation]
-    ratio = 10 ** (ph - second_dissociation(warmth)) * gamma["bicarbonate"]
-    bound["bicarbonate"] = bound["bicarbonate"] + 2 * ratio * (1 / gamma["carbonate"] + on_carbonate)
+            bound[anion] += pair * gamma[anion] * active[cation]
+    ratio = frame.carbonate * gamma["bicarbonate"]
+    bound["bicarbonate"] += 2 * ratio * (1 / gamma["carbonate"] + on_carbonate)
     return {name: total.get(name, total["alkalinity"]) / bound[name] for name in free}
+
+
+def _charge(name: str) -> int:
+    return CHARGES.get(name, -2 if name == "carbonate" else -1)
 
 
 def van_t_hoff(log_constant: float, enthalpy: float, temperature: npt.ArrayLike) -> Floats:

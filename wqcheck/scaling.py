@@ -108,16 +108,8 @@ def saturation_ratios(water: IonWater) -> dict[str, Floats]:
         1 is saturation, NaN where an ion was not measured or the water is too strong for the activity law (ionic
         strength above 1 mol/kg). Water activity is taken as 1.
     """
-    active = activities(water).of
-    with np.errstate(divide="ignore"):
-        found = {
-            salt: 10 ** (
-                sum((count * np.log10(active[ion]) for ion, count in ions), np.zeros(()))
-                - solubility_product(salt, water.temperature)
-            )
-            for salt, ions in _SALTS.items()
-        }  # fmt: skip
-    return found | {"silica": np.asarray(water.silica / silica_solubility(water.temperature, water.ph))}
+    found = indices(water)
+    return {salt: ratio for salt, ratio in found.items() if salt != "calcite"}
 
 
 def calcite_index(water: IonWater) -> Floats:
@@ -125,9 +117,7 @@ def calcite_index(water: IonWater) -> Floats:
 
     The thermodynamic form of the Langelier index; Plummer & Busenberg (1982).
     """
-    active = activities(water).of
-    with np.errstate(divide="ignore"):
-        return np.asarray(np.log10(active["calcium"] * active["carbonate"]) + calcite_product(water.temperature))
+    return indices(water)["calcite"]
 
 
 def calcite_product(temperature: npt.ArrayLike) -> Floats:
@@ -213,7 +203,20 @@ def silica_solubility(temperature: npt.ArrayLike, ph: npt.ArrayLike = 7.0) -> Fl
 
 def indices(water: IonWater) -> dict[str, Floats]:
     """Return what is compared with :data:`SATURATION_LIMITS`: saturation ratios, and the index for calcite."""
-    return saturation_ratios(water) | {"calcite": calcite_index(water)}
+    active = activities(water).of
+    with np.errstate(divide="ignore"):
+        logs = {ion: np.log10(value) for ion, value in active.items()}
+    found = {
+        salt: 10 ** (_product(logs, ions) - solubility_product(salt, water.temperature))
+        for salt, ions in _SALTS.items()
+    }
+    found["silica"] = np.asarray(water.silica / silica_solubility(water.temperature, water.ph))
+    found["calcite"] = np.asarray(logs["calcium"] + logs["carbonate"] + calcite_product(water.temperature))
+    return found
+
+
+def _product(logs: Mapping[str, Floats], ions: tuple[tuple[str, int], ...]) -> Floats:
+    return np.asarray(sum((count * logs[ion] for ion, count in ions), np.zeros(())))
 
 
 def highest_safe_recovery(
