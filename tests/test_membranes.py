@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pint
@@ -19,7 +20,7 @@ START = MembraneDay(
     feed_flow=8.0, permeate_flow=6.0, feed_pressure=1200.0, differential=170.0, permeate_pressure=40.0,
     temperature=25.0, feed_tds=2500.0, permeate_tds=50.0,
 )  # fmt: skip
-REGISTRY = pint.UnitRegistry()
+REGISTRY: Any = pint.UnitRegistry()
 FRACTIONS = st.floats(0, 0.98)
 
 

@@ -11,11 +11,16 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from wqcheck.quantities import PSI
+from wqcheck.units import tidy
+
 Floats = npt.NDArray[np.float64]
 
 HIGHEST_SDI = 5.0  # 15-minute index of a feed to spiral-wound membranes (common practice; the maker's own prevails)
 MOST_PLUGGING = 75.0  # %, ASTM D4189: above it a shorter run is asked for
-CHANGE_OUT = (55.158, 68.948)  # kPa: 8 and 10 psi over a cartridge filter (common practice, no source)
+CHANGE_OUT = (float(tidy(8 * PSI)), float(tidy(10 * PSI)))
+"""8 and 10 psi over a cartridge filter, in kPa (common practice, no source)."""
+_FLAT = 1e-9  # of the drop per day: rounding of the fit
 CLEANING = {"flow": -0.10, "passage": 0.10, "passage_watch": 0.05, "differential": 0.15}
 """Change since the baseline, as a fraction, at which membranes are cleaned (common practice, no source)."""
 
@@ -84,7 +89,7 @@ def change_out_state(drop: npt.ArrayLike, limits: tuple[float, float] = CHANGE_O
 
     A drop that is not known or negative is ``not known``, never ``within``.
     """
-    kpa = np.asarray(drop, dtype=np.float64)
+    kpa = tidy(drop)
     told = [kpa >= limits[1], kpa >= limits[0], kpa >= 0]
     return np.select(told, [State.DUE, State.WATCH, State.FINE], State.UNKNOWN).astype(np.str_)
 
@@ -114,7 +119,7 @@ def days_to_change_out(days: npt.ArrayLike, drops: npt.ArrayLike, limit: float =
     latest = float(drop[np.argmax(at)])
     if latest >= limit:
         return Trend(float(slope), 0.0)
-    if slope <= 0:
+    if slope <= _FLAT * max(1.0, float(np.abs(drop).max())):
         return Trend(float(slope), np.inf)
     return Trend(float(slope), max(0.0, float((limit - start) / slope - at.max())))
 
