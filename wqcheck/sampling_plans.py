@@ -83,7 +83,7 @@ def decide_lot(units: Ranges, plan: AttributePlan) -> LotDecision:
     """
     usable = units.trouble == Trouble.NONE
     marginal, perhaps_marginal = (found & usable for found in _above(units, plan.m, plan.counts_at_limit))
-    ceiling = np.inf if plan.M is None else plan.M
+    ceiling = np.nan if plan.M is None else plan.M  # nothing lies beyond NaN
     defective, perhaps_defective = (found & usable for found in _above(units, ceiling, plan.counts_at_limit))
     if defective.any():
         return LotDecision(Verdict.FAIL, f"{int(defective.sum())} unit(s) beyond {ceiling:g}, where none may be")
@@ -116,11 +116,11 @@ def coliforms_by_filter(units: Ranges) -> LotDecision:
     (21 CFR 165.110(b)(2)(i)(A)). *units* are organisms per 100 mL, shape (units,).
     """
     decision = decide_lot(units, FILTER_PLAN)
+    low, high = (float(tidy(np.nansum(end) / max(len(end), FILTER_PLAN.n))) for end in (units.low, units.high))
+    if low > FILTER_MEAN and decision.verdict != Verdict.FAIL:
+        return LotDecision(Verdict.FAIL, f"the mean, at least {low:.4g}, exceeds {FILTER_MEAN:g}")
     if decision.verdict != Verdict.PASS:
         return decision
-    low, high = float(tidy(units.low.mean())), float(tidy(units.high.mean()))
-    if low > FILTER_MEAN:
-        return LotDecision(Verdict.FAIL, f"the mean of {low:.4g} exceeds {FILTER_MEAN:g}")
     if high <= FILTER_MEAN:
         return LotDecision(Verdict.PASS, f"{decision.reason}; the mean of {high:.4g} is at most {FILTER_MEAN:g}")
     return LotDecision(Verdict.UNDETERMINED, f"the mean lies between {low:.4g} and {high:.4g}")

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 import pandera.pandas as pa
 from pandera.typing import DataFrame, Series
@@ -22,6 +23,7 @@ from wqcheck.series_units import in_common_units, series_names
 from wqcheck.tables import Readings
 from wqcheck.units import tidy
 
+EXTREMES = ("least", "greatest")
 SHARES = {"median": 0.5, "percentile_95": 0.95}
 
 TROUBLES = {
@@ -91,7 +93,7 @@ class Group:
         What each can be, in the unit of the series; NaN where it is unusable.
     trouble : array of int, shape (n,)
         Words of :class:`~wqcheck.result_ranges.Trouble`.
-    days : Series of datetime, shape (n,)
+    days : array of datetime, shape (n,)
         Sampling days.
     counted, logarithmic : bool
         Whether organisms are counted; whether the scale is one that is not averaged.
@@ -100,7 +102,7 @@ class Group:
     low: Floats
     high: Floats
     trouble: Ints
-    days: pd.Series[pd.Timestamp]
+    days: npt.NDArray[np.datetime64]
     counted: bool
     logarithmic: bool
 
@@ -155,7 +157,7 @@ def statistics_by_point(
         What becomes of a 0.9 n that is no whole number.
     """
     ranges, unit = in_common_units(readings)
-    days, counted = readings[Readings.sampled_at].reset_index(drop=True), is_count(readings)
+    days, counted = readings[Readings.sampled_at].to_numpy(dtype="datetime64[ns]"), is_count(readings)
     told = pd.DataFrame(
         {
             "parameter": series_names(readings),
@@ -164,24 +166,29 @@ def statistics_by_point(
         }
     ).reset_index(drop=True)
     told["unit"] = unit.to_numpy()
+    labels = {str(name): told[name].to_numpy(dtype=object) for name in told}
     rows = []
     for places in told.groupby(["parameter", "point", "fraction"], dropna=False, sort=False).indices.values():
         group = Group(
             low=ranges.low[places],
             high=ranges.high[places],
             trouble=ranges.trouble[places],
-            days=days.iloc[places].reset_index(drop=True),
+            days=days[places],
             counted=bool(counted[places].all()),
-            logarithmic=told["parameter"].iloc[places[0]] == "ph",
+            logarithmic=labels["parameter"][places[0]] == "ph",
         )
-        identity = {str(name): told[name].iloc[places[0]] for name in told}
+        identity = {name: words[places[0]] for name, words in labels.items()}
         rows.append(identity | _row(group, non_detects, rank))
     return _table(rows)
 
 
 def _table(rows: list[dict[str, Any]]) -> DataFrame[SeriesStatistics]:
     types: dict[str, str] = {name: str(column.dtype) for name, column in SeriesStatistics.to_schema().columns.items()}
-    columns = {name: pd.Series([row[name] for row in rows], dtype=kind) for name, kind in types.items()}
+    values = {name: [row[name] for row in rows] for name in types}
+    for name in EXTREMES:
+        ends = pd.DataFrame(values[name], columns=["low", "high"], dtype=np.float64)
+        values[name] = interval_text(ends["low"], ends["high"]).to_list()
+    columns = {name: pd.Series(values[name], dtype=kind) for name, kind in types.items()}
     return SeriesStatistics.validate(pd.DataFrame(columns))
 
 
@@ -190,7 +197,7 @@ def _row(group: Group, non_detects: NonDetects, rank: Rank) -> dict[str, Any]:
     sample = group.sample()
     estimate = kaplan_meier(sample) if isinstance(sample, LeftCensored) else sample
     row = {**_counts(group), **_bounds(group), **_estimates(estimate)}
-    row |= _rule_figures(group, sample, non_detects, rank)
+    row |= _rule_figures(group, non_detects, rank)
     known = group.low[group.usable], group.high[group.usable]
     if isinstance(estimate, KaplanMeier):  # where both bounds agree, the figure is known
         row |= {name: row[f"{name}_low"] for name in SHARES if row[f"{name}_low"] == row[f"{name}_high"]}
@@ -208,9 +215,9 @@ def _counts(group: Group) -> dict[str, Any]:
         "non_detects": non_detects,
         "partly_known": usable - detects - non_detects,
         "unusable": len(group.low) - usable,
-        "first": group.days.min(),
-        "last": group.days.max(),
-        "undated": int(group.days.isna().sum()),
+        "first": np.fmin.reduce(group.days),
+        "last": np.fmax.reduce(group.days),
+        "undated": int(np.isnat(group.days).sum()),
     }
 
 
@@ -227,7 +234,10 @@ def _bounds(group: Group) -> dict[str, float]:
 
 def _ordinary_percentile(values: Floats, share: float) -> float:
     """Return a percentile as Kaplan-Meier gives it without non-detects (Hyndman and Fan 1996, definition 2)."""
-    return float(tidy(np.quantile(values, share, method="averaged_inverted_cdf")))
+    ordered, position = np.sort(values), float(tidy(share * len(values)))
+    first = int(np.ceil(position)) - 1
+    second = min(int(position), len(values) - 1)
+    return float(tidy((ordered[first] + ordered[second]) / 2))
 
 
 def _estimates(estimate: KaplanMeier | NoStatistic) -> dict[str, float]:
@@ -238,9 +248,7 @@ def _estimates(estimate: KaplanMeier | NoStatistic) -> dict[str, float]:
     return {name: float(tidy(value)) for name, value in row.items()}
 
 
-def _rule_figures(
-    group: Group, sample: LeftCensored | NoStatistic, non_detects: NonDetects, rank: Rank
-) -> dict[str, float]:
+def _rule_figures(group: Group, non_detects: NonDetects, rank: Rank) -> dict[str, float]:
     """Return the 90th percentile and the latest running annual average; organisms of which none was found are 0."""
     none: dict[str, float] = {"percentile_90": np.nan, "running_annual_average": np.nan, "quarters": 0}
     if (group.usable & ((group.detect | group.non_detect) == np.False_)).any() or not group.usable.any():
@@ -249,20 +257,19 @@ def _rule_figures(
     values = non_detects.counted(counted)
     row = none | {"percentile_90": lead_and_copper_percentile(values, rank)}
     days = group.days[group.usable]
-    dated = days.notna().to_numpy(dtype=np.bool_)
+    dated = np.isnat(days) == np.False_
     if dated.any():
-        latest = running_annual_average(days[dated].to_numpy(), values[dated]).iloc[-1]
-        row |= {"running_annual_average": float(latest["running_average"]), "quarters": int(latest["quarters"])}
+        latest = running_annual_average(days[dated], values[dated])
+        row |= {"running_annual_average": float(latest.running_average[-1]), "quarters": int(latest.quarters[-1])}
     return row
 
 
-def _extremes(low: Floats, high: Floats) -> dict[str, str]:
-    """Return the lowest and the highest result as text: ``<0.2``, ``0.6``; *not known* of no usable results."""
+def _extremes(low: Floats, high: Floats) -> dict[str, tuple[float, float]]:
+    """Return the ends of the lowest and of the highest result; NaN of no usable results."""
     if not len(low):
-        return {"least": "not known", "greatest": "not known"}
+        return dict.fromkeys(EXTREMES, (np.nan, np.nan))
     least, greatest = np.lexsort((low, high))[0], np.lexsort((high, low))[-1]
-    ends = interval_text(pd.Series(low[[least, greatest]]), pd.Series(high[[least, greatest]]))
-    return {"least": ends.iloc[0], "greatest": ends.iloc[1]}
+    return {"least": (low[least], high[least]), "greatest": (low[greatest], high[greatest])}
 
 
 def _reason(group: Group, estimate: KaplanMeier | NoStatistic, row: dict[str, Any]) -> str:

@@ -77,14 +77,14 @@ def _convention(text: str) -> NonDetects:
 
 def _print(table: pd.DataFrame) -> None:
     """Print the table with the bounds of a figure behind it, then the reasons."""
-    shown = table[SHOWN].dropna(axis="columns", how="all")
+    shown = table[SHOWN].copy()
     for day in ("first", "last"):
         shown[day] = shown[day].dt.strftime("%Y-%m-%d")
     for name in BOUNDED:
         shown[name] = [
             _figure(*ends) for ends in zip(table[name], table[f"{name}_low"], table[f"{name}_high"], strict=True)
         ]
-    print_table(shown)
+    print_table(shown.dropna(axis="columns", how="all"))
     for row in table[table["reason"].ne("")].to_dict("records"):
         at = f" at {row['point']}" if row["point"] == row["point"] and row["point"] else ""
         typer.echo(f"  {row['parameter']}{at}: {row['reason']}")

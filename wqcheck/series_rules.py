@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
 from wqcheck.censored import Floats, LeftCensored
 from wqcheck.result_ranges import Ranges
@@ -97,22 +97,31 @@ def lead_and_copper_percentile(values: npt.ArrayLike, rank: Rank = Rank.UP) -> f
     return percentile(ordered, 1.0 if len(ordered) < 5 else 0.9, rank)
 
 
-def running_annual_average(days: npt.ArrayLike, values: npt.ArrayLike) -> pd.DataFrame:
+class Quarters(NamedTuple):
+    """Calendar quarters from the first to the last with results; arrays of shape (quarters,).
+
+    ``quarter`` is the first month of each; ``n`` counts its results, ``average`` is theirs (NaN of none), ``quarters``
+    counts those with results among the last four, ``running_average`` is theirs, and ``at_least`` what it would be if
+    the quarters without results were nil.
+    """
+
+    quarter: npt.NDArray[np.datetime64]
+    n: npt.NDArray[np.int64]
+    average: Floats
+    quarters: npt.NDArray[np.int64]
+    running_average: Floats
+    at_least: Floats
+
+
+def running_annual_average(days: npt.ArrayLike, values: npt.ArrayLike) -> Quarters:
     """Return quarterly averages and the running average of the last four calendar quarters.
 
     Parameters
     ----------
     days : array_like of datetime, shape (n,)
-        Sampling days.
+        Sampling days, at least one, none blank.
     values : array_like, shape (n,)
         Results in one unit, all of one point.
-
-    Returns
-    -------
-    DataFrame
-        One row per calendar quarter from the first to the last with results: ``quarter`` (period), ``n`` results,
-        ``average`` (NaN without results), ``quarters`` with results among the last four, ``running_average`` of
-        those, and ``at_least``, the running average if the quarters without results were nil.
 
     Notes
     -----
@@ -121,21 +130,17 @@ def running_annual_average(days: npt.ArrayLike, values: npt.ArrayLike) -> pd.Dat
     816-R-01-012), which is no compliance with the monitoring itself; ``at_least`` above a limit exceeds it whatever
     the other quarters bring (141.133(a)(3)).
     """
-    quarter = pd.PeriodIndex(pd.DatetimeIndex(np.asarray(days, dtype="datetime64[ns]")), freq="Q")
-    results = pd.Series(np.asarray(values, dtype=np.float64)).groupby(quarter)
-    every = pd.period_range(quarter.min(), quarter.max(), freq="Q")
-    average = results.mean().reindex(every)
-    last_four = average.rolling(QUARTERS, min_periods=1)
-    return pd.DataFrame(
-        {
-            "quarter": every,
-            "n": results.size().reindex(every, fill_value=0).to_numpy(),
-            "average": tidy(average),
-            "quarters": last_four.count().to_numpy(dtype=np.int64),
-            "running_average": tidy(last_four.mean()),
-            "at_least": tidy(last_four.sum() / QUARTERS),
-        }
-    )
+    number = np.asarray(days, dtype="datetime64[M]").astype(np.int64) // 3
+    place = number - number.min()
+    n = np.bincount(place)
+    total = np.bincount(place, weights=np.asarray(values, dtype=np.float64))
+    average = np.divide(total, n, out=np.full(len(n), np.nan), where=n > 0)
+    last_four = np.ones(QUARTERS)
+    quarters = np.rint(np.convolve(n > 0, last_four)[: len(n)]).astype(np.int64)
+    summed = np.convolve(np.nan_to_num(average), last_four)[: len(n)]
+    running = np.divide(summed, quarters, out=np.full(len(n), np.nan), where=quarters > 0)
+    first_months = ((number.min() + np.arange(len(n))) * 3).astype("datetime64[M]")
+    return Quarters(first_months, n, tidy(average), quarters, tidy(running), tidy(summed / QUARTERS))
 
 
 @dataclass(frozen=True, slots=True)
