@@ -37,7 +37,7 @@ LABELS = (
     ("Run start", "Run end", "Volume bottled", "Containers", "Container code", "Best before"),
     ("Sample ID", "Sampled", "Sampled by", "Received", "Laboratory", "Report number"),
 )
-"""Labels of the block above the table, in three columns."""
+"""Labels of the block above the table, in three columns; the reader tells an empty one by the known label after it."""
 
 _LABEL_COLUMNS = (("A", "B", "C"), ("D", "F", "H"), ("I", "J", "L"))
 """Column of a label, and first and last column of its value."""
@@ -135,7 +135,7 @@ def _write_block(sheet: Worksheet, form: BlankForm) -> None:
             sheet.merge_cells(f"{first}{row}:{last}{row}")
             if label_column == "D":
                 sheet.merge_cells(f"D{row}:E{row}")
-            _put(head, f"{label}:")
+            _put(head, label)
             _put(value, given.get(label, ""))
             _style(head, font=_LABEL, alignment=Alignment(vertical="center", horizontal="right"))
             _style(value, number_format=_DATE_FORMAT if label in _DATED else "@")
