@@ -70,6 +70,13 @@ def test_regression_stays_near_the_table(log: float, residual: float, warmth: fl
     assert found > 0.99 * table
 
 
+def test_regression_agrees_with_the_older_one() -> None:
+    """0.2828 pH^2.69 Cl^0.15 0.933^(T−5) L, the approximation published with the rule of 1989, within 15 %."""
+    ph, chlorine, warmth = (grid.ravel() for grid in np.meshgrid([6.5, 7.5, 8.5], [0.6, 1.2, 2.0], [5.0, 10.0, 20.0]))
+    older = 0.2828 * ph**2.69 * chlorine**0.15 * 0.933 ** (warmth - 5) * 3
+    assert disinfection.giardia_ct_free_chlorine(3, chlorine, warmth, ph) == pytest.approx(older, rel=0.15)
+
+
 @pytest.mark.parametrize(
     ("target", "agent", "warmth", "published"),
     [

@@ -112,15 +112,16 @@ def read_plant_readings(path: Path | str) -> PlantReadings:
     tables = {}
     for name in SECTIONS:
         entry = _entry(data, name)
-        if entry is not None:
+        if entry is not None and not isinstance(entry, dict):
+            problems.append(f"{name}: this is no table; write [{name}] on a line and its keys below it")
+        elif entry is not None:
             tables[name], found = _read_table(name, entry)
             problems += found
-    cartridges, found = _cartridges(data.get("pretreatment", {}))
-    baffling = _entry(data, "disinfection", {}).get("baffling", "")  # type: ignore[union-attr]
-    if baffling and baffling not in BAFFLING:
+    cartridges, found = _cartridges(_rows(data, "pretreatment", "cartridges"))
+    baffling = _entry(data, "disinfection.baffling") or ""
+    if baffling and baffling not in list(BAFFLING):
         found.append(f"[disinfection]: baffling {baffling!r} is not known; use one of {', '.join(BAFFLING)}")
-    flow = _entry(data, "flow")
-    day, stages, more = _flow(flow, tables.get("flow", {})) if flow is not None else (None, (), [])
+    day, stages, more = _flow(data, tables["flow"]) if "flow" in tables else (None, (), [])
     refuse_problems(path, [*problems, *found, *more])
     return PlantReadings(
         name=data["name"], digest=digest, path=str(path), tables=tables, baffling=baffling, cartridges=cartridges,
@@ -128,11 +129,18 @@ def read_plant_readings(path: Path | str) -> PlantReadings:
     )  # fmt: skip
 
 
-def _entry(data: Mapping[str, Any], name: str, default: dict[str, Any] | None = None) -> dict[str, Any] | None:
+def _entry(data: Mapping[str, Any], name: str) -> Any:
+    """Return what stands under a dotted name, None where nothing does."""
     found: Any = data
     for part in name.split("."):
         found = found.get(part) if isinstance(found, Mapping) else None
-    return found if isinstance(found, dict) else default
+    return found
+
+
+def _rows(data: Mapping[str, Any], table: str, name: str) -> list[Any]:
+    """Return the tables of a ``[[table.name]]``; anything else that stands there is one row, which is refused."""
+    found = _entry(data, f"{table}.{name}")
+    return found if isinstance(found, list) else [] if found is None else [found]
 
 
 def _read_table(name: str, entry: Mapping[str, Any]) -> tuple[dict[str, float], list[str]]:
@@ -158,15 +166,16 @@ def _read(text: object, kind: str, where: str) -> tuple[float, list[str]]:
     except QuantityError as problem:
         return math.nan, [f"{where}: {problem}"]
     low, high = _LIMITS.get(kind, (0.0, math.inf))
-    if value < low or value > high:
-        return value, [f"{where}: {text!r} is outside {low:g} to {high:g}; correct the number or its unit"]
-    return value, []
+    if low <= value <= high:
+        return value, []
+    allowed = f"from {low:g} to {high:g}" if math.isfinite(high) else f"from {low:g} up"
+    return value, [f"{where}: {text!r} cannot be; it runs {allowed}; correct the number or its unit"]
 
 
-def _cartridges(entry: Any) -> tuple[tuple[tuple[float, float], ...], list[str]]:
+def _cartridges(rows: list[Any]) -> tuple[tuple[tuple[float, float], ...], list[str]]:
     """Return day and drop in kPa of each reading of the cartridge filter."""
-    rows = entry.get("cartridges", []) if isinstance(entry, Mapping) else []
-    found, problems = [], []
+    found: list[tuple[float, float]] = []
+    problems: list[str] = []
     for number, row in enumerate(rows, start=1):
         where = f"[[pretreatment.cartridges]] number {number}"
         if not isinstance(row, dict) or set(row) != {"day", "drop"} or not isinstance(row["day"], int | float):
@@ -179,11 +188,11 @@ def _cartridges(entry: Any) -> tuple[tuple[tuple[float, float], ...], list[str]]
 
 
 def _flow(
-    entry: Mapping[str, Any], table: Mapping[str, float]
+    data: Mapping[str, Any], table: Mapping[str, float]
 ) -> tuple[ProductionDay | None, tuple[RatedStage, ...], list[str]]:
-    hourly, problems = _hourly(entry.get("hourly"))
+    hourly, problems = _hourly(_entry(data, "flow.hourly"))
     stages = []
-    for number, row in enumerate(entry.get("stages", []), start=1):
+    for number, row in enumerate(_rows(data, "flow", "stages"), start=1):
         problems += _stage_problems(row, f"[[flow.stages]] number {number}")
         if isinstance(row, dict) and is_text(row.get("name")) and row.get("carries") in CARRIES:
             rated, more = _read(row.get("rated"), "flow", f"stage {row['name']!r}, rated")

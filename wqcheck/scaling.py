@@ -141,7 +141,7 @@ def saturation_ph(
     strength = np.asarray(tds, dtype=np.float64) / 40_000
     root = np.sqrt(strength)
     pfm = debye_hueckel_constants(temperature)[0] * (root / (1 + root) - 0.3 * strength)
-    ions = -np.log10(_molar(calcium, CALCIUM_MASS)) - np.log10(2 * _molar(alkalinity, CALCIUM_CARBONATE))
+    ions = -_log_molar(calcium, CALCIUM_MASS) - _log_molar(alkalinity, CALCIUM_CARBONATE / 2)
     return np.asarray(second_dissociation(temperature) - calcite_product(temperature) + ions + 5 * pfm)
 
 
@@ -154,9 +154,9 @@ def simplified_saturation_ph(
     D = log10(alkalinity). For dissolved solids below 10,000 mg/L.
     """
     kelvin = np.asarray(temperature, dtype=np.float64) + 273
-    hardness = np.asarray(calcium, dtype=np.float64) * CALCIUM_CARBONATE / CALCIUM_MASS
-    a, b = (np.log10(np.asarray(tds, dtype=np.float64)) - 1) / 10, 34.55 - 13.12 * np.log10(kelvin)
-    return np.asarray(9.3 + a + b - (np.log10(hardness) - 0.4) - np.log10(np.asarray(alkalinity, dtype=np.float64)))
+    hardness = 5 + _log_molar(calcium, CALCIUM_MASS) + np.log10(CALCIUM_CARBONATE / 100)  # log10 of mg/L as CaCO₃
+    a, b = (2 + _log_molar(tds, 1.0)) / 10, 34.55 - 13.12 * np.log10(kelvin)
+    return np.asarray(9.3 + a + b - (hardness - 0.4) - (3 + _log_molar(alkalinity, 1.0)))
 
 
 def langelier_index(water: IonWater, tds: npt.ArrayLike, *, simplified: bool = False) -> Floats:
@@ -183,7 +183,7 @@ def stiff_davis_constant(strength: npt.ArrayLike, temperature: npt.ArrayLike) ->
 
 def stiff_davis_index(water: IonWater) -> Floats:
     """Return pH − pCa − pAlk − K of a concentrate above 10,000 mg/L dissolved solids, ASTM D4582."""
-    ions = np.log10(_molar(water.calcium, CALCIUM_MASS)) + np.log10(2 * _molar(water.alkalinity, CALCIUM_CARBONATE))
+    ions = _log_molar(water.calcium, CALCIUM_MASS) + _log_molar(water.alkalinity, CALCIUM_CARBONATE / 2)
     return np.asarray(water.ph + ions - stiff_davis_constant(ionic_strength(water), water.temperature))
 
 
@@ -254,5 +254,7 @@ def _last_within(grid: Floats, index: Floats, limit: float) -> float:
     return float(grid[first - 1]) if first else 0.0
 
 
-def _molar(strength: npt.ArrayLike, mass: float) -> Floats:
-    return np.asarray(strength, dtype=np.float64) / 1000 / mass
+def _log_molar(strength: npt.ArrayLike, mass: float) -> Floats:
+    """Return log10 of mg/L over g/mol in mol/L; minus infinity where there is nothing."""
+    with np.errstate(divide="ignore"):
+        return np.asarray(np.log10(np.asarray(strength, dtype=np.float64) / 1000 / mass))
