@@ -39,18 +39,21 @@ _OTHER_FILES = {
 _NO_WORKBOOK = "{} is neither a workbook nor text; give an .xlsx, .xls, .ods or .csv file"
 _CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f]")
 _DELIMITERS = ",;\t|"
-_OTHER, _BLANK, _WHOLE, _FLAG = 0, 1, 2, 3
+BLANK, TEXT, NUMBER, OTHER, _WHOLE, _FLAG = range(6)
+"""How a cell is stored; whole numbers and booleans only until they are turned into floats and words."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sheet:
     """One sheet, or one of the tables below one another in it: rows × columns of cells.
 
-    ``name`` is ``""`` for a text file; ``top`` is the number of rows of the file above the first row of ``cells``.
+    ``name`` is ``""`` for a text file; ``stored`` says of each cell whether it is :data:`BLANK`, :data:`TEXT`,
+    :data:`NUMBER` or :data:`OTHER`; ``top`` is the number of rows of the file above the first row of ``cells``.
     """
 
     name: str
     cells: Cells
+    stored: npt.NDArray[np.int8]
     hidden: bool = False
     top: int = 0
 
@@ -124,7 +127,7 @@ def _workbook_sheets(name: str, data: bytes, remarks: list[str]) -> tuple[Sheet,
         unsaved = cells_without_value(data) if data.startswith(_ZIP) else {}
         rows = {sheet: book.get_sheet_by_name(sheet).to_python(skip_empty_area=False) for sheet in worksheets}
         return tuple(
-            Sheet(sheet, _plain(_with_texts(rows[sheet], unsaved.get(sheet, {}))), sheet in hidden)
+            _sheet(sheet, _with_texts(rows[sheet], unsaved.get(sheet, {})), hidden=sheet in hidden)
             for sheet in book.sheet_names
             if sheet in worksheets
         )
@@ -157,7 +160,7 @@ def _second_reader(name: str, data: bytes, first: BaseException, remarks: list[s
         ) from problem
     remarks.append(f"read with the second reader, for the first one failed: {reason}")
     return tuple(
-        Sheet(sheet.title, _plain(list(sheet.iter_rows(values_only=True))), sheet.sheet_state != "visible")
+        _sheet(sheet.title, list(sheet.iter_rows(values_only=True)), hidden=sheet.sheet_state != "visible")
         for sheet in book.worksheets
     )
 
@@ -170,13 +173,14 @@ def _text_sheet(name: str, data: bytes, remarks: list[str]) -> Sheet:
         remarks.append(f"read as {encoding} text")
     csv.field_size_limit(max(csv.field_size_limit(), len(text)))
     try:
-        return Sheet("", _plain(list(csv.reader(io.StringIO(text), delimiter=delimiter))))
+        return _sheet("", list(csv.reader(io.StringIO(text), delimiter=delimiter)))
     except csv.Error as problem:
         raise WorkbookError(f"{name} cannot be read as delimited text ({problem}); save it again as CSV") from problem
 
 
 def _decode(name: str, data: bytes) -> tuple[str, str]:
     encoding = next((encoding for bom, encoding in _BOMS if data.startswith(bom)), "")
+    marked = encoding != ""
     if not encoding and b"\0" in data[:4000]:
         even, odd = data[:4000:2].count(0), data[1:4000:2].count(0)
         encoding = "utf-16-le" if odd > 4 * even else "utf-16-be" if even > 4 * odd else ""
@@ -188,6 +192,8 @@ def _decode(name: str, data: bytes) -> tuple[str, str]:
             if _CONTROL.search(text):
                 raise WorkbookError(_NO_WORKBOOK.format(name))
             return text, candidate
+    if not marked:
+        raise WorkbookError(_NO_WORKBOOK.format(name))
     raise WorkbookError(f"{name} cannot be decoded as {encoding} text; save it again as UTF-8")
 
 
@@ -209,8 +215,8 @@ def _delimiter(text: str) -> str:
     return max(_DELIMITERS, key=evenness)
 
 
-def _plain(rows: Sequence[Iterable[Any]]) -> Cells:
-    """Return *rows* as an object array (rows × columns): blanks None, whole numbers floats, booleans their word."""
+def _sheet(name: str, rows: Sequence[Iterable[Any]], *, hidden: bool = False) -> Sheet:
+    """Return *rows* as a sheet: blanks None, whole numbers floats, booleans their word, no blank rows at the end."""
     listed = [row if isinstance(row, list) else list(row) for row in rows]
     width = max(map(len, listed), default=0)
     if any(len(row) != width for row in listed):
@@ -218,19 +224,28 @@ def _plain(rows: Sequence[Iterable[Any]]) -> Cells:
     cells = np.empty((len(listed), width), dtype=object)
     if cells.size:
         cells[:] = listed
-    kinds = np.fromiter(map(_storage, cells.ravel()), dtype=np.int8, count=cells.size).reshape(cells.shape)
-    cells[kinds == _BLANK] = None
-    whole = kinds == _WHOLE
-    cells[whole] = cells[whole].astype(np.float64)
-    flags = kinds == _FLAG
-    cells[flags] = [str(cell).upper() for cell in cells[flags]]
-    used = np.flatnonzero((kinds != _BLANK).any(axis=1))
-    return cells[: used[-1] + 1] if len(used) else cells[:0]
+    stored = np.array(_storages(cells.ravel().tolist()), dtype=np.int8).reshape(cells.shape)
+    cells[stored == BLANK] = None
+    whole = stored == _WHOLE
+    cells[whole], stored[whole] = cells[whole].astype(np.float64), NUMBER
+    flags = stored == _FLAG
+    cells[flags], stored[flags] = [str(cell).upper() for cell in cells[flags]], TEXT
+    used = np.flatnonzero((stored != BLANK).any(axis=1))
+    end = int(used[-1]) + 1 if len(used) else 0
+    return Sheet(name, cells[:end], stored[:end], hidden)
 
 
-def _storage(cell: object) -> int:
-    if cell is None or (cell.__class__ is str and (not cell or cell.isspace())):
-        return _BLANK
-    if cell.__class__ is bool:
-        return _FLAG
-    return _WHOLE if cell.__class__ is int else _OTHER
+def _storages(cells: list[Any]) -> list[int]:
+    """Return for each of *cells* how it is stored; one expression, for it meets every cell of a book.
+
+    Blank text begins below ``!`` or beyond ASCII, so that nearly all texts are told by one comparison.
+    """
+    return [
+        BLANK if cell is None
+        else (BLANK if (cell < "!" or cell > "\x7f") and not cell.strip() else TEXT) if cell.__class__ is str
+        else NUMBER if cell.__class__ is float
+        else _FLAG if cell.__class__ is bool
+        else _WHOLE if cell.__class__ is int
+        else OTHER
+        for cell in cells
+    ]  # fmt: skip

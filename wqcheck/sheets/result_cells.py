@@ -25,12 +25,16 @@ ROW_ROLES = (*IDENTITY, "sampled_at", "sampled_time", "received_at", "analysed_a
 
 @dataclass(frozen=True, slots=True)
 class ResultCells:
-    """The n result cells of a table: 0-based rows and columns (shape (n,)), what they say, cells without owner."""
+    """The n result cells of a table: 0-based rows and columns (shape (n,)), what they say, cells without owner.
+
+    ``end`` is the row after the last one of the table, results that were not tested counted in.
+    """
 
     rows: Positions
     columns: Positions
     parsed: ParsedResults
     orphans: tuple[tuple[int, int], ...]
+    end: int
 
 
 def find_result_cells(grid: RoleGrid, table: Table) -> ResultCells:
@@ -53,7 +57,8 @@ def find_result_cells(grid: RoleGrid, table: Table) -> ResultCells:
     kept = ~untested & ~alone
     grid.mark(rows[kept], columns[kept], *READING)
     lost = tuple((int(r), int(c)) for r, c in zip(rows[orphan], columns[orphan], strict=True))
-    return ResultCells(rows[kept], columns[kept], parsed.taken(kept), lost)
+    end = int(rows[~alone].max(initial=-1)) + 1 or len(cells)
+    return ResultCells(rows[kept], columns[kept], parsed.taken(kept), lost, end)
 
 
 def _data_rows(grid: RoleGrid, table: Table) -> npt.NDArray[np.bool_]:
@@ -87,9 +92,12 @@ def _row_label(cell: object) -> str | None:
 
 
 def _repeats(cells: Cells, header: int) -> Positions:
-    filled = np.array([cell is not None for cell in cells[header]], dtype=bool)
-    same = (cells[:, filled] == cells[header, filled]).sum(axis=1)
-    rows = np.flatnonzero(same >= max(2, int(0.6 * filled.sum())))
+    filled = np.flatnonzero(np.array([cell is not None for cell in cells[header]], dtype=bool))
+    wanted = max(2, int(0.6 * len(filled)))
+    few = filled[: len(filled) - wanted + 1]  # a row that repeats enough of the headings repeats one of these
+    rows = np.flatnonzero((cells[:, few] == cells[header, few]).any(axis=1))
+    same = (cells[rows][:, filled] == cells[header, filled]).sum(axis=1)
+    rows = rows[same >= wanted]
     return np.asarray(rows[rows != header])
 
 

@@ -11,7 +11,7 @@ import pandas as pd
 
 from wqcheck.numerals import format_number
 from wqcheck.sheets.coded import Coded
-from wqcheck.sheets.grid import Sheet
+from wqcheck.sheets.grid import BLANK, Sheet
 
 READING = ("result", "")
 """Role and reason of the cells that are readings themselves; all others stand in the ledger."""
@@ -26,7 +26,7 @@ class RoleGrid:
         self.sheet = sheet
         self._known: dict[tuple[str, str], int] = {UNUSED: 0}
         self._codes = np.zeros(sheet.cells.shape, dtype=np.int16)
-        self._filled = np.asarray(sheet.cells != None, dtype=bool)  # noqa: E711 elementwise
+        self._filled = np.asarray(sheet.stored != BLANK)
 
     def mark(self, rows: object, columns: object, role: str, reason: str) -> None:
         """Give the cells at *rows* × *columns* (anything numpy can index with) a role and a reason."""

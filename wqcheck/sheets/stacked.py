@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from wqcheck.sheets.coded import Coded
 from wqcheck.sheets.content import RESULT_LIKE, Kind, kinds_of
-from wqcheck.sheets.grid import Cells, Sheet
+from wqcheck.sheets.grid import BLANK, NUMBER, TEXT, Cells, Sheet
 from wqcheck.sheets.headings import heading_role
 from wqcheck.sheets.labels import is_label_row
 
@@ -24,7 +24,7 @@ _LOOK_DOWN = 6
 def split_tables(sheet: Sheet) -> tuple[Sheet, ...]:
     """Return *sheet* cut before the title of every table but the first; whole where it holds one table or none."""
     cells = sheet.cells
-    headings = _heading_rows(cells)
+    headings = _heading_rows(sheet)
     starts = [0]
     for upper, lower in pairwise(headings):
         between = kinds_of(cells[upper + 1 : lower])
@@ -38,7 +38,8 @@ def split_tables(sheet: Sheet) -> tuple[Sheet, ...]:
     parts: list[Sheet] = []
     for start, end in zip(starts, ends, strict=True):
         heading = next((row - start for row in headings if start <= row < end), None)
-        parts += _beside(replace(sheet, cells=cells[start:end], top=sheet.top + start), heading)
+        part = replace(sheet, cells=cells[start:end], stored=sheet.stored[start:end], top=sheet.top + start)
+        parts += _beside(part, heading)
     return tuple(parts)
 
 
@@ -47,23 +48,25 @@ def _beside(sheet: Sheet, heading: int | None) -> list[Sheet]:
     if heading is None:
         return [sheet]
     cells = sheet.cells
-    blank = np.flatnonzero(~np.asarray(cells[heading:] != None).any(axis=0))  # noqa: E711 elementwise
+    blank = np.flatnonzero((sheet.stored[heading:] == BLANK).all(axis=0))
     first = next(str(cell) for cell in cells[heading] if cell is not None)
     cuts = [int(c) + 1 for c in blank if c + 1 < cells.shape[1] and str(cells[heading, c + 1]) == first]
     parts = []
     for start, end in pairwise([0, *cuts, cells.shape[1]]):
-        part = np.full(cells.shape, None, dtype=object)
-        part[:, start:end] = cells[:, start:end]
-        parts.append(replace(sheet, cells=part))
+        part, stored = np.full(cells.shape, None, dtype=object), np.full(cells.shape, BLANK, dtype=np.int8)
+        part[:, start:end], stored[:, start:end] = cells[:, start:end], sheet.stored[:, start:end]
+        parts.append(replace(sheet, cells=part, stored=stored))
     return parts
 
 
-def _heading_rows(cells: Cells) -> list[int]:
+def _heading_rows(sheet: Sheet) -> list[int]:
     """Return the rows of at least two headings and no value that stand above results unlike themselves."""
-    given = Coded.of(cells.ravel())
-    texts = given.flags(lambda cell: isinstance(cell, str)).reshape(cells.shape).sum(axis=1)
-    plain = given.flags(_is_plain_value).reshape(cells.shape).any(axis=1)
-    rows = np.flatnonzero((texts >= 2) & ~plain)
+    cells = sheet.cells
+    texts = (sheet.stored == TEXT).sum(axis=1)
+    numbers = (sheet.stored == NUMBER).any(axis=1)
+    rows = np.flatnonzero((texts >= 2) & ~numbers)
+    plain = Coded.of(cells[rows].ravel()).flags(_is_plain_value).reshape(len(rows), cells.shape[1]).any(axis=1)
+    rows = rows[~plain]
     kinds = kinds_of(cells[rows])
     named = ((kinds & _NAMES) != 0).sum(axis=1)
     most = (named >= 0.5 * (kinds != 0).sum(axis=1)) | np.array([_is_parameter(cells[row]) for row in rows], dtype=bool)
@@ -72,7 +75,7 @@ def _heading_rows(cells: Cells) -> list[int]:
 
 
 def _is_plain_value(cell: object) -> bool:
-    return isinstance(cell, float) or (isinstance(cell, str) and _PLAIN_VALUE.fullmatch(cell) is not None)
+    return isinstance(cell, str) and _PLAIN_VALUE.fullmatch(cell) is not None
 
 
 def _is_parameter(cells: Cells) -> bool:
