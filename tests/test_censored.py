@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -285,6 +285,7 @@ def test_observed_information_agrees_with_differences_of_the_likelihood() -> Non
     assert found.covariance == pytest.approx(np.linalg.inv(information), rel=1e-4)
 
 
+@settings(max_examples=25)
 @given(st.sampled_from([OAHU, MANGANESE, TOY]), st.floats(1e-3, 1e3))
 def test_a_change_of_unit_scales_the_fit(text: str, factor: float) -> None:
     of = sample(text)

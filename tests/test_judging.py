@@ -369,6 +369,21 @@ def test_the_non_binary_statement_with_a_guard_band(table: Table) -> None:
     assert verdicts(simple) == ["pass"] * 4 + ["fail"] * 3
 
 
+def test_the_binary_statement_with_a_guard_band(table: Table) -> None:
+    """ILAC-G8:09/2019, clause 4.2.2, limit 10, U = 1: only a result with the guard band to spare is accepted."""
+    limits = table({**SODIUM, "upper": "10"})
+    rows = [{"parameter": "sodium", "unit": "mg/L", "value": value, "uncertainty": 1.0} for value in (9.0, 9.5, 10.5)]
+    rows += [
+        {"parameter": "sodium", "unit": "mg/L", "value": 9.5},
+        {"parameter": "sodium", "unit": "mg/L", "value": 11.2},
+    ]
+    found = judge(readings_of(rows), [limits], product="tap", on=DAY, decision=DecisionRule.GUARDED_ACCEPTANCE)
+    assert verdicts(found) == ["pass", "fail", "fail", "pass", "fail"]
+    added = found[Judged.reason].str.endswith(", and guarded acceptance needs more than that.")
+    assert added.to_list() == [False, True, True, False, False]
+    assert "meets, by less than its uncertainty, the limit" in found[Judged.reason].iloc[1]
+
+
 def test_the_guard_band_follows_the_unit_of_the_limit_and_both_ends_of_a_range(table: Table) -> None:
     """Same rule as above (ILAC-G8:09/2019, clause 4.2.3), applied to each end."""
     limits = table(LEAD, PH)

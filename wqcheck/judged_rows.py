@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import cast
 
 import numpy as np
@@ -65,6 +65,18 @@ def outcome(results: Results, limits: LimitRows, pairs: Pairs, ranges: Ranges) -
     )
     reason = sentences(results.reported, setting, ranges, decided.verdict)
     return Outcome(pairs, ranges.low, ranges.high, decided.compared, decided.margin, decided.verdict, reason)
+
+
+def binary(found: Outcome) -> Outcome:
+    """Return *found* with every conditional verdict turned into *fail* (ILAC-G8:09/2019, clause 4.2.2)."""
+    conditional = [VERDICTS.index(word) for word in (Verdict.CONDITIONAL_PASS, Verdict.CONDITIONAL_FAIL)]
+    near = np.isin(found.verdict, conditional)
+    told = found.reason.str.removesuffix(".") + ", and guarded acceptance needs more than that."
+    return replace(
+        found,
+        verdict=np.where(near, VERDICTS.index(Verdict.FAIL), found.verdict),
+        reason=found.reason.mask(near, told),
+    )
 
 
 def no_limit(reading: Ints, reason: pd.Series) -> Outcome:

@@ -11,7 +11,7 @@ from pandera.typing import DataFrame
 
 from wqcheck.binding import LimitRows, all_rows, bound_rows, pairs_in_force, sampling_days, unbound_reasons
 from wqcheck.combined_limits import judge_combined
-from wqcheck.judged_rows import Outcome, Results, joined, judged_rows, no_limit, outcome
+from wqcheck.judged_rows import Outcome, Results, binary, joined, judged_rows, no_limit, outcome
 from wqcheck.limit_checks import COMBINED_RULES
 from wqcheck.limit_tables import LimitTable, product_word
 from wqcheck.result_ranges import Pairs, Ranges, is_count, own_ranges, ranges_in, row_numbers, volume_examined
@@ -96,7 +96,7 @@ def _outcome(
     ranges, uncertainty = ranges_in(readings, own, limits.targets(), pairs)
     exact = (readings[Readings.sign] == Sign.EQUAL).to_numpy(dtype=bool)
     uncounted = (readings[Readings.sign] == Sign.GREATER) & readings[Readings.value].isna()
-    guarded = exact[pairs.reading] & (uncertainty > 0) & (decision == DecisionRule.GUARD_BAND)
+    guarded = exact[pairs.reading] & (uncertainty > 0) & (decision != DecisionRule.SIMPLE)
     total = limits.rows[Limits.rule].isin(COMBINED_RULES).to_numpy(dtype=bool)[pairs.target]
     results = Results(
         reported=readings[Readings.reported].take(pairs.reading),
@@ -104,7 +104,8 @@ def _outcome(
         examined=volume_examined(readings)[pairs.reading],
         uncounted=(uncounted.to_numpy(dtype=bool) & is_count(readings))[pairs.reading],
     )
-    return outcome(results, limits, pairs, ranges.noted(total, "this is the total as reported"))
+    found = outcome(results, limits, pairs, ranges.noted(total, "this is the total as reported"))
+    return binary(found) if decision == DecisionRule.GUARDED_ACCEPTANCE else found
 
 
 def strictest(judged: DataFrame[Judged]) -> DataFrame[Judged]:

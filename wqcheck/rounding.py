@@ -6,7 +6,7 @@ average, and never the single results before it.
 
 from __future__ import annotations
 
-from decimal import ROUND_HALF_EVEN, ROUND_HALF_UP, Decimal, InvalidOperation
+from decimal import ROUND_HALF_EVEN, ROUND_HALF_UP, Context, Decimal, InvalidOperation
 from enum import StrEnum
 
 
@@ -29,6 +29,8 @@ class Method(StrEnum):
 
 
 _MODES = {Tie.EVEN: ROUND_HALF_EVEN, Tie.UP: ROUND_HALF_UP}
+_MOST_PLACES = 40  # before or after the point
+_EXACT = Context(prec=5 * _MOST_PLACES)
 
 
 def decimal_of(text: str | Decimal) -> Decimal:
@@ -37,7 +39,7 @@ def decimal_of(text: str | Decimal) -> Decimal:
     Raises
     ------
     ValueError
-        It is no finite number.
+        It is no finite number, or has digits more than 40 places before or after the point.
     """
     try:
         value = Decimal(text)
@@ -45,6 +47,9 @@ def decimal_of(text: str | Decimal) -> Decimal:
         raise ValueError(f"{text!r} is no number with a decimal point") from None
     if not value.is_finite():
         raise ValueError(f"{text!r} is no finite number")
+    exponent = value.as_tuple().exponent
+    if isinstance(exponent, int) and (exponent < -_MOST_PLACES or value.adjusted() > _MOST_PLACES):
+        raise ValueError(f"{text!r} is no number of at most {_MOST_PLACES} places before and after the point")
     return value
 
 
@@ -59,21 +64,22 @@ def round_to_place(text: str | Decimal, place: str | Decimal, tie: Tie = Tie.EVE
     step = abs(decimal_of(place))
     if not step:
         raise ValueError("the place to round to must not be 0")
-    return (decimal_of(text) / step).quantize(Decimal(1), _MODES[tie]) * step
+    steps = _EXACT.divide(decimal_of(text), step).quantize(Decimal(1), _MODES[tie], _EXACT)
+    return _EXACT.multiply(steps, step)
 
 
 def round_to_figures(text: str | Decimal, figures: int, tie: Tie = Tie.EVEN) -> Decimal:
-    """Return *text* with that many significant *figures* (at least 1); 0 stays 0.
+    """Return *text* with that many significant *figures* (1 to 40); 0 stays 0.
 
     Rounding that carries over keeps the number of figures: 99.6 to two is 1.0E+2 (ASTM E29, 6.4).
     """
-    if figures < 1:
-        raise ValueError(f"at least one significant figure, got {figures}")
+    if not 1 <= figures <= _MOST_PLACES:
+        raise ValueError(f"significant figures must be 1 to {_MOST_PLACES}, got {figures}")
     value = decimal_of(text)
     if not value:
         return value
-    rounded = value.quantize(Decimal(1).scaleb(value.adjusted() - figures + 1), _MODES[tie])
-    return rounded.quantize(Decimal(1).scaleb(rounded.adjusted() - figures + 1))
+    rounded = value.quantize(Decimal(1).scaleb(value.adjusted() - figures + 1), _MODES[tie], _EXACT)
+    return rounded.quantize(Decimal(1).scaleb(rounded.adjusted() - figures + 1), context=_EXACT)
 
 
 def within_upper(
