@@ -91,7 +91,7 @@ def test_no_cell_of_a_copy_can_act_as_a_formula(tmp_path: Path) -> None:
     assert "'=1+1" in csv_bytes(cells).decode("utf-8")
 
 
-@settings(deadline=None, max_examples=30)
+@settings(deadline=None, max_examples=20)
 @given(st.lists(st.text(alphabet="=+-@'<0159.;,a \"\nµ", max_size=12), min_size=1, max_size=6))
 def test_any_note_comes_back_as_it_was(notes: list[str]) -> None:
     rows = [{**GOOD, "note": note.strip()} for note in notes]

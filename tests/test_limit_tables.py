@@ -99,6 +99,7 @@ def test_a_good_table_loads_with_name_title_digest_and_lines(write: Write) -> No
         ({**GOOD, "parameter": "leed"}, "parameter", "nearest: lead"),
         ({**GOOD, "basis": "Pb2"}, "basis", "not expressed so"),
         ({**GOOD, "parameter": "nitrate", "basis": "Cl"}, "basis", "NO3, N"),
+        ({**GOOD, "parameter": "nitrate"}, "basis", "say what nitrate is expressed as: NO3, N"),
         ({**GOOD, "valid_from": "12.1.2023"}, "valid_from", "ISO date"),
         ({**GOOD, "valid_from": "20230112"}, "valid_from", "dashes"),
         ({**GOOD, "valid_from": "2023-01-12", "valid_to": "2022-01-12"}, "valid_to", "before it begins"),

@@ -189,6 +189,13 @@ def _bases(row: Row) -> Iterator[Problem]:
             yield "basis", basis, f"{code} is not expressed so; the catalogue has {usual}"
 
 
+def _stated(row: Row) -> Iterator[Problem]:
+    """Refuse a number that can be meant in several ways: 10 mg/L of nitrate is 44 mg/L as NO3, or 10."""
+    entry = catalogue().get(row["parameter"])
+    if entry and entry.ambiguous and not row["basis"] and row["rule"] not in {*COMBINED_RULES, Rule.GUIDANCE}:
+        yield "basis", "", f"say what {entry.code} is expressed as: {', '.join(entry.bases)}"
+
+
 def _fit(row: Row) -> Iterator[Problem]:
     """Refuse a unit into which no result of the parameter can be turned: every result would stay undecided."""
     entry = catalogue().get(row["parameter"])
@@ -203,7 +210,7 @@ def _fit(row: Row) -> Iterator[Problem]:
 
 
 _CHECKS: tuple[Callable[[Row], Iterator[Problem]], ...] = (
-    *(_words, _numbers, _dates, _codes, _unit, _needs, _evidence, _status, _lengths, _lists, _bases, _fit),
+    *(_words, _numbers, _dates, _codes, _unit, _needs, _evidence, _status, _lengths, _lists, _bases, _stated, _fit),
 )
 
 

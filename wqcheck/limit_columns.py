@@ -67,8 +67,8 @@ EXPLAINED: Mapping[str, str] = {
     "and guidance; above 0 for a sum.",
     "unit": "A unit of units.csv as it is written there, into which results of this parameter can be turned. For every "
     "rule but guidance; absent takes CFU, MPN or count.",
-    "basis": "What the mass is expressed as: NO3 or N for nitrate, 20 °C for conductivity. Blank for a substance as "
-    "itself. In a sum one for all, or a ; list beside members.",
+    "basis": "What the mass is expressed as: NO3 or N for nitrate, 20 °C for conductivity; needed where several are "
+    "in use. Blank for a substance as itself. In a sum one for all, or a ; list beside members.",
     "volume_ml": "For counts the volume that the count refers to, in mL and above 0. Blank otherwise.",
     "members": "For sum_max and ratio_sum_max a ; list of the codes that are added up, each once; among several the "
     "row's own code is none of them. Blank otherwise.",
