@@ -53,7 +53,7 @@ def table_of(read: ReadResult, *columns: str) -> list[tuple[Any, ...]]:
             plain[column] = [
                 None if pd.isna(at) else at.isoformat(" ").removesuffix(" 00:00:00") for at in plain[column]
             ]
-    return [tuple(row) for row in plain.where(plain.notna(), None).itertuples(index=False, name=None)]
+    return [tuple(None if pd.isna(cell) else cell for cell in row) for row in plain.itertuples(index=False, name=None)]
 
 
 def roles_of(read: ReadResult) -> dict[str, str]:

@@ -19,7 +19,7 @@ from wqcheck.sheets.content import RESULT_LIKE, Kind, Profile, kinds_of
 from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.headers import PROBED_ROWS, best_header, probe_of
 from wqcheck.sheets.subheadings import join_headings
-from wqcheck.sheets.table import Column, Table, read_heading, without_mere_numbers
+from wqcheck.sheets.table import IDENTITY, Column, Table, read_heading, without_mere_numbers
 
 
 def find_table(cells: Cells) -> Table | str:
@@ -78,8 +78,8 @@ def _analyte_column(columns: Mapping[int, Column], profiles: list[Profile]) -> i
         role = columns[column].role
         if role in {"parameter", "cas"}:
             return profiles[column].analyte + (1.0 if role == "parameter" else 0.5)
-        usable = columns[column].analyte is None and role in {"", "point", "sample", "other", "result"}
-        enough = profiles[column].analyte >= (0.7 if role in {"point", "sample"} else 0.5)
+        usable = columns[column].analyte is None and role in {"", "other", "result", *IDENTITY}
+        enough = profiles[column].analyte >= (0.7 if role in IDENTITY else 0.5)
         return profiles[column].analyte if usable and enough and profiles[column].distinct > 1 else 0.0
 
     best = max(columns, key=strength, default=None)

@@ -132,8 +132,7 @@ def _read_table(
         _keep_labels(taken.labels, own)
         return {**known, **own}, own_unit or unit
     found = find_result_cells(grid, table)
-    last = int(found.rows.max()) + 1 if len(found.rows) else len(sheet.cells)
-    own, own_unit = read_labels(grid, table, last)
+    own, own_unit = read_labels(grid, table, found.end)
     _keep_labels(taken.labels, own)
     facts, unit = {**known, **own}, own_unit or unit
     work = Extraction(grid, table, facts, unit, taken.book.name, found)
