@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import date, datetime
+from functools import cache
 from io import BytesIO
 from pathlib import Path
 
@@ -46,8 +47,14 @@ BLOCK = {
 }  # fmt: skip
 
 
+@cache
 def our_form() -> BlankForm:
     return blank_form(OUR_TABLES, product="purified", train=TRAIN, rules=None, on=DAY)
+
+
+@cache
+def form_of(table: str, kind: Product) -> BlankForm:
+    return blank_form([table], product=kind, train=None, rules=None, on=DAY)
 
 
 def sheet_of(form: BlankForm) -> tuple[openpyxl.Workbook, Worksheet]:
@@ -131,7 +138,7 @@ def test_a_blank_form_has_no_results_and_says_so() -> None:
 @pytest.mark.parametrize(("table", "kind"), COVERED)
 def test_every_name_and_unit_of_the_form_is_recognised(table: str, kind: Product) -> None:
     """One number a line, over every shipped table and kind of water: it comes back as what was asked for."""
-    form = blank_form([table], product=kind, train=None, rules=None, on=DAY)
+    form = form_of(table, kind)
     result = read(filled(form, {line.code: {"Result": 1} for line in form.lines}))
     assert said(result) == []
     rows = result.readings
@@ -158,11 +165,11 @@ RESULTS = st.one_of(
 )  # fmt: skip
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(data=st.data())
 def test_any_mixture_of_results_comes_back_cell_for_cell(data: st.DataObject) -> None:
     table, kind = data.draw(st.sampled_from(COVERED))
-    form = required_only(blank_form([table], product=kind, train=TRAIN, rules=None, on=DAY))
+    form = required_only(form_of(table, kind))
     given = {line.code: data.draw(RESULTS) for line in form.lines}
     result = read(filled(form, {code: {"Result": text} for code, (text, _, _) in given.items()}))
     expected = {code: (sign, value) for code, (_, sign, value) in given.items() if sign not in {None, Sign.NOT_DONE}}
@@ -249,7 +256,7 @@ def test_a_form_with_all_good_results_leads_to_a_release() -> None:
     [("TNTC", Disposition.REJECT), ("present", Disposition.REJECT), ("not tested", Disposition.HOLD)],
 )
 def test_one_bad_result_on_the_form_is_not_lost(result: str, disposition: Disposition) -> None:
-    form = our_form()
+    form = required_only(our_form())
     rows = dict(good(form.lines)) | {"escherichia_coli": {"Result": result}}
     assert check(filled(form, rows)).decision.disposition == disposition
 
@@ -305,8 +312,7 @@ def test_a_required_sum_is_asked_for_by_its_members(tmp_path: Path) -> None:
 def test_unit_and_strictest_limit_are_those_of_the_text(
     table: str, kind: str, code: str, unit: str, limit: str
 ) -> None:
-    form = blank_form([table], product=kind, train=None, rules=None, on=DAY)
-    line = next(line for line in form.lines if line.code == code)
+    line = next(line for line in form_of(table, Product(kind)).lines if line.code == code)
     assert (line.unit, line.limit) == (unit, limit)
 
 
