@@ -17,12 +17,13 @@ LAYERS = {
     2: {"sheets", "limit_tables", "limit_checks", "limit_columns", "limit_cells", "limit_sheets"},
     3: {
         "judging", "binding", "combined_limits", "judged_rows", "result_ranges", "verdicts", "verdict_reasons",
+        "limit_demands", "limit_comparison", "limit_changes", "limit_overrides",
         "train", "removal", "removal_words",
         "censored", "censored_models", "series", "series_rules", "series_units", "sum_bounds",
         "conformance", "most_probable_number", "rounding", "sampling_plans",
         "membranes", "ion_activities", "scaling", "pretreatment", "disinfection", "flow_fit",
         "plant_readings", "plant_figures", "water_figures",
-        "quality", "sample_amounts", "sample_roles", "ion_balance", "mineral_checks", "part_whole", "holding_times",
+        "quality", "sample_amounts", "sample_roles", "usual_units", "ion_balance", "mineral_checks", "part_whole", "holding_times",
         "plausibility", "unit_slips", "repeated_results", "control_samples",
     },
     4: {
@@ -33,7 +34,7 @@ LAYERS = {
         "certificate_files", "certificate_workbook", "batch",
         "blank_form", "blank_form_workbook", "form_limits", "form_notes", "sample_bottles",
     },
-    6: {"cli", "form_commands", "limit_commands", "plant_commands", "series_commands", "exit_codes", "terminal", "page"},
+    6: {"cli", "form_commands", "limit_commands", "limit_lines", "plant_commands", "series_commands", "exit_codes", "terminal", "page"},
 }  # fmt: skip
 
 OUTSIDE = {

@@ -15,6 +15,7 @@ from wqcheck.findings import Finding, Severity
 from wqcheck.judging import judge
 from wqcheck.limit_tables import LimitTable, covers, load_limits, product_word
 from wqcheck.parameters import catalogue
+from wqcheck.quality import check_quality
 from wqcheck.release import BatchCheck, BatchDetails, FileStamp, decide_release, load_release_rules
 from wqcheck.release_rules import ReleaseRules
 from wqcheck.removal import no_stages, removal_by_stage
@@ -104,9 +105,12 @@ def check_workbook(
     taken = take_in(sources)
     details = _filled(details, taken)
     readings, places = assign_stages(taken.readings, plant) if plant else (taken.readings, ())
-    finished, others = _finished_water(readings, details.batch, plant)
+    same = _of_batch(readings, details.batch)
+    here = at_product_point(readings, plant) if plant else pd.Series(True, index=readings.index)
+    finished = Readings.validate(readings[here & same].reset_index(drop=True))
     judged = judge(finished, tables, product=kind, on=on)
-    findings = (*taken.findings, *places, *others, *_uncovered(tables, kind), *_unrecognised(finished))
+    found = (*taken.findings, *places, *_other_batches(readings[here], details.batch), *_uncovered(tables, kind))
+    findings = (*found, *_unrecognised(finished), *check_quality(readings, same, here & same))
     decision = decide_release(
         details.batch, judged, findings, release_rules, product=kind, not_tested=not_tested(tables, judged, kind, on)
     )
@@ -122,21 +126,22 @@ def check_workbook(
     )
 
 
-def _finished_water(
-    readings: DataFrame[Readings], batch: str, plant: Train | None
-) -> tuple[DataFrame[Readings], list[Finding]]:
-    """Return the results of the batch's finished water, and which other batches were set aside."""
-    here = at_product_point(readings, plant) if plant else pd.Series(True, index=readings.index)
+def _of_batch(readings: DataFrame[Readings], batch: str) -> pd.Series[bool]:
+    """Return which results belong to the batch, those that state none included; same index."""
     stated = readings[Readings.batch]
-    same = stated.isna() | (stated.str.strip().str.casefold() == batch.strip().casefold()).fillna(False)
+    return stated.isna() | (stated.str.strip().str.casefold() == batch.strip().casefold()).fillna(False)
+
+
+def _other_batches(readings: DataFrame[Readings], batch: str) -> list[Finding]:
+    """Return which batches other than *batch* were set aside."""
     found = []
-    for name, rows in readings[here & stated.notna()].groupby(Readings.batch, sort=False):
+    for name, rows in readings.groupby(Readings.batch, sort=False):
         if str(name).strip().casefold() != batch.strip().casefold():
             text = f"{len(rows)} result(s) belong to batch {name} and were not judged for batch {batch}"
             found.append(
                 Finding(code="other batch", severity=Severity.NOTE, message=text, where=place_of(rows.iloc[0]))
             )
-    return Readings.validate(readings[here & same].reset_index(drop=True)), found
+    return found
 
 
 def _uncovered(tables: Iterable[LimitTable], product: str) -> list[Finding]:

@@ -27,7 +27,8 @@ _NO_RPD = frozenset({"ph", "temperature", "air_temperature", "redox_potential"})
 def relative_percent_difference(first: Floats, second: Floats) -> Floats:
     """Return 200 |a − b| / (a + b) in percent (same shape), NaN where the sum is nothing or either is unknown."""
     total = first + second
-    return np.divide(200 * np.abs(first - second), total, out=np.full(np.shape(total), np.nan), where=total > 0)
+    apart = 200 * np.abs(first - second)
+    return np.asarray(np.divide(apart, total, out=np.full(np.shape(total), np.nan), where=total > 0))
 
 
 def control_findings(samples: Samples) -> Iterator[Finding]:
@@ -76,7 +77,7 @@ def _duplicates(samples: Samples) -> Iterator[Finding]:
     near_limit = np.fmin(low[first], low[second]) < TIMES_LIMIT * np.nan_to_num(least)
     rpd = relative_percent_difference(low[first], low[second])
     wrong = np.where(both & (near_limit == np.False_), rpd > RPD_MOST, apart > np.nan_to_num(least))
-    for at in np.flatnonzero(wrong):
+    for at in np.flatnonzero(wrong).tolist():
         pair = [int(first[at]), int(second[at])]
         a, b = (samples.text(Readings.reported, row) for row in pair)
         figure = f"200 |a − b|/(a + b) = {rpd[at]:.0f} %" if both[at] else "not calculated, as one is no detection"
@@ -85,7 +86,7 @@ def _duplicates(samples: Samples) -> Iterator[Finding]:
             f"{RPD_MOST:g} % from {TIMES_LIMIT:g} times the reporting limit, below it one reporting limit (US EPA "
             "National Functional Guidelines, inorganic); have both repeated"
         )
-        yield samples.finding(pair, "duplicate", Severity.NOTE, message)
+        yield from samples.findings(pair, "duplicate", Severity.NOTE, message)
 
 
 def _reporting_limits(samples: Samples) -> Floats:
@@ -111,7 +112,7 @@ def _blanks(samples: Samples) -> Iterator[Finding]:
             "results below ten times these may come from bottles, reagents or handling (US EPA National Functional "
             "Guidelines, from memory); ask the laboratory before relying on them"
         )
-        yield samples.finding(together, "blank", Severity.NOTE, message)
+        yield from samples.findings(together, "blank", Severity.NOTE, message)
 
 
 def _spikes(samples: Samples) -> Iterator[Finding]:
@@ -120,17 +121,17 @@ def _spikes(samples: Samples) -> Iterator[Finding]:
     spiked = samples.role == SPIKE
     percent = readings[Readings.unit].eq("%").fillna(False).to_numpy(dtype=np.bool_)
     value = readings[Readings.value].to_numpy(dtype=np.float64)
-    for row in np.flatnonzero(spiked & percent & ((value < RECOVERY[0]) | (value > RECOVERY[1]))):
+    for row in np.flatnonzero(spiked & percent & ((value < RECOVERY[0]) | (value > RECOVERY[1]))).tolist():
         message = (
             f"{samples.name(int(row))}: recovery {samples.text(Readings.reported, int(row))} % of the spike "
             f"{samples.label(int(row))} is outside {RECOVERY[0]:g} to {RECOVERY[1]:g} % (fortified matrix of US EPA "
             "methods 200.7 and 200.8, from memory); results of this parameter may be off by as much"
         )
-        yield samples.finding([int(row)], "spike recovery", Severity.NOTE, message)
+        yield from samples.findings([int(row)], "spike recovery", Severity.NOTE, message)
     others = np.flatnonzero(spiked & (percent == np.False_))
     if len(others):
         message = (
             f"{len(others)} result(s) of spiked samples give no recovery, for the amount added is not in the sheet; "
             "give the recovery in %"
         )
-        yield samples.finding([int(others[0])], "spike recovery", Severity.NOTE, message)
+        yield from samples.findings([int(others[0])], "spike recovery", Severity.NOTE, message)

@@ -81,7 +81,7 @@ def times_for(code: str) -> tuple[HoldingTime, ...]:
 
 def elapsed_hours(begin: pd.Series, end: pd.Series) -> tuple[Floats, Floats]:
     """Return the least and the greatest hours from *begin* to *end*; a time of 0:00 stands for the whole day."""
-    hours = ((end - begin) / pd.Timedelta(hours=1)).to_numpy(dtype=np.float64)
+    hours = (end - begin).dt.total_seconds().to_numpy(dtype=np.float64) / 3600
     unsure = [(moment == moment.dt.normalize()).to_numpy(dtype=np.float64) * 24 for moment in (begin, end)]
     return hours - unsure[0], hours + unsure[1]
 
@@ -94,7 +94,7 @@ def time_findings(samples: Samples) -> Iterator[Finding]:
         if severity == Severity.NOTE:
             wrong &= samples.readings[Readings.parameter].isin(ON_SITE).to_numpy(dtype=np.bool_) == np.False_
         for rows in _by_sample(samples, np.flatnonzero(wrong), [earlier, later]):
-            yield _order_finding(samples, rows, (earlier, later), (first, second), severity)
+            yield from _order_finding(samples, rows, (earlier, later), (first, second), severity)
     yield from _too_long(samples)
 
 
@@ -110,14 +110,14 @@ def _by_sample(samples: Samples, rows: npt.NDArray[np.intp], columns: list[str])
 
 def _order_finding(
     samples: Samples, rows: list[int], columns: tuple[str, str], words: tuple[str, str], severity: Severity
-) -> Finding:
+) -> Iterator[Finding]:
     earlier, later = (samples.readings[name].iloc[rows[0]] for name in columns)
     message = (
         f"{len(rows)} result(s) of {samples.label(rows[0])} were {words[1]} on {later:%Y-%m-%d %H:%M} and only "
         f"{words[0]} on {earlier:%Y-%m-%d %H:%M}; this order cannot be, so no holding time is known: correct the dates "
         "(day and month interchanged?)"
     )
-    return samples.finding(rows, "order of dates", severity, message)
+    return samples.findings(rows, "order of dates", severity, message)
 
 
 def _too_long(samples: Samples) -> Iterator[Finding]:
@@ -133,7 +133,7 @@ def _too_long(samples: Samples) -> Iterator[Finding]:
     owner = np.where(held, samples.sample[rows], -1 - book)
     for _, places in pd.Series(rows).groupby([owner, rules[line[rows]]], sort=False):
         together = [int(row) for row in places]
-        yield _late_finding(samples, together, least[together], every[line[together[0]]])
+        yield from _late_finding(samples, together, least[together], every[line[together[0]]])
 
 
 def _exceeded(samples: Samples, hours: Floats) -> npt.NDArray[np.int64]:
@@ -150,7 +150,7 @@ def _exceeded(samples: Samples, hours: Floats) -> npt.NDArray[np.int64]:
     return found
 
 
-def _late_finding(samples: Samples, rows: list[int], hours: Floats, line: HoldingTime) -> Finding:
+def _late_finding(samples: Samples, rows: list[int], hours: Floats, line: HoldingTime) -> Iterator[Finding]:
     codes = samples.readings[Readings.parameter].iloc[rows].unique()
     names = ", ".join(find_parameter(str(code)).name for code in codes[:6]) + (" …" if len(codes) > 6 else "")
     number = len(np.unique(samples.sample[rows]))
@@ -162,7 +162,7 @@ def _late_finding(samples: Samples, rows: list[int], hours: Floats, line: Holdin
         f"accepted are {_span(line.hours)} for {_WATER[line.applies]}, {line.source}{note}; take a new sample, or "
         "state on the report that the holding time was exceeded"
     )
-    return samples.finding(rows, "holding time", line.severity, message)
+    return samples.findings(rows, "holding time", line.severity, message)
 
 
 def _span(hours: float) -> str:

@@ -14,7 +14,7 @@ import numpy as np
 from wqcheck.findings import Finding, Severity
 from wqcheck.parameters import find_parameter
 from wqcheck.result_ranges import Bools, Floats, Ints
-from wqcheck.sample_amounts import Amount, Samples
+from wqcheck.sample_amounts import Amount, Samples, first_known
 
 SOURCE = "APHA Standard Methods 1030 E"
 CATIONS = ("calcium", "magnesium", "sodium", "potassium", "ammonium", "strontium", "lithium", "barium")
@@ -48,7 +48,7 @@ class Ions:
 
     def complete(self) -> Bools:
         """Return which samples have every required ion."""
-        return np.logical_and.reduce([lacks == np.False_ for lacks in self.lacking.values()])
+        return np.asarray(np.logical_and.reduce([lacks == np.False_ for lacks in self.lacking.values()]))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,7 +78,7 @@ def ions_of(samples: Samples) -> Ions:
     amounts = {code: samples.amount_in(code, "meq/L", "") for code in (*CATIONS, *ANIONS)}
     both = samples.amount_in("nitrate_plus_nitrite", "mg/L", "N")
     nitrogen = find_parameter("nitrate").bases["N"]
-    amounts["nitrate"] = _first_known(amounts["nitrate"], both.times(1 / nitrogen, 1 / nitrogen))
+    amounts["nitrate"] = first_known(amounts["nitrate"], both.times(1 / nitrogen, 1 / nitrogen))
     amounts[ALKALINITY] = _alkalinity(samples)
     lacking = {code: amounts[code].known() == np.False_ for code in REQUIRED}
     return Ions(amounts, lacking)
@@ -97,18 +97,7 @@ def _alkalinity(samples: Samples) -> Amount:
         row=forms[0].row,
     )
     narrower = (summed.high - summed.low) < (titrated.high - titrated.low)
-    return _first_known(titrated, summed, unless=narrower & (titrated.high > titrated.low))
-
-
-def _first_known(first: Amount, second: Amount, unless: Bools | None = None) -> Amount:
-    use = first.known() if unless is None else first.known() & (unless == np.False_)
-    return Amount(
-        low=np.where(use, first.low, second.low),
-        high=np.where(use, first.high, second.high),
-        slack=np.where(use, first.slack, second.slack),
-        volume_ml=np.where(use, first.volume_ml, second.volume_ml),
-        row=np.where(use, first.row, second.row),
-    )
+    return first_known(titrated, summed, unless=narrower & (titrated.high > titrated.low))
 
 
 def balance_of(ions: Ions, ph: Amount) -> Balance:
@@ -151,10 +140,10 @@ def _excess(cations: tuple[Floats, Floats], anions: tuple[Floats, Floats]) -> Fl
 
 def balance_findings(samples: Samples, ions: Ions, balance: Balance) -> Iterator[Finding]:
     """Yield a finding for each sample whose sums disagree, and one for all whose sums cannot be compared."""
-    for at in np.flatnonzero(balance.excess > 1):
+    for at in np.flatnonzero(balance.excess > 1).tolist():
         rows = _rows(ions, at)
         gross = abs(balance.percent[at]) >= GROSS_PERCENT
-        yield samples.finding(
+        yield from samples.findings(
             rows, "ion balance", Severity.HOLD if gross else Severity.NOTE, _sentence(samples, ions, balance, at)
         )
     yield from _not_evaluable(samples, ions, balance)
@@ -199,7 +188,7 @@ def _not_evaluable(samples: Samples, ions: Ions, balance: Balance) -> Iterator[F
         f"add the missing ions to have the analysis checked ({SOURCE})"
     )
     rows = [int(samples.first[place]) for place in at]
-    yield samples.finding(rows[:1], "ion balance not evaluable", Severity.NOTE, message)
+    yield from samples.findings(rows[:1], "ion balance not evaluable", Severity.NOTE, message)
 
 
 def _rows(ions: Ions, at: int) -> list[int]:

@@ -12,7 +12,7 @@ import numpy as np
 from wqcheck.findings import Finding, Severity
 from wqcheck.ion_balance import ALKALINITY, ANIONS, BEYOND_ANY, CATIONS, Balance, Ions
 from wqcheck.result_ranges import Bools, Floats
-from wqcheck.sample_amounts import Amount, Samples
+from wqcheck.sample_amounts import Amount, Samples, first_known
 
 SOLIDS_PARTS = {
     "sodium": 1.0, "potassium": 1.0, "calcium": 1.0, "magnesium": 1.0, "chloride": 1.0, "sulfate": 1.0,
@@ -45,7 +45,7 @@ HARDNESS_SHARE, HARDNESS_SLACK = 0.10, 1.0
 
 def mineral_findings(samples: Samples, ions: Ions, balance: Balance) -> Iterator[Finding]:
     """Yield what disagrees between the ions of a sample and its solids, conductivity, hardness and alkalinity."""
-    solids = samples.amount_in("total_dissolved_solids", "mg/L", "")
+    solids = first_known(samples.amount("total_dissolved_solids"), samples.amount("dry_residue_180c"))
     conductivity = samples.amount_in("electrical_conductivity", "µS/cm", "25 °C")
     yield from _solids(samples, ions, solids)
     yield from _conductivity(samples, ions, balance, conductivity)
@@ -65,34 +65,36 @@ def calculated_solids(samples: Samples, ions: Ions) -> tuple[Floats, Floats]:
 
 
 def calculated_conductivity(ions: Ions) -> tuple[Floats, Floats]:
-    """Return the least and greatest conductivity at 25 °C that the ions give, µS/cm (APHA 2510 A).
+    """Return the least and greatest conductivity at 25 °C that the ions give, µS/cm.
 
-    κ = κ0 y² with κ0 = Σ λ0·meq and y = 10^(−0.5 (√I/(1 + √I) − 0.3 I)), I = Σ z·meq/2000 in mol/L.
+    κ0 = Σ λ0·meq is lowered by y = 10^(−0.5 (√I/(1 + √I) − 0.3 I)), I = Σ z·meq/2000 in mol/L: to κ0 y² as in APHA
+    2510 A, which suits hard waters, and to κ0 y, near which solutions of sodium and potassium chloride lie.
     """
-    ends = []
-    for end in ("low", "high"):
-        amounts = {code: np.minimum(getattr(ions.amounts[code].filled(), end), BEYOND_ANY) for code in LAMBDA}
-        ideal = sum((amounts[code] * LAMBDA[code] for code in LAMBDA), np.zeros(1))
-        charge = sum((amounts[code] * (2 if code in DIVALENT else 1) for code in LAMBDA), np.zeros(1))
-        strength = charge / 2000
-        root = np.sqrt(strength)
-        y = 10.0 ** (-0.5 * (root / (1 + root) - 0.3 * strength))
-        ends.append(np.where(ions.complete(), ideal * y**2, np.nan))
-    return ends[0], ends[1]
+    low, high = (_ideal_conductivity(ions, end) for end in ("low", "high"))
+    return low[0] * low[1] ** 2, high[0] * high[1]
+
+
+def _ideal_conductivity(ions: Ions, end: str) -> tuple[Floats, Floats]:
+    amounts = {code: np.minimum(getattr(ions.amounts[code].filled(), end), BEYOND_ANY) for code in LAMBDA}
+    ideal = sum((amounts[code] * LAMBDA[code] for code in LAMBDA), np.zeros(1))
+    charge = sum((amounts[code] * (2 if code in DIVALENT else 1) for code in LAMBDA), np.zeros(1))
+    strength = np.minimum(charge / 2000, 1.0)
+    root = np.sqrt(strength)
+    return np.where(ions.complete(), ideal, np.nan), 10.0 ** (-0.5 * (root / (1 + root) - 0.3 * strength))
 
 
 def _solids(samples: Samples, ions: Ions, solids: Amount) -> Iterator[Finding]:
     low, high = calculated_solids(samples, ions)
     less = solids.high + solids.slack < SOLIDS_BAND[0] * low - SOLIDS_SLACK
     more = solids.low - solids.slack > SOLIDS_BAND[1] * high + SOLIDS_SLACK
-    for at in np.flatnonzero(less | more):
+    for at in np.flatnonzero(less | more).tolist():
         measured = solids.low[at]
         message = (
             f"measured dissolved solids {measured:.4g} mg/L are {measured / low[at]:.2f} of those calculated from the "
             f"ions, 0.6 alkalinity (as CaCO3) + ions + SiO2 = {low[at]:.4g} mg/L; {SOLIDS_BAND[0]} to {SOLIDS_BAND[1]} "
             f"is usual (APHA Standard Methods 1030 E, ± {SOLIDS_SLACK:g} mg/L); have the residue and the ions checked"
         )
-        yield samples.finding(_rows(solids, ions, at), "dissolved solids", Severity.NOTE, message)
+        yield from samples.findings(_rows(solids, ions, at), "dissolved solids", Severity.NOTE, message)
 
 
 def _conductivity(samples: Samples, ions: Ions, balance: Balance, measured: Amount) -> Iterator[Finding]:
@@ -101,15 +103,16 @@ def _conductivity(samples: Samples, ions: Ions, balance: Balance, measured: Amou
     apart = _beyond(measured, low, high, ION_EC_BAND)
     cations = _beyond(measured, 100 * balance.cations_low, 100 * balance.cations_high, ION_EC_BAND)
     anions = _beyond(measured, 100 * balance.anions_low, 100 * balance.anions_high, ION_EC_BAND)
-    for at in np.flatnonzero(apart & cations & anions):
-        value = measured.low[at]
+    for at in np.flatnonzero(apart & cations & anions).tolist():
+        value = max(measured.low[at], 1e-9)
         message = (
             f"conductivity {value:.4g} µS/cm at 25 °C does not fit the ions: 100 × cations/conductivity = "
             f"{100 * balance.cations_low[at] / value:.2f}, 100 × anions/conductivity = "
             f"{100 * balance.anions_low[at] / value:.2f} (0.9 to 1.1, APHA Standard Methods 1030 E), and their own "
-            f"conductivities give {low[at]:.4g} µS/cm (2510 A); check unit (mS or µS), temperature and ions"
+            f"conductivities give {low[at]:.4g} to {high[at]:.4g} µS/cm (2510 A); check unit, temperature and "
+            "ions"
         )
-        yield samples.finding(_rows(measured, ions, at), "conductivity and ions", Severity.NOTE, message)
+        yield from samples.findings(_rows(measured, ions, at), "conductivity and ions", Severity.NOTE, message)
 
 
 def _beyond(measured: Amount, low: Floats, high: Floats, band: tuple[float, float]) -> Bools:
@@ -124,7 +127,7 @@ def _solids_by_conductivity(samples: Samples, solids: Amount, measured: Amount) 
     upper = np.where(dilute, DILUTE_RATIO_BAND[1], RATIO_BAND[1])
     less = solids.high + solids.slack < lower * (measured.low - measured.slack)
     more = solids.low - solids.slack > upper * (measured.high + measured.slack)
-    for at in np.flatnonzero(less | more):
+    for at in np.flatnonzero(less | more).tolist():
         ratio = solids.low[at] / measured.low[at] if measured.low[at] else np.inf
         message = (
             f"dissolved solids {solids.low[at]:.4g} mg/L are {ratio:.2f} of the conductivity {measured.low[at]:.4g} "
@@ -132,7 +135,7 @@ def _solids_by_conductivity(samples: Samples, solids: Amount, measured: Amount) 
             "wider below 100 µS/cm); check the units of both"
         )
         rows = [int(solids.row[at]), int(measured.row[at])]
-        yield samples.finding(rows, "solids and conductivity", Severity.NOTE, message)
+        yield from samples.findings(rows, "solids and conductivity", Severity.NOTE, message)
 
 
 def _hardness(samples: Samples) -> Iterator[Finding]:
@@ -144,13 +147,13 @@ def _hardness(samples: Samples) -> Iterator[Finding]:
     slack = HARDNESS_SLACK + np.hypot(hardness.slack, np.hypot(2.497 * calcium.slack, 4.118 * magnesium.slack))
     less = hardness.high + slack < (1 - HARDNESS_SHARE) * low
     more = hardness.low - slack > (1 + HARDNESS_SHARE) * high
-    for at in np.flatnonzero(less | more):
+    for at in np.flatnonzero(less | more).tolist():
         message = (
             f"hardness {hardness.low[at]:.4g} mg/L as CaCO3 is not 2.497 Ca + 4.118 Mg = {low[at]:.4g} (APHA Standard "
             "Methods 2340 B, accepted 10 %, common practice); check whether calcium is given as CaCO3, and the units"
         )
         rows = [int(amount.row[at]) for amount in (hardness, calcium, magnesium)]
-        yield samples.finding(rows, "hardness", Severity.NOTE, message)
+        yield from samples.findings(rows, "hardness", Severity.NOTE, message)
 
 
 PH_OF_CARBONATE, PH_OF_NO_ALKALINITY, PH_SLACK = 8.3, 4.3, 0.2
@@ -172,12 +175,14 @@ def _alkalinity_forms(samples: Samples) -> Iterator[Finding]:
     ]
     cases.append((ALKALINITY, total, PH_OF_NO_ALKALINITY, np.full(len(least), 0.02)))
     for code, form, end_point, floor in cases:
-        for at in np.flatnonzero((form.low > floor) & (ph.high + PH_SLACK < end_point)):
+        for at in np.flatnonzero((form.low > floor) & (ph.high + PH_SLACK < end_point)).tolist():
             message = (
                 f"{code.replace('_', ' ')} of {form.low[at]:.3g} meq/L cannot stand beside pH {ph.high[at]:g}: there "
                 f"is none below about pH {end_point} (APHA Standard Methods 2320 B); check both results"
             )
-            yield samples.finding([int(form.row[at]), int(ph.row[at])], "alkalinity forms", Severity.NOTE, message)
+            yield from samples.findings(
+                [int(form.row[at]), int(ph.row[at])], "alkalinity forms", Severity.NOTE, message
+            )
 
 
 def _rows(first: Amount, ions: Ions, at: int) -> list[int]:

@@ -69,15 +69,15 @@ def _of_whole(samples: Samples, entry: Whole) -> Iterator[Finding]:
     least = sum((part.filled().low for part in parts), np.zeros(len(whole.low)))
     slack = _combined_slack(whole, parts)
     above = comparable & (least - slack > whole.high)
-    for at in np.flatnonzero(above):
+    for at in np.flatnonzero(above).tolist():
         far = least[at] > FAR * (whole.high[at] + slack[at])
-        yield _finding(samples, entry, whole, parts, at, entry.severity if far else Severity.NOTE)
+        yield from _finding(samples, entry, whole, parts, at, entry.severity if far else Severity.NOTE)
     if entry.equal:
         complete = np.logical_and.reduce([part.known() for part in parts])
         most = sum((part.high for part in parts), np.zeros(len(whole.low)))
         below = comparable & complete & (whole.low - slack > most)
-        for at in np.flatnonzero(below):
-            yield _finding(samples, entry, whole, parts, at, Severity.NOTE)
+        for at in np.flatnonzero(below).tolist():
+            yield from _finding(samples, entry, whole, parts, at, Severity.NOTE)
 
 
 def _same_volume(whole: Amount, parts: list[Amount]) -> Bools:
@@ -96,7 +96,7 @@ def _combined_slack(whole: Amount, parts: list[Amount]) -> Floats:
 
 def _finding(
     samples: Samples, entry: Whole, whole: Amount, parts: list[Amount], at: int, severity: Severity
-) -> Finding:
+) -> Iterator[Finding]:
     rows = [int(amount.row[at]) for amount in (whole, *parts) if amount.row[at] >= 0]
     named = [samples.given(int(part.row[at])) for part in parts if part.row[at] >= 0]
     said = "is not the sum of" if entry.equal else "is less than"
@@ -106,7 +106,7 @@ def _finding(
         f"{entry.unit}{basis} beyond their uncertainty ({entry.source}); ask the laboratory to check both results"
     )
     code = "sum and members" if entry.equal else "part above whole"
-    return samples.finding(rows, code, severity, message)
+    return samples.findings(rows, code, severity, message)
 
 
 def _dissolved(samples: Samples) -> Iterator[Finding]:
@@ -118,11 +118,11 @@ def _dissolved(samples: Samples) -> Iterator[Finding]:
         part = samples.amount(str(code), rows[dissolved[rows]])
         whole = samples.amount(str(code), rows[dissolved[rows] == np.False_])
         above = part.low - _combined_slack(whole, [part]) > whole.high
-        for at in np.flatnonzero(above):
+        for at in np.flatnonzero(above).tolist():
             pair = [int(whole.row[at]), int(part.row[at])]
             message = (
                 f"dissolved {samples.given(pair[1])} is more than total {samples.given(pair[0])} in "
                 f"{samples.label(pair[0])}, beyond their uncertainty; a part cannot exceed the whole (ASTM D596 9.4); "
                 "check the filtration, and whether the bottles were interchanged"
             )
-            yield samples.finding(pair, "part above whole", Severity.NOTE, message)
+            yield from samples.findings(pair, "part above whole", Severity.NOTE, message)

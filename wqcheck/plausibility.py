@@ -108,7 +108,7 @@ def _stand_in_findings(samples: Samples, stand_in: Bools) -> Iterator[Finding]:
             f"{len(rows)} result(s) read {given}, which many programs write for a missing value (common practice, no "
             "source); if it is one, leave the cell empty or write what is known, such as <0.01"
         )
-        yield samples.finding(rows, "stand-in value", severity, message)
+        yield from samples.findings(rows, "stand-in value", severity, message)
 
 
 def _negative(samples: Samples, stand_in: Bools) -> Iterator[Finding]:
@@ -119,7 +119,7 @@ def _negative(samples: Samples, stand_in: Bools) -> Iterator[Finding]:
             f"{samples.name(rows[0])}: {given} is negative, and there is no less than nothing; write the reporting "
             "limit with <, or correct the cell"
         )
-        yield samples.finding(rows, "impossible value", Severity.HOLD, message)
+        yield from samples.findings(rows, "impossible value", Severity.HOLD, message)
 
 
 def _impossible(samples: Samples, stand_in: Bools) -> Iterator[Finding]:
@@ -129,7 +129,8 @@ def _impossible(samples: Samples, stand_in: Bools) -> Iterator[Finding]:
         if line is None:
             continue
         rows = np.flatnonzero((samples.code == number) & (stand_in == np.False_) & (samples.role == ""))
-        low, high = samples.ranges.low[rows], samples.ranges.high[rows]
+        slack = samples.slack[rows]
+        low, high = samples.ranges.low[rows] - slack, samples.ranges.high[rows] + slack
         told = samples.readings[Readings.value].iloc[rows].ge(0).to_numpy(dtype=np.bool_) | (line.lower < 0)
         wrong = ((high < line.lower) | (low > line.upper)) & told
         if wrong.any():
@@ -154,7 +155,7 @@ def _line_findings(samples: Samples, rows: npt.NDArray[np.intp], line: Possible)
             f"values lie between {line.lower:g} and {line.upper:g} {line.unit} ({line.source}); check digits, unit and "
             "column"
         )
-        yield samples.finding(together, "impossible value", line.severity, message)
+        yield from samples.findings(together, "impossible value", line.severity, message)
 
 
 def _alike(samples: Samples, rows: npt.NDArray[np.intp], columns: list[str]) -> Iterator[list[int]]:

@@ -27,7 +27,9 @@ SHOWN = 20
 """How many findings of one code and severity are told each by itself; the rest is one finding that counts them."""
 
 
-def check_quality(readings: DataFrame[Readings], decides: pd.Series[bool] | None = None) -> tuple[Finding, ...]:
+def check_quality(
+    readings: DataFrame[Readings], asked: pd.Series[bool] | None = None, decides: pd.Series[bool] | None = None
+) -> tuple[Finding, ...]:
     """Return what is inconsistent in readings: formula, numbers, source, cells and how to mend it.
 
     A finding holds only where the data cannot all be right and a decision could rest on the wrong one; every other
@@ -36,13 +38,14 @@ def check_quality(readings: DataFrame[Readings], decides: pd.Series[bool] | None
     Parameters
     ----------
     readings : DataFrame[Readings]
-        One row per reported result.
-    decides : Series of bool, optional
-        Which readings a decision rests on, as long as *readings*; about others there are only notes. By default all.
+        One row per reported result; the more of a workbook, the more each result can be compared with.
+    asked, decides : Series of bool, optional
+        About which readings findings are wanted, and on which a decision rests (about others there are only notes);
+        as long as *readings*, by default all.
     """
     if readings.empty:
         return ()
-    samples = samples_of(readings, decides)
+    samples = samples_of(readings, asked, decides)
     return tuple(_abridged(_all_findings(samples)))
 
 
@@ -71,7 +74,7 @@ def _unconverted(samples: Samples) -> Iterator[Finding]:
             f"{len(rows)} result(s) of {', '.join(names[:6])}{' …' if len(names) > 6 else ''} could not enter the "
             "comparisons with other results, not evaluable: the unit is missing or cannot be converted; give the unit"
         )
-        yield samples.finding([int(row) for row in rows[:SHOWN]], "not evaluable", Severity.NOTE, message)
+        yield from samples.findings([int(row) for row in rows[:SHOWN]], "not evaluable", Severity.NOTE, message)
 
 
 def _abridged(findings: Iterable[Finding]) -> Iterator[Finding]:

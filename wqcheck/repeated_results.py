@@ -45,14 +45,14 @@ def _identical(samples: Samples, rows: Ints, given: Ints) -> Iterator[Finding]:
     originals = np.zeros(int(given.max()) + 1, dtype=np.int64)
     originals[given[::-1]] = rows[::-1]
     first = originals[given[again]]
-    for sample, places in repeats.groupby(samples.sample[repeats], sort=False):
+    for _, places in repeats.groupby(samples.sample[repeats], sort=False):
         at = places.index.to_numpy()
         cells = [int(row) for pair in zip(first[at], repeats.iloc[at], strict=True) for row in pair]
         message = (
-            f"{len(at)} row(s) of {samples.label(int(samples.first[int(sample)]))} stand twice with the same sample, "
+            f"{len(at)} row(s) of {samples.label(int(places.iloc[0]))} stand twice with the same sample, "
             "parameter, time and result; each was used, so remove the copy, or name the replicate"
         )
-        yield samples.finding(cells, "repeated row", Severity.NOTE, message)
+        yield from samples.findings(cells, "repeated row", Severity.NOTE, message)
 
 
 def _conflicting(samples: Samples, rows: Ints, key: Ints) -> Iterator[Finding]:
@@ -70,7 +70,7 @@ def _conflicting(samples: Samples, rows: Ints, key: Ints) -> Iterator[Finding]:
         together = [int(row) for row in places]
         values = ", ".join(dict.fromkeys(samples.text(Readings.reported, row) for row in together))
         message = (
-            f"{samples.name(together[0])} of {samples.label(together[0])} is reported as {values} for the same time and method; each was "
-            "judged by itself: have the laboratory say which holds, or name the replicates"
+            f"{samples.name(together[0])} of {samples.label(together[0])} is reported as {values} for the same time "
+            "and method; each was judged by itself: have the laboratory say which holds, or name the replicates"
         )
-        yield samples.finding(together, "two values", Severity.NOTE, message)
+        yield from samples.findings(together, "two values", Severity.NOTE, message)

@@ -6,10 +6,8 @@ the least to the greatest of them, and a non-detect enters as the range from not
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import cast
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -18,30 +16,17 @@ from pandera.typing import DataFrame
 
 from wqcheck.findings import Finding, Severity
 from wqcheck.parameters import catalogue, find_parameter
-from wqcheck.result_ranges import (
-    Bools,
-    Floats,
-    Ints,
-    Pairs,
-    Ranges,
-    Targets,
-    Trouble,
-    is_count,
-    own_ranges,
-    ranges_in,
-    row_numbers,
-    volume_examined,
-)
+from wqcheck.result_ranges import Bools, Floats, Ints, Ranges, Trouble, row_numbers, volume_examined
 from wqcheck.sample_roles import sample_roles
 from wqcheck.tables import Readings
 from wqcheck.units import conversion
+from wqcheck.usual_units import in_usual_units
 
 _MOST_CELLS = 30
 _TEXTS = (
     Readings.sample, Readings.batch, Readings.point, Readings.stage, Readings.parameter, Readings.parameter_text,
     Readings.reported, Readings.unit, Readings.replicate, Readings.workbook, Readings.sheet, Readings.cell,
 )  # fmt: skip
-_LAST_DIGITS = re.compile(r"[.,](\d+)\D*$")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -97,12 +82,14 @@ class Samples:
         Number of the sample, and of the parameter in ``codes``.
     texts : mapping of str to array of str, shape (n,)
         Text columns of the readings by name, ``""`` where blank.
+    sampled : array of datetime64, shape (n,)
+        Time of sampling.
     first : array of int, shape (m,)
         The first reading of each sample.
     role : array of str, shape (n,)
         Words of :mod:`wqcheck.sample_roles`.
-    decides : array of bool, shape (n,)
-        Whether a decision rests on the reading.
+    asked, decides : array of bool, shape (n,)
+        Whether findings about the reading are wanted, and whether a decision rests on it.
     """
 
     readings: DataFrame[Readings]
@@ -114,7 +101,9 @@ class Samples:
     code: Ints
     codes: Mapping[str, int]
     texts: Mapping[str, npt.NDArray[np.object_]]
+    sampled: npt.NDArray[np.datetime64]
     role: npt.NDArray[np.object_]
+    asked: Bools
     decides: Bools
 
     def rows_of(self, code: str) -> Ints:
@@ -162,8 +151,8 @@ class Samples:
         """Return words for the sample of a reading."""
         parts = {"sample": Readings.sample, "batch": Readings.batch, "at": Readings.point}
         words = [f"{word} {self.text(column, row)}" for word, column in parts.items() if self.text(column, row)]
-        day = self.readings[Readings.sampled_at].iloc[row]
-        told = " ".join(words + ([f"of {day:%Y-%m-%d}"] if pd.notna(day) else []))
+        day = self.sampled[row]
+        told = " ".join(words + ([] if np.isnat(day) else [f"of {np.datetime_as_string(day, unit='D')}"]))
         return (
             told if self.text(Readings.sample, row) or self.text(Readings.batch, row) else f"the sample {told}".strip()
         )
@@ -189,15 +178,27 @@ class Samples:
         more = [f"{len(each) - _MOST_CELLS} more cells"] if len(each) > _MOST_CELLS else []
         return "; ".join([*told, *more])
 
-    def finding(self, rows: Sequence[int], code: str, severity: Severity, message: str) -> Finding:
-        """Return a finding about readings; where no decision rests on any of them, it is a note."""
-        held = severity == Severity.HOLD and bool(self.decides[list(rows)].any())
-        return Finding(
+    def findings(self, rows: Sequence[int], code: str, severity: Severity, message: str) -> Iterator[Finding]:
+        """Yield a finding about readings, none where none of them is asked about.
+
+        Where no decision rests on any of them, it is a note.
+        """
+        each = list(rows)
+        if not self.asked[each].any():
+            return
+        held = severity == Severity.HOLD and bool(self.decides[each].any())
+        yield Finding(
             code=code,
             severity=Severity.HOLD if held else Severity.NOTE,
             message=message,
-            where=self.places(rows),
+            where=self.places(each),
         )
+
+
+def first_known(first: Amount, second: Amount, unless: Bools | None = None) -> Amount:
+    """Return the *first* amount, and the *second* in samples where the first is not known, or *unless* says so."""
+    use = first.known() if unless is None else first.known() & (unless == np.False_)
+    return Amount(*(np.where(use, getattr(first, part.name), getattr(second, part.name)) for part in fields(Amount)))
 
 
 def _nothing(size: int) -> Amount:
@@ -205,19 +206,21 @@ def _nothing(size: int) -> Amount:
     return Amount(unknown, unknown, np.zeros(size), unknown, np.full(size, -1, dtype=np.int64))
 
 
-def samples_of(readings: DataFrame[Readings], decides: pd.Series[bool] | None = None) -> Samples:
+def samples_of(
+    readings: DataFrame[Readings], asked: pd.Series[bool] | None = None, decides: pd.Series[bool] | None = None
+) -> Samples:
     """Return the samples that readings make up.
 
     Parameters
     ----------
     readings : DataFrame[Readings]
         One row per reported result.
-    decides : Series of bool, optional
-        Which of them a decision rests on, as long as *readings*; by default all.
+    asked, decides : Series of bool, optional
+        About which of them findings are wanted, and on which a decision rests, as long as *readings*; by default all.
     """
-    table = cast("DataFrame[Readings]", readings.reset_index(drop=True))
+    table = readings.reset_index(drop=True)
     code, names = pd.factorize(table[Readings.parameter])
-    ranges, slack = _in_usual_units(table, code, [str(name) for name in names])
+    ranges, slack = in_usual_units(table, code, [str(name) for name in names])
     role = sample_roles(table)
     sample = _sample_numbers(table, role)
     first = np.zeros(int(sample.max(initial=-1)) + 1, dtype=np.int64)
@@ -233,7 +236,9 @@ def samples_of(readings: DataFrame[Readings], decides: pd.Series[bool] | None = 
         code=code.astype(np.int64),
         codes={str(name): number for number, name in enumerate(names)},
         texts={name: table[name].fillna("").to_numpy(dtype=object) for name in _TEXTS},
+        sampled=table[Readings.sampled_at].to_numpy(dtype="datetime64[ns]"),
         role=role,
+        asked=every if asked is None else asked.to_numpy(dtype=np.bool_),
         decides=every if decides is None else decides.to_numpy(dtype=np.bool_),
     )
 
@@ -245,40 +250,3 @@ def _sample_numbers(table: DataFrame[Readings], role: npt.NDArray[np.object_]) -
     control = pd.Series(np.where(role == "duplicate", "", role))
     day = table[Readings.sampled_at].dt.normalize()
     return row_numbers([table[Readings.batch], table[Readings.sample], point, day, sheet, control])
-
-
-def _in_usual_units(table: DataFrame[Readings], code: npt.NDArray[np.intp], names: list[str]) -> tuple[Ranges, Floats]:
-    """Return range and slack of each reading in its parameter's usual unit; those of no known parameter keep theirs."""
-    known = catalogue()
-    usual = [known.get(name) for name in names]
-    wanted = np.array([entry is not None and entry.unit != "" for entry in usual] + [False])
-    rows = np.flatnonzero(wanted[code])
-    targets = Targets(
-        unit=np.array([entry.unit if entry else "" for entry in usual], dtype=object),
-        basis=np.array([entry.basis if entry else "" for entry in usual], dtype=object),
-        volume_ml=np.full(len(names), np.nan),
-        none_allowed=np.zeros(len(names), dtype=np.bool_),
-    )
-    loose = _looseness(table)
-    own = own_ranges(table)
-    pairs = Pairs(rows.astype(np.int64), code[rows].astype(np.int64))
-    found, off = ranges_in(table.assign(**{Readings.uncertainty: loose}), own, targets, pairs)
-    low, high, trouble = own.low.copy(), own.high.copy(), own.trouble.copy()
-    low[rows], high[rows], trouble[rows] = found.low, found.high, found.trouble
-    slack = loose.copy()
-    slack[rows] = off
-    return replace(own, low=low, high=high, trouble=trouble), np.nan_to_num(slack, posinf=0.0)
-
-
-def _looseness(table: DataFrame[Readings]) -> Floats:
-    """Return the stated uncertainty of each reading, else half of the last digit given; counts are exact."""
-    number, texts = pd.factorize(table[Readings.reported])
-    matches = [_LAST_DIGITS.search(str(text)) for text in texts]
-    step = np.array([0.5 * 10.0 ** -len(match[1]) if match else 0.5 for match in matches], dtype=np.float64)
-    value = table[Readings.value].to_numpy(dtype=np.float64)
-    half = step[number] if len(step) else np.zeros(0)
-    turns = value / (2 * half)
-    whole = np.abs(turns - np.rint(turns)) < 1e-6 * np.maximum(1, np.abs(turns))
-    stated = table[Readings.uncertainty].to_numpy(dtype=np.float64)
-    rounding = np.where(whole & (is_count(table) == np.False_), half, 0.0)
-    return np.where(np.isnan(stated), rounding, np.abs(stated))

@@ -85,4 +85,4 @@ def _slip(samples: Samples, rows: Ints, log: Floats) -> Iterator[Finding]:
         "cells"
     )
     severity = Severity.HOLD if point else Severity.NOTE
-    yield samples.finding([int(row) for row in fewer], "unit slip", severity, message)
+    yield from samples.findings([int(row) for row in fewer], "unit slip", severity, message)
