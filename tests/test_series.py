@@ -58,7 +58,8 @@ def test_a_series_without_non_detects_has_the_ordinary_figures() -> None:
     assert row["mean_low"] == row["mean_high"] == row["mean"]
     assert (row["least"], row["greatest"], row["percentile_95"]) == ("0.3", "0.9", 0.9)
     assert (row["first"], row["last"]) == (DAYS[0], DAYS[5])
-    assert row["reason"] == "the running average is of 1 quarter(s)"
+    assert (row["running_annual_average"], row["quarters"]) == (pytest.approx(np.mean(values)), 1)
+    assert row["reason"] == ""
 
 
 def test_arsenic_set_through_the_table() -> None:

@@ -18,7 +18,7 @@ from pandera.typing import DataFrame, Series
 from wqcheck.censored import KaplanMeier, LeftCensored, NoStatistic, kaplan_meier
 from wqcheck.removal_words import interval_text
 from wqcheck.result_ranges import Bools, Floats, Ints, Trouble, is_count
-from wqcheck.series_rules import QUARTERS, NonDetects, Rank, lead_and_copper_percentile, running_annual_average
+from wqcheck.series_rules import NonDetects, Rank, lead_and_copper_percentile, running_annual_average
 from wqcheck.series_units import in_common_units, series_names
 from wqcheck.tables import Readings
 from wqcheck.units import tidy
@@ -43,8 +43,9 @@ class SeriesStatistics(pa.DataFrameModel):
     Of ``n`` results some are ``detects``, ``non_detects`` (organisms: none found), ``partly_known`` (a range, or more
     than a figure) and ``unusable``. ``first`` and ``last`` are sampling days; ``least`` and ``greatest`` the extreme
     results as text. Figures are in ``unit``; ``percentile_90`` follows the lead and copper rule,
-    ``running_annual_average`` is that of the latest quarter, out of ``quarters`` with results. ``reason`` says why a
-    figure is missing and what to beware of.
+    ``running_annual_average`` is that of the latest quarter, over the ``quarters`` (at most 4) that have results; fewer
+    than 4 make no year. An upper end is infinite where a result is only known from below. ``reason`` says why a figure
+    is missing and what to beware of.
     """
 
     parameter: Series[str]
@@ -285,5 +286,4 @@ def _reason(group: Group, estimate: KaplanMeier | NoStatistic, row: dict[str, An
         number = int((group.trouble == word).sum())
         said += [f"{number} left out, {phrase}"] if number else []
     said += [f"{row['undated']} undated, not in the running average"] if row["undated"] else []
-    said += [f"the running average is of {row['quarters']} quarter(s)"] if 0 < row["quarters"] < QUARTERS else []
     return "; ".join(said)

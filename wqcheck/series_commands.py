@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 SHOWN = [
     *("parameter", "point", "fraction", "unit", "n", "detects", "non_detects", "first", "last", "least", "greatest"),
-    *("mean", "median", "percentile_95", "running_annual_average", "percentile_90"),
+    *("mean", "median", "percentile_95", "running_annual_average", "quarters", "percentile_90"),
 ]
 """Columns of the table on a terminal; the CSV file and the JSON hold all."""
 
@@ -92,8 +92,8 @@ def _print(table: pd.DataFrame) -> None:
 
 
 def _figure(value: float, low: float, high: float) -> str:
-    """Return ``0.21 [0.05, 0.24]``, without brackets when the ends agree and with a dash for no estimate."""
+    """Return ``0.21 [0.05, 0.24]``, without brackets when the ends agree, and with a dash where there is no estimate."""
     if isnan(low) or isnan(high):
         return ""
     estimate = "–" if isnan(value) else f"{value:.4g}"
-    return estimate if low == high == value else f"{estimate} [{low:.4g}, {high:.4g}]"
+    return estimate if low == high else f"{estimate} [{low:.4g}, {high:.4g}]"
