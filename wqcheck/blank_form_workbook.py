@@ -139,7 +139,7 @@ def _write_block(sheet: Worksheet, form: BlankForm) -> None:
             _put(value, given.get(label, ""))
             _style(head, font=_LABEL, alignment=Alignment(vertical="center", horizontal="right"))
             _style(value, number_format=_DATE_FORMAT if label in _DATED else "@")
-            _style(value, alignment=Alignment(vertical="center", horizontal="left"))
+            _style(value, alignment=Alignment(vertical="center", horizontal="left", indent=1))
             for cell in sheet[f"{first}{row}:{last}{row}"][0]:
                 _style(cell, border=_BOX)
             sheet.row_dimensions[row].height = 18
@@ -278,7 +278,7 @@ def _write_notes(sheet: Worksheet, form: BlankForm) -> str:
     _style(sheet["A1"], font=_TITLE)
     row = 2
     for row, (lead, rest) in enumerate(notes(form), start=3):
-        sheet.cell(row, 1).value = CellRichText(TextBlock(InlineFont(b=True), lead), f" {rest}")
+        sheet.cell(row, 1).value = CellRichText(TextBlock(InlineFont(rFont=_FONT, sz=11, b=True), lead), f" {rest}")
         _style(sheet.cell(row, 1), alignment=_TOP)
         sheet.row_dimensions[row].height = _height(f"{lead} {rest}", _NOTE_WIDTH) + 4
     if not form.points:

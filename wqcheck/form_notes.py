@@ -27,8 +27,7 @@ _NOTES = {
     "Uncertainty": "is the expanded one (k = 2), an amount in the unit of the row or a percentage such as 15%.",
     "Dates": "are written 2026-03-31, with the time of day where it is known, as in 2026-03-31 08:40.",
     "A second sample": "takes rows of its own, with its Sample ID and its sampling point.",
-    "Free rows": "at the end are for what is not listed. Parts of a sum are asked for one by one; a sum that is "
-    "reported as one number goes into a free row.",
+    "Free rows": "at the end are for what is not listed, also for a sum that is reported as one number.",
     "The strictest limit": "helps to choose a method whose LOQ lies well below it. The limit tables decide, not this "
     "sheet.",
     "Headings": "stay as they are. Rows may be added, sorted and deleted.",
