@@ -113,6 +113,15 @@ def test_standardised_salt_passage_of_the_standard() -> None:
     assert membranes.standardised_salt_passage(actual, standard, 2640.0) == pytest.approx(0.023508, rel=1e-3)
 
 
+def test_standardised_salt_passage_at_another_recovery() -> None:
+    """ASTM D4516 6.3 term by term: at a lower recovery the feed channel is weaker, so less passes."""
+    actual = replace(START, feed_flow=12.0, feed_tds=3000.0, permeate_tds=54.0)
+    mean_standard, mean_actual = 2500 * math.log(4) / 0.75, 3000 * math.log(2) / 0.5
+    expected = 54 / 3000 * (6 / 6) * (mean_standard / mean_actual) * (3000 / 2500)
+    assert membranes.standardised_salt_passage(actual, START) == pytest.approx(expected)
+    assert expected > 54 / 3000
+
+
 def test_differential_pressure_is_compared_at_the_same_mean_flow() -> None:
     """Doubling every flow raises an unfouled drop by 2^1.5 (desalination wiki of UNSW on ASTM data normalisation)."""
     doubled = replace(START, feed_flow=16.0, permeate_flow=12.0, differential=170 * 2**1.5)

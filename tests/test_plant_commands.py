@@ -239,6 +239,38 @@ def test_a_table_that_a_command_needs_is_asked_for(tmp_path: Path) -> None:
             run(command, file)
 
 
+def test_pretreatment_of_the_sample() -> None:
+    """27 s and 45 s over 15 minutes are 2.67 (ASTM D4189); 60 · 1.4/8 are 10.5 minutes; 8.6/0.95 are 9.05 m/h."""
+    found = figures("pretreatment", SAMPLE)
+    assert found["silt density index, 15 min"]["value"] == pytest.approx(2.6667, abs=1e-3)
+    assert found["carbon empty-bed contact time"]["value"] == pytest.approx(10.5)
+    assert found["filter loading"]["value"] == pytest.approx(9.0526, abs=1e-3)
+    assert 30 < found["days to cartridge change-out"]["value"] < 50
+
+
+def test_a_plugged_run_is_not_called_within(tmp_path: Path) -> None:
+    found = figures("pretreatment", changed(tmp_path, 'sdi_last = "45 s"', 'sdi_last = "150 s"'))
+    assert found["silt density index, 15 min"]["verdict"] == "not known"
+    assert "shorter run" in found["silt density index, 15 min"]["note"]
+
+
+def test_chlorine_outside_the_tables_gets_no_credit(tmp_path: Path) -> None:
+    """EPA's tables run from pH 6 to 9."""
+    found = figures(
+        "disinfection", changed(tmp_path, 'temperature = "19 °C"\nph = 7.3\n\n', 'temperature = "19 °C"\nph = 9.2\n\n')
+    )
+    assert found["free chlorine credit, giardia"]["value"] is None
+    assert found["free chlorine credit, virus"]["value"] is None
+
+
+def test_water_without_ions_is_not_called_balanced(tmp_path: Path) -> None:
+    text = SAMPLE.read_text(encoding="utf-8")
+    file = tmp_path / "empty.toml"
+    ions = "calcium|magnesium|sodium|potassium|strontium|barium|alkalinity|sulfate|chloride|nitrate|fluoride"
+    file.write_text(re.sub(rf'(?m)^({ions}) = "[^"]* mg/L"', r'\1 = "0 mg/L"', text), encoding="utf-8")
+    assert figures("scaling", file)["charge balance of the feed"]["verdict"] == "not known"
+
+
 def test_a_file_that_cannot_be_used_ends_with_exit_code_2(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -34,6 +34,13 @@ def test_a_fifteen_minute_index_never_passes_6_67(first: float, last: float) -> 
         assert bool(found.reportable) == bool(found.sdi <= 5.0 + 1e-12) or found.plugging == pytest.approx(75)
 
 
+def test_a_run_plugged_above_three_quarters_is_not_reported() -> None:
+    """ASTM D4189: 27 s to 150 s is 82 % plugged; its 5.5 stands, but the run has to be repeated shorter."""
+    found = pretreatment.silt_density([27, 27], [150, 108])
+    assert found.sdi == pytest.approx([5.4667, 5.0], abs=1e-3)
+    assert list(found.reportable) == [False, True]
+
+
 @pytest.mark.parametrize(("first", "last"), [(0, 45), (-1, 45), (45, 27), (math.nan, 45), (27, math.nan)])
 def test_times_that_cannot_be_have_no_index(first: float, last: float) -> None:
     found = pretreatment.silt_density(first, last)

@@ -21,6 +21,7 @@ from wqcheck.ion_activities import (
     ionic_strength,
     second_dissociation,
     truesdell_jones,
+    van_t_hoff,
 )
 
 BRACKISH = IonWater(
@@ -213,6 +214,15 @@ def test_activity_coefficients_of_the_textbooks() -> None:
     assert 10 ** davies(1, [0.01, 0.1], a) == pytest.approx([0.90, 0.76], abs=0.03)
     assert 10 ** truesdell_jones("calcium", [0.01, 0.1], a, b) == pytest.approx([0.675, 0.405], abs=0.03)
     assert 10 ** davies(0, 0.5, a) == 1.0
+
+
+def test_constants_follow_the_temperature_by_their_enthalpy() -> None:
+    """Ionisation of water, 13.36 kcal/mol: pKw 14.34, 14.00, 13.68 at 15, 25, 35 °C (handbook, recalled)."""
+    assert -van_t_hoff(-13.995, 13.362, [15, 25, 35]) == pytest.approx([14.34, 14.00, 13.68], abs=0.02)
+
+
+def test_water_without_ions_has_no_balance() -> None:
+    assert np.isnan(charge_balance(only(alkalinity=0.0)))
 
 
 def test_what_was_not_measured_is_not_evaluated() -> None:

@@ -104,7 +104,8 @@ def charge_balance(water: IonWater) -> Floats:
     totals = {name: _counted(name, value) for name, value in molality(water).items()}
     signed = [totals[name] * charge for name, charge in CHARGES.items()]
     net = sum(signed, -totals["alkalinity"])
-    return _array(net / sum(map(np.abs, signed), totals["alkalinity"]))
+    whole = sum(map(np.abs, signed), totals["alkalinity"])
+    return _array(net / np.where(whole > 0, whole, np.nan))
 
 
 def debye_hueckel_constants(temperature: npt.ArrayLike) -> tuple[Floats, Floats]:
