@@ -23,8 +23,8 @@ LAYERS = {
         "conformance", "most_probable_number", "rounding", "sampling_plans",
         "membranes", "ion_activities", "scaling", "pretreatment", "disinfection", "flow_fit",
         "plant_readings", "plant_figures", "water_figures",
-        "quality", "sample_amounts", "sample_roles", "usual_units", "ion_balance", "mineral_checks", "part_whole", "holding_times",
-        "plausibility", "unit_slips", "repeated_results", "control_samples",
+        "quality", "sample_amounts", "sample_roles", "usual_units", "ion_balance", "mineral_checks", "part_whole",
+        "holding_times", "plausibility", "unit_slips", "repeated_results", "control_samples",
     },
     4: {
         "release", "release_rules", "release_reasons",
