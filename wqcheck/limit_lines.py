@@ -135,7 +135,8 @@ def comparison_lines(
         Kind of water, day, and characters on a line.
     """
     letters = dict(zip(dict.fromkeys(compared["table"]), ascii_uppercase, strict=False))
-    yield f"{product} water, limits that hold on {on:%Y-%m-%d}, each in the unit of the first table that has one"
+    said = f"{product} water, limits that hold on {on:%Y-%m-%d}, each in the unit of the first table that has one"
+    yield from textwrap.wrap(said, width)
     for table, (name, letter) in zip(tables, letters.items(), strict=False):
         bare = "" if covers(table, product) else f" (no limit for {product} water)"
         yield textwrap.shorten(f"{letter}  {name}: {table.title}{bare}", width, placeholder="…")
@@ -223,7 +224,8 @@ def change_lines(changes: pd.DataFrame, old: LimitTable, new: LimitTable, *, on:
     yield textwrap.shorten(f"old  {old.name}: {old.title}", width, placeholder="…")
     yield textwrap.shorten(f"new  {new.name}: {new.title}", width, placeholder="…")
     counts = changes["change"].value_counts()
-    yield f"seen on {on:%Y-%m-%d}: " + (", ".join(f"{counts[c]} {c}" for c in Change if c in counts) or "no limits")
+    told = ", ".join(f"{counts[change]} {change}" for change in Change if change in counts) or "no limits"
+    yield from textwrap.wrap(f"seen on {on:%Y-%m-%d}: {told}", width)
     for change in Change:
         rows = changes[changes["change"] == change]
         if not len(rows):
@@ -233,9 +235,8 @@ def change_lines(changes: pd.DataFrame, old: LimitTable, new: LimitTable, *, on:
         if change == Change.UNCHANGED:
             yield from textwrap.wrap(", ".join(dict.fromkeys(rows["parameter"])), width)
             continue
-        told = [["parameter", "waters", "from", "old", "new", "remark"]]
-        told += [_changed_row(row) for row in rows.to_dict("records")]
-        yield from laid_out(told, width)
+        heading = ["parameter", "waters", "from", "old", "new", "remark"]
+        yield from laid_out([heading, *map(_changed_row, rows.to_dict("records"))], width)
     yield ""
     yield from textwrap.wrap(f"{MARK} {UNVERIFIED}. {_GONE} {_DECIDES}", width)
 

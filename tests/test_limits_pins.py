@@ -1,0 +1,48 @@
+"""A slip of the hand in a shipped limit table shows here: its rows, sums of columns and evidence were counted once.
+
+The figures were added up from the tables as they were made and checked; they prove that nothing moved since, not that
+a value is right. A table that is changed on purpose changes its line here, with the reason in the commit.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from wqcheck.limit_columns import EVIDENCE
+from wqcheck.limit_tables import load_limits, shipped_tables
+
+# table: rows, with a number (not guidance), sum of lower, sum of upper, sum of volume_ml,
+# primary text, secondary text, memory
+PINS = """
+australia_adwg     :  274  249      91.5 2954.5821       200   18  255    1
+canada_gcdwq       :  116   84         7 8631.7222       100   58   32   26
+eu_2009_54_2003_40 :   31   23         0   111.779      1050   10   21    0
+eu_2020_2184       :   77   65        13   5156.13      3200   77    0    0
+eu_98_83_ec        :   61   55       6.5   4277.63      1402   33   22    6
+us_21cfr165_110b   :   99   96         0 1143.6518       200   15   56   28
+us_40cfr141_143    :  121  105       6.5 21198.971       100   70   35   16
+who_gdwq_2022      :  187  145       6.7  19008.81       200    0   35  152
+"""
+
+
+def pinned() -> dict[str, str]:
+    """Return the line of each table."""
+    lines = [line.split(":") for line in PINS.strip().splitlines()]
+    return {name.strip(): " ".join(figures.split()) for name, figures in lines}
+
+
+def counted(name: str) -> str:
+    """Return the figures of a shipped table in the order of ``PINS``."""
+    rows = load_limits(name).rows
+    sums = [f"{rows[column].sum():.8g}" for column in ("lower", "upper", "volume_ml")]
+    read = [int(rows["evidence"].str.startswith(word).sum()) for word in EVIDENCE]
+    return " ".join(map(str, (len(rows), int((rows["rule"] != "guidance").sum()), *sums, *read)))
+
+
+@pytest.mark.parametrize("name", shipped_tables())
+def test_a_shipped_table_has_the_rows_sums_and_evidence_that_were_counted(name: str) -> None:
+    assert pinned().get(name) == counted(name), f"{name}: {counted(name)}"
+
+
+def test_no_table_is_pinned_that_is_not_shipped() -> None:
+    assert set(pinned()) == set(shipped_tables())
