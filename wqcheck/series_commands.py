@@ -92,7 +92,7 @@ def _print(table: pd.DataFrame) -> None:
 
 
 def _figure(value: float, low: float, high: float) -> str:
-    """Return ``0.21 [0.05, 0.24]``, without brackets when the ends agree, and with a dash where there is no estimate."""
+    """Return ``0.21 [0.05, 0.24]``, no brackets when the ends agree, and a dash where there is no estimate."""
     if isnan(low) or isnan(high):
         return ""
     estimate = "–" if isnan(value) else f"{value:.4g}"
