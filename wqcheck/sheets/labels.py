@@ -43,8 +43,9 @@ def read_labels(grid: RoleGrid, table: Table | None, last: int) -> tuple[dict[st
     above = len(cells) if table is None else (table.first if table.header is None else table.header)
     facts: dict[str, Fact] = {}
     unit: Unit | None = None
-    taken = set(table.special) if table else set()
-    for row in [r for r in (*range(min(above, 200)), *range(last, min(len(cells), last + 200))) if r not in taken]:
+    unexplained = np.asarray(grid.unexplained().any(axis=1))
+    near = [*range(min(above, 200)), *range(last, min(len(cells), last + 200))]
+    for row in [r for r in near if unexplained[r]]:
         columns = np.flatnonzero(np.array([cell is not None for cell in cells[row]], dtype=bool))
         unit = unit or _unit_for_all([str(cells[row, c]) for c in columns])
         _read_row(grid, row, [int(c) for c in columns], facts)
@@ -66,10 +67,12 @@ def _read_row(grid: RoleGrid, row: int, columns: list[int], facts: dict[str, Fac
         label, _, inline = text.partition(":")
         role = heading_role(label) if isinstance(cells[row, column], str) else ""
         after = columns[position + 1] if position + 1 < len(columns) else None
+        if after is not None and _is_label(cells[row, after], text):
+            after = None
         if role and inline.strip():
             _keep(facts, Fact(role, inline.strip(), row, column))
             grid.mark(row, column, "label", f"label and value in one cell ({role.replace('_', ' ')})")
-        elif role and after is not None and not _is_label(cells[row, after]):
+        elif role and after is not None:
             _keep(facts, Fact(role, cells[row, after], row, after))
             grid.mark(row, column, "label", f"names the value beside it ({role.replace('_', ' ')})")
             grid.mark(row, after, "label value", f"said for all results of the sheet ({role.replace('_', ' ')})")
@@ -78,6 +81,8 @@ def _read_row(grid: RoleGrid, row: int, columns: list[int], facts: dict[str, Fac
             grid.mark(row, column, "label", "names the value beside it; not used")
             grid.mark(row, after, "label value", "its label is not one that results need; not used")
             skip.add(after)
+        elif text.endswith(":"):
+            grid.mark(row, column, "label", "no value stands beside it")
         else:
             grid.mark(row, column, "text", "title, remark or signature outside the table")
 
@@ -88,13 +93,18 @@ def is_label_row(cells: Cells) -> bool:
     if not filled or not isinstance(filled[0], str):
         return False
     label, _, inline = filled[0].strip().partition(":")
-    return heading_role(label) in FACT_ROLES and bool(inline.strip() or (len(filled) > 1 and not _is_label(filled[1])))
-
-
-def _is_label(cell: object) -> bool:
-    return isinstance(cell, str) and (
-        cell.rstrip().endswith(":") or (bool(kind_of(cell) & Kind.HEADING) and len(cell) > 4)
+    return heading_role(label) in FACT_ROLES and bool(
+        inline.strip() or (len(filled) > 1 and not _is_label(filled[1], filled[0]))
     )
+
+
+def _is_label(cell: object, before: str) -> bool:
+    """Return whether *cell* is a label of its own; behind a label with a colon only another colon says so."""
+    if not isinstance(cell, str):
+        return False
+    if cell.rstrip().endswith(":") or before.rstrip().endswith(":"):
+        return cell.rstrip().endswith(":")
+    return bool(kind_of(cell) & Kind.HEADING) and len(cell) > 4
 
 
 def _keep(facts: dict[str, Fact], fact: Fact) -> None:
