@@ -70,8 +70,8 @@ def test_a_field_longer_than_earlier_files_does_not_break_later_tables(tmp_path:
 
 def test_a_label_with_a_colon_takes_the_cell_beside_it_unless_that_is_a_label_too(tmp_path: Path) -> None:
     path = tmp_path / "labels.csv"
-    lines = ["Tank:,Product tank,Product:,,Containers:,500 bottles", "", "Sample,Parameter,Result,Unit", "S1,Lead,1,µg/L"]
-    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    labels = "Tank:,Product tank,Product:,,Containers:,500 bottles"
+    path.write_text(f"{labels}\n\nSample,Parameter,Result,Unit\nS1,Lead,1,µg/L\n", encoding="utf-8")
     taken = read_workbook(path)
     assert taken.labels == {"tank": "Product tank", "containers": "500 bottles"}
     assert taken.cells == len(taken.readings) + len(taken.ledger())
