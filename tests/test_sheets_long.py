@@ -309,3 +309,21 @@ def test_results_without_headings_take_units_from_the_column_that_holds_units() 
     assert table_of(read, "cell", "parameter", "unit", "value") == [
         ("C1", "lead", "µg/L", 2), ("C2", "turbidity", "NTU", 0.5), ("C3", "ph", "1", 7), ("C4", "iron", "mg/L", 0.1),
     ]  # fmt: skip
+
+
+def test_rows_of_means_and_limits_among_samples_are_no_results() -> None:
+    head = ["Sample", "Parameter", "Result", "Unit"]
+    names = ["S-1", "S-2", "Mean", "Max", "WHO limit"]
+    read = read_rows([head, *([name, "Lead", 2, "µg/L"] for name in names)])
+    assert table_of(read, "cell", "sample") == [("C2", "S-1"), ("C3", "S-2")]
+    assert roles_of(read)["C4"] == roles_of(read)["C6"] == "not used"
+
+
+def test_two_numbered_result_columns_are_results_both() -> None:
+    read = read_rows([["Sample", "Parameter", "Unit", "Result 1", "Result 2"], ["S-1", "Lead", "µg/L", 1, 2]])
+    assert table_of(read, "cell", "sample", "point", "value") == [("D2", "S-1", None, 1), ("E2", "S-1", None, 2)]
+
+
+def test_units_in_the_headings_of_results_and_limits() -> None:
+    read = read_rows([["Analyte", "Conc. (µg/L)", "Det. limit (µg/L)", "MCL (µg/L)"], ["Benzene", "<0.5", 0.5, 5]])
+    assert table_of(read, "cell", "sign", "value", "unit", "reporting_limit") == [("B2", "<", 0.5, "µg/L", 0.5)]

@@ -224,3 +224,39 @@ def test_thousands_and_percents_as_text() -> None:
 def test_numbers_stored_as_text_are_numbers() -> None:
     read = read_rows([["Sample", "Lead (µg/L)"], ["S-1", "5"], ["S-2", " 7.5 "], ["S-3", "1 200"]])
     assert table_of(read, "reported", "value") == [("5", 5), ("7.5", 7.5), ("1 200", 1200)]
+
+
+def test_a_row_with_a_date_is_a_sample_whatever_its_name() -> None:
+    rows = [
+        ["Point", "Date", "Lead (µg/L)"],
+        ["Standard tap", DAY, 1],
+        ["WHO office", NEXT, 2],
+        ["WHO limit", None, 10],
+    ]
+    assert table_of(read_rows(rows), "cell", "point") == [("C2", "Standard tap"), ("C3", "WHO office")]
+
+
+def test_a_sample_merged_over_its_dates_holds_for_all_of_them() -> None:
+    rows = [["Sample", "Date", "Lead (µg/L)"], ["S-1", DAY, 1], [None, NEXT, 2], ["S-2", DAY, 3]]
+    read = read_rows(rows, merged=["A2:A3"])
+    assert table_of(read, "cell", "sample", "sampled_at") == [
+        ("C2", "S-1", "2026-03-01"), ("C3", "S-1", "2026-03-02"), ("C4", "S-2", "2026-03-01"),
+    ]  # fmt: skip
+    assert "A3" not in roles_of(read)
+
+
+@pytest.mark.parametrize("merged", [[], ["A1:A2", "B1:B2", "C1:D1"]])
+def test_headings_of_samples_stand_a_row_above_those_of_analytes(merged: list[str]) -> None:
+    rows = [["Sample", "Date", "Metals", None], [None, None, "Lead (µg/L)", "Iron (mg/L)"], ["S-1", DAY, 1, 2]]
+    read = read_rows(rows, merged)
+    assert table_of(read, "cell", "sample", "sampled_at", "parameter") == [
+        ("C3", "S-1", "2026-03-01", "lead"), ("D3", "S-1", "2026-03-01", "iron"),
+    ]  # fmt: skip
+    assert read.labels == {}
+
+
+def test_samples_below_the_word_parameter() -> None:
+    read = read_rows([["Parameter", "Lead (µg/L)", "pH"], ["Limit", 10, "6.5-8.5"], ["S-1", 1, 7], ["S-2", 2, 7.1]])
+    assert table_of(read, "cell", "sample", "parameter") == [
+        ("B3", "S-1", "lead"), ("C3", "S-1", "ph"), ("B4", "S-2", "lead"), ("C4", "S-2", "ph"),
+    ]  # fmt: skip

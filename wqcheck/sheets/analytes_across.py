@@ -57,14 +57,26 @@ def _wide_special_rows(cells: Cells, header: int, columns: Mapping[int, Column])
             special[row] = "unit"
         elif row > header and filled and with_units >= 0.5 * filled and "unit" in special.values():
             special[row] = "reporting_limit"
-    labels = [c for c, column in columns.items() if column.role not in {"analyte", "other"} and c < min(analytes)][
-        :3
-    ] or [0]
+    for row, role in _labelled_rows(cells, columns, analytes).items():
+        if row > header:
+            special.setdefault(row, role)
+    return special
+
+
+def _labelled_rows(cells: Cells, columns: Mapping[int, Column], analytes: list[int]) -> dict[int, str]:
+    """Return the rows whose first text names a unit, a limit, a mean … and that have no date of their own."""
+    ahead = [c for c, column in columns.items() if column.role not in {"analyte", "other"} and c < min(analytes)]
+    labels = ahead[:3] or [0]
     first = Coded.of(cells[:, labels[0]])
     for label in labels[1:]:
         first = first.or_else(Coded.of(cells[:, label]))
-    roles = first.map(lambda text: heading_role(text.rstrip(" :")) or None if isinstance(text, str) else None)
-    for found in np.flatnonzero(roles.flags(lambda role: role in SPECIAL_ROWS)):
-        if found > header:
-            special.setdefault(int(found), roles.distinct[roles.codes[found]])
-    return special
+    roles = first.map(lambda text: _row_role(text) if isinstance(text, str) else None)
+    dates = [c for c, column in columns.items() if column.role == "sampled_at" and c != labels[0]]
+    undated = [int(row) for row in np.flatnonzero(roles.known()) if all(cells[row, c] is None for c in dates)]
+    return {row: roles.distinct[roles.codes[row]] for row in undated}
+
+
+def _row_role(text: str) -> str | None:
+    """Return the role of a row that its first text gives to the whole of it, None for the name of a sample."""
+    role = heading_role(text.rstrip(" :"))
+    return role if role in SPECIAL_ROWS and len(text.split()) <= 4 else None

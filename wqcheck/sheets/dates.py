@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from wqcheck.sheets.coded import Coded
+from wqcheck.sheets.roles import cell_text
 
 Times = npt.NDArray[np.datetime64]
 
@@ -73,7 +74,7 @@ def parse_dates(cells: Coded, order: str = "") -> ParsedDates:
         time = _parse_cell(unique, text, order)
         parsed.append(np.datetime64(time, "us") if isinstance(time, dt.datetime) else np.datetime64("NaT", "us"))
         if time is None:
-            unread.append(str(unique))
+            unread.append(cell_text(unique))
         elif time == "ambiguous":
             ambiguous.append(text)
     table = np.array([*parsed, np.datetime64("NaT", "us")], dtype="datetime64[us]")

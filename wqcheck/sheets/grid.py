@@ -125,16 +125,24 @@ def _workbook_sheets(name: str, data: bytes, remarks: list[str]) -> tuple[Sheet,
             sheet.name for sheet in book.sheets_metadata if sheet.typ == python_calamine.SheetTypeEnum.WorkSheet
         }
         unsaved = cells_without_value(data) if data.startswith(_ZIP) else {}
-        rows = {sheet: book.get_sheet_by_name(sheet).to_python(skip_empty_area=False) for sheet in worksheets}
-        return tuple(
-            _sheet(sheet, _with_texts(rows[sheet], unsaved.get(sheet, {})), hidden=sheet in hidden)
-            for sheet in book.sheet_names
-            if sheet in worksheets
-        )
+        found = []
+        for sheet in (book.get_sheet_by_name(name) for name in book.sheet_names if name in worksheets):
+            rows = _with_texts(sheet.to_python(skip_empty_area=False), unsaved.get(sheet.name, {}))
+            plain = _sheet(sheet.name, rows, hidden=sheet.name in hidden)
+            _spread_down(plain.cells, sheet.merged_cell_ranges or ())
+            found.append(plain)
+        return tuple(found)
     except (KeyboardInterrupt, SystemExit):
         raise
     except BaseException as problem:
         return _second_reader(name, data, problem, remarks)
+
+
+def _spread_down(cells: Cells, merged: Iterable[tuple[tuple[int, int], tuple[int, int]]]) -> None:
+    """Write the value of a cell that is merged over rows of one column into each of them; they stay stored as blank."""
+    for (top, left), (bottom, right) in merged:
+        if left == right < cells.shape[1] and top < len(cells):
+            cells[top + 1 : bottom + 1, left] = cells[top, left]
 
 
 def _with_texts(rows: list[list[Any]], texts: Mapping[tuple[int, int], str]) -> list[list[Any]]:

@@ -42,6 +42,12 @@ def _patterns() -> tuple[tuple[str, re.Pattern[str]], ...]:
     return tuple((row["role"], re.compile(row["pattern"])) for row in csv.DictReader(text.splitlines()))
 
 
+def summary_role(text: str) -> str:
+    """Return ``limit``, ``computed`` … for the name of a row of no sample (``Mean``, ``WHO limit``), else ``""``."""
+    role = heading_role(text.strip().rstrip(" :"))
+    return role if role in {"limit", "computed", "verdict"} and len(text.split()) <= 4 else ""
+
+
 @cache
 def heading_role(text: str) -> str:
     """Return the role of a heading such as ``Sampling date`` or ``LOQ``; ``""`` when it is none that is known."""

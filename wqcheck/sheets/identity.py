@@ -80,7 +80,7 @@ def _spread(work: Extraction, row: int) -> Cells:
 
 
 def _point_name(heading: str) -> str | None:
-    return None if not heading or heading_role(heading) == "result" else heading
+    return None if not heading or heading_role(heading.rstrip(" 0123456789")) == "result" else heading
 
 
 def _dated_headings(work: Extraction) -> Flags:

@@ -38,15 +38,18 @@ def find_table(cells: Cells) -> Table | str:
     if analytes is not None and _names_rows(columns[analytes].role, profiles[analytes], across):
         return analytes_down(cells, probe, header, columns, profiles, analytes)
     if across and header is not None:
+        columns = {
+            c: replace(column, role="sample") if column.role == "parameter" else column for c, column in columns.items()
+        }
         return replace(analytes_across(cells, header, columns, profiles, extra), realigned=realigned)
     return _list(cells, header, columns, profiles, realigned)
 
 
 def _names_rows(role: str, content: Profile, across: Sequence[int]) -> bool:
     """Return whether the column that names analytes says what the rows are, although headings may name some too."""
-    if role in {"parameter", "cas"} or not across:
-        return True
-    return len(across) == 1 and content.analyte >= 0.8 and content.distinct > 2
+    if role in {"parameter", "cas"}:
+        return len(across) < 2 or content.analyte >= 0.5
+    return not across or (len(across) == 1 and content.analyte >= 0.8 and content.distinct > 2)
 
 
 def _columns(cells: Cells, header: int | None, profiles: list[Profile]) -> tuple[dict[int, Column], bool]:

@@ -12,7 +12,7 @@ from wqcheck.sheets.coded import Coded
 from wqcheck.sheets.columns import ParsedResults, parse_results
 from wqcheck.sheets.content import RESULT_LIKE, kinds_of
 from wqcheck.sheets.grid import Cells
-from wqcheck.sheets.headings import heading_role
+from wqcheck.sheets.headings import heading_role, summary_role
 from wqcheck.sheets.recognise import recognise_analyte
 from wqcheck.sheets.roles import READING, RoleGrid
 from wqcheck.sheets.table import IDENTITY, Table
@@ -74,14 +74,29 @@ def _data_rows(grid: RoleGrid, table: Table) -> npt.NDArray[np.bool_]:
     for row, role in table.special.items():
         grid.mark(row, slice(None), "heading", f"a row that gives the {role.replace('_', ' ')} of each column")
         usable[row] = False
+    if table.kind in {"long", "list"}:
+        summary = usable & _summary_rows(cells, table)
+        grid.mark(summary, slice(None), "not used", "a row of limits or of values computed from other rows")
+        usable &= ~summary
     if table.kind == "crosstab":
         label = table.with_role("parameter")[0]
+        held = np.asarray(grid.filled_cells()[:, table.with_role("result")].any(axis=1))
         roles = Coded.of(cells[:, label]).map(_row_label)
         for role in roles.distinct:
-            here = usable & roles.equal_to(role)
+            here = usable & held & roles.equal_to(role)
             grid.mark(here, slice(None), "heading", f"a row that gives the {role.replace('_', ' ')} of each column")
             usable &= ~here
     return usable
+
+
+def _summary_rows(cells: Cells, table: Table) -> npt.NDArray[np.bool_]:
+    """Return, per row of a long table, whether *Mean*, *Limit* … stands where others name a sample, and no date."""
+    summary = np.zeros(len(cells), dtype=bool)
+    for column in [c for role in ("sample", "point") for c in table.with_role(role)]:
+        names = Coded.of(cells[:, column])
+        summary |= names.flags(lambda name: isinstance(name, str) and summary_role(name) != "")
+    dated = np.asarray(cells[:, table.with_role("sampled_at")] != None)  # noqa: E711 elementwise
+    return summary & ~dated.any(axis=1)
 
 
 def _row_label(cell: object) -> str | None:

@@ -34,11 +34,25 @@ def join_headings(
             joined |= {c: read_heading(str(cells[row, c]).strip()) for c in found}
             rows[row] = "heading"
     for row in range(header - 1, max(-1, header - 1 - _ROWS_NEAR), -1):
-        above = _spanning(cells[row], kinds_of(cells[row : row + 1])[0], joined, profiles)
+        kinds = kinds_of(cells[row : row + 1])[0]
+        above = _spanning(cells[row], kinds, joined, profiles) | _headed_above(cells[row], kinds, joined, profiles)
         if above:
             joined |= above
             rows[row] = "heading"
     return joined, rows
+
+
+def _headed_above(
+    names: Cells, kinds: npt.NDArray[np.int64], columns: Mapping[int, Column], profiles: list[Profile]
+) -> dict[int, Column]:
+    """Return the columns without a heading of their own whose heading stands in the row of *names* above."""
+    if (kinds & _VALUES).any():
+        return {}
+    return {
+        c: read_heading(str(names[c]).strip())
+        for c, column in columns.items()
+        if not column.heading and profiles[c].filled and kinds[c] & Kind.HEADING
+    }
 
 
 def _waits(column: Column, content: Profile) -> bool:
