@@ -14,9 +14,8 @@ from pandera.typing import DataFrame, Series
 
 from wqcheck.binding import all_rows
 from wqcheck.limit_columns import ANY_PRODUCT, split_list
-from wqcheck.limit_demands import Asks, Demand, Relation, demands, relation
+from wqcheck.limit_demands import Asks, Demand, Relation, demands, plain_number, relation
 from wqcheck.limit_tables import LimitTable, product_word
-from wqcheck.numerals import format_number
 from wqcheck.parameters import catalogue
 from wqcheck.tables import Limits, Product
 
@@ -227,7 +226,7 @@ def _differences(old: Demand, new: Demand) -> Iterator[str]:
         if was != now:
             yield f"{name} {was} → {now}"
     if not old.none and not new.none and math.isfinite(old.volume_ml) and old.volume_ml != new.volume_ml:
-        yield f"volume {format_number(old.volume_ml)} mL → {format_number(new.volume_ml)} mL"
+        yield f"volume {plain_number(old.volume_ml)} mL → {plain_number(new.volume_ml)} mL"
     if old.members and new.members and old.members != new.members:
         codes = [{code for code, _, _ in demand.members} for demand in (old, new)]
         gone, come = (", ".join(sorted(some)) or "none" for some in (codes[0] - codes[1], codes[1] - codes[0]))

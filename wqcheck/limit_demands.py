@@ -9,10 +9,10 @@ from datetime import date
 from enum import StrEnum
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from wqcheck.limit_checks import COMBINED_RULES, split_list
-from wqcheck.numerals import format_number
 from wqcheck.parameters import catalogue
 from wqcheck.tables import Judged, Limits, Rule
 from wqcheck.units import COUNT_UNITS, conversion, tidy
@@ -100,20 +100,27 @@ class Demand:
     def words(self) -> str:
         """What is asked for, as published: ``at most 10 µg/L``, ``none in 250 mL``."""
         if self.none:
-            return f"none in {format_number(self.volume_ml)} mL"
+            return f"none in {plain_number(self.volume_ml)} mL"
         if self.asks == Asks.GUIDANCE:
             return "guidance, no number"
         if math.isnan(self.value):
             return f"{self.asks} of the clause"
         sum_of = "sum " if self.members and self.asks == Asks.AT_MOST else ""
-        return f"{sum_of}{self.asks} {format_number(self.value)} {self.unit_words}".strip()
+        return f"{sum_of}{self.asks} {plain_number(self.value)} {self.unit_words}".strip()
+
+
+def plain_number(value: float) -> str:
+    """Write *value* with at most 12 significant digits, and without an exponent where that stays readable."""
+    if value == 0 or 1e-9 <= abs(value) < 1e12:
+        return np.format_float_positional(value, precision=12, fractional=False, trim="-")
+    return f"{value:.12g}"
 
 
 def unit_words(unit: str, basis: str, volume_ml: float) -> str:
     """Write a unit with its basis or its volume (mL, NaN for none)."""
     shown = "" if unit in {"1", "pH"} else unit
     if math.isfinite(volume_ml):
-        return f"{shown} in {format_number(volume_ml)} mL".strip()
+        return f"{shown} in {plain_number(volume_ml)} mL".strip()
     if basis:
         return f"{shown} {'at' if '°C' in basis else 'as'} {basis}".strip()
     return shown
@@ -150,7 +157,7 @@ def _one_basis(text: str) -> str:
 
 def _members(rule: str, text: Mapping[str, str]) -> tuple[tuple[str, str, str], ...]:
     codes = split_list(text["members"]) if rule in COMBINED_RULES else []
-    weights = [format_number(float(part)) for part in split_list(text["weights"])] or ["1"] * len(codes)
+    weights = [plain_number(float(part)) for part in split_list(text["weights"])] or ["1"] * len(codes)
     bases = split_list(text["basis"]) or [""]
     bases = bases * len(codes) if len(bases) == 1 else bases
     unit = f" {text['unit']}" if rule == Rule.RATIO_SUM_MAX else ""

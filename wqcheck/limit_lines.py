@@ -16,9 +16,8 @@ import pandas as pd
 from wqcheck.certificate_lines import UNVERIFIED
 from wqcheck.limit_changes import Change
 from wqcheck.limit_comparison import WINNING, Standing
-from wqcheck.limit_demands import Asks, demands
+from wqcheck.limit_demands import Asks, demands, plain_number
 from wqcheck.limit_tables import covers
-from wqcheck.numerals import format_number
 
 if TYPE_CHECKING:
     from wqcheck.limit_tables import LimitTable
@@ -182,7 +181,7 @@ def _compared_cell(row: Mapping[str, Any], *, published: bool) -> str:
     star = (GENERIC if "any single pesticide" in limit else "") + _starred(row["evidence"])
     if pd.isna(low):
         return limit.removeprefix(f"{row['asks']} ") + star
-    number = format_number(float(f"{low:.4g}")) + ("" if low == high else f" to {format_number(float(f'{high:.4g}'))}")
+    number = plain_number(float(f"{low:.4g}")) + ("" if low == high else f" to {plain_number(float(f'{high:.4g}'))}")
     same = limit.replace("sum ", "").removesuffix(" (any single pesticide)").endswith(f"{number} {row['unit']}".strip())
     return number + star + (f" ({_bare(limit)})" if published and not same else "")
 
