@@ -116,6 +116,7 @@ def test_kaplan_meier_agrees_with_a_general_survival_estimator_of_the_flipped_re
         assert survival.evaluate(1e4 - value) == pytest.approx(expected, abs=1e-12)
 
 
+@settings(max_examples=40, deadline=None)
 @given(RESULTS)
 def test_kaplan_meier_without_non_detects_is_the_ordinary_mean_and_median(results: list[tuple[float, bool]]) -> None:
     of = drawn([(value, True) for value, _ in results])
@@ -128,6 +129,7 @@ def test_kaplan_meier_without_non_detects_is_the_ordinary_mean_and_median(result
         assert found.percentile(share) == pytest.approx(ordinary)
 
 
+@settings(max_examples=40, deadline=None)
 @given(RESULTS)
 def test_kaplan_meier_stays_between_the_bounds_and_its_percentiles_rise(results: list[tuple[float, bool]]) -> None:
     of = drawn(results)
@@ -211,6 +213,7 @@ def test_order_statistics_of_seven_values() -> None:
     assert found.percentile(0.5) == 1.0
 
 
+@settings(max_examples=40, deadline=None)
 @given(RESULTS)
 def test_plotting_positions_are_probabilities_that_rise_with_the_detections(results: list[tuple[float, bool]]) -> None:
     of = drawn(sorted(results))

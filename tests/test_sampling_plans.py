@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -86,6 +86,7 @@ def test_operating_characteristic_of_other_plans() -> None:
     assert acceptance_probability_of_lot(AttributePlan(5, 0, 0), 100, 10) == pytest.approx(0.58375, abs=1e-5)
 
 
+@settings(max_examples=40, deadline=None)
 @given(st.integers(1, 20), st.data())
 def test_operating_characteristics_agree_with_general_distributions(n: int, data: st.DataObject) -> None:
     """Reference: multinomial and hypergeometric distributions of scipy.stats."""
@@ -236,6 +237,7 @@ def test_error_of_the_logarithm_agrees_with_a_binomial_one() -> None:
     assert np.log(high / low) == pytest.approx(2 * 1.959964 * expected, rel=1e-6)
 
 
+@settings(max_examples=40, deadline=None)
 @given(st.integers(0, 5), st.integers(0, 5), st.integers(0, 5), st.floats(0.01, 100))
 def test_mpn_maximises_the_likelihood_whatever_the_volume(a: int, b: int, c: int, factor: float) -> None:
     found = most_probable_number([10, 1, 0.1], [5, 5, 5], [a, b, c])

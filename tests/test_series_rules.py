@@ -7,7 +7,7 @@ from decimal import Decimal
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.table_rows import readings_of
@@ -69,6 +69,7 @@ def test_percentiles_of_the_handbook(rank: Rank, expected: float) -> None:
     assert percentile(WAFERS, 0.9, rank) == pytest.approx(expected, abs=5e-5)
 
 
+@settings(max_examples=40, deadline=None)
 @given(VALUES, st.sampled_from([0.05, 0.25, 0.5, 0.75, 0.9, 0.95, 0.98]))
 def test_percentiles_agree_with_numpy(values: list[float], share: float) -> None:
     """Reference: numpy.quantile, definitions 1, 4, 5, 6 and 7 of Hyndman and Fan (1996)."""
@@ -83,6 +84,7 @@ def test_percentiles_agree_with_numpy(values: list[float], share: float) -> None
         assert percentile(values, share, rank) == pytest.approx(np.quantile(values, share, method=method))  # type: ignore[call-overload]
 
 
+@settings(max_examples=40, deadline=None)
 @given(VALUES, st.sampled_from(list(Rank)))
 def test_percentiles_rise_with_the_share_and_stay_among_the_results(values: list[float], rank: Rank) -> None:
     found = [percentile(values, share, rank) for share in np.linspace(0, 1, 41)]
@@ -91,6 +93,7 @@ def test_percentiles_rise_with_the_share_and_stay_among_the_results(values: list
     assert found[-1] == max(values)
 
 
+@settings(max_examples=40, deadline=None)
 @given(VALUES)
 def test_rounding_the_position_up_never_gives_the_lower_90th_percentile(values: list[float]) -> None:
     up = lead_and_copper_percentile(values)
