@@ -10,6 +10,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from pandera.typing import DataFrame
 
 from tests.table_rows import readings_of
@@ -22,7 +24,7 @@ from wqcheck.plausibility import possible_values
 from wqcheck.quality import SHOWN, check_quality
 from wqcheck.release import BatchDetails, Disposition
 from wqcheck.sample_roles import sample_roles
-from wqcheck.tables import Readings
+from wqcheck.tables import Readings, Sign
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_results"
 NOON = pd.Timestamp("2026-03-02 12:00")
@@ -348,6 +350,32 @@ def test_a_spike_without_its_added_amount_is_not_evaluable() -> None:
     found = found_in({**result("lead", "31", "µg/L"), "sample": "S1 spiked"}, result("lead", "1", "µg/L"))
     assert [finding.code for finding in found] == ["spike recovery"]
     assert "amount added" in found[0].message
+
+
+NUMBERS = st.sampled_from([0.0, 1.0, 5.5, 1e-300, 1e300, -1.0, -999.0, 9999.0, 14.5, 1e15, None]) | st.floats(
+    0.001, 1e4
+)
+TIMES = st.sampled_from([None, NOON, NOON.normalize(), NOON + pd.Timedelta(days=9), pd.Timestamp("1701-01-01")])
+ROWS = st.fixed_dictionaries({
+    "parameter": st.sampled_from(["calcium", "chloride", "alkalinity", "nitrate", "ph", "electrical_conductivity",
+                                  "total_coliforms", "escherichia_coli", "chloroform", "trihalomethanes_total", None]),
+    "value": NUMBERS, "sign": st.sampled_from(list(Sign)), "reported": st.sampled_from(["1", "1,5", "x", "1e5", ""]),
+    "unit": st.sampled_from(["mg/L", "µg/L", "CFU", "%", "pH", "mS/cm", "meq/L", None]),
+    "basis": st.sampled_from([None, "N", "CaCO3", "20 °C", "weird"]), "volume_ml": st.sampled_from([None, 0.0, 100.0]),
+    "sample": st.sampled_from([None, "S1", "S1 dup", "field blank", "S1 spike"]),
+    "point": st.sampled_from([None, "FP"]),
+    "sampled_at": TIMES, "received_at": TIMES, "analysed_at": TIMES, "replicate": st.sampled_from([None, "1", "2"]),
+    "fraction": st.sampled_from([None, "total", "dissolved"]), "uncertainty": st.sampled_from([None, 0.1, -1.0]),
+    "reporting_limit": st.sampled_from([None, 0.0, 1.0]), "value_high": st.sampled_from([None, 10.0]),
+})  # fmt: skip
+
+
+@given(rows=st.lists(ROWS, min_size=1, max_size=25))
+@settings(max_examples=60, deadline=None)
+def test_any_table_is_checked_and_every_finding_has_a_place(rows: list[dict[str, Any]]) -> None:
+    for finding in check_quality(readings_of(rows)):
+        assert finding.where.startswith("book.xlsx|Results!B")
+        assert "nan" not in finding.message
 
 
 def test_findings_that_no_decision_rests_on_are_notes() -> None:

@@ -81,7 +81,9 @@ def times_for(code: str) -> tuple[HoldingTime, ...]:
 
 def elapsed_hours(begin: pd.Series, end: pd.Series) -> tuple[Floats, Floats]:
     """Return the least and the greatest hours from *begin* to *end*; a time of 0:00 stands for the whole day."""
-    hours = (end - begin).dt.total_seconds().to_numpy(dtype=np.float64) / 3600
+    seconds = [moment.to_numpy(dtype="datetime64[s]") for moment in (begin, end)]
+    apart = seconds[1] - seconds[0]
+    hours = np.where(np.isnat(apart), np.nan, apart.astype(np.float64) / 3600)
     unsure = [(moment == moment.dt.normalize()).to_numpy(dtype=np.float64) * 24 for moment in (begin, end)]
     return hours - unsure[0], hours + unsure[1]
 
@@ -157,10 +159,11 @@ def _late_finding(samples: Samples, rows: list[int], hours: Floats, line: Holdin
     whose = samples.label(rows[int(np.argmax(hours))])
     first = f"{whose}" if number == 1 else f"{number} samples, the longest {whose}"
     note = f" ({line.note})" if line.note else ""
+    mend = "measure it on site" if line.hours < 1 else "take a new sample"
     message = (
         f"{names} of {first}: analysis began {_span(float(hours.max()))} after sampling, holding time exceeded; "
-        f"accepted are {_span(line.hours)} for {_WATER[line.applies]}, {line.source}{note}; take a new sample, or "
-        "state on the report that the holding time was exceeded"
+        f"accepted are {_span(line.hours)} for {_WATER[line.applies]}, {line.source}{note}; {mend}, or state on the "
+        "report that the holding time was exceeded"
     )
     return samples.findings(rows, "holding time", line.severity, message)
 

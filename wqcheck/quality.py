@@ -45,8 +45,8 @@ def check_quality(
     """
     if readings.empty:
         return ()
-    samples = samples_of(readings, asked, decides)
-    return tuple(_abridged(_all_findings(samples)))
+    with np.errstate(over="ignore", divide="ignore", invalid="ignore"):  # what leaves the scale becomes NaN: not found
+        return tuple(_abridged(_all_findings(samples_of(readings, asked, decides))))
 
 
 def _all_findings(samples: Samples) -> Iterator[Finding]:

@@ -22,7 +22,7 @@ from wqcheck.tables import Readings
 from wqcheck.units import conversion
 from wqcheck.usual_units import in_usual_units
 
-_MOST_CELLS = 30
+_MOST_CELLS = 12
 _TEXTS = (
     Readings.sample, Readings.batch, Readings.point, Readings.stage, Readings.parameter, Readings.parameter_text,
     Readings.reported, Readings.unit, Readings.replicate, Readings.workbook, Readings.sheet, Readings.cell,
@@ -167,7 +167,7 @@ class Samples:
         return f"{self.name(row)} {self.text(Readings.reported, row)} {self.text(Readings.unit, row)}".strip()
 
     def places(self, rows: Sequence[int]) -> str:
-        """Return ``workbook|sheet!cell`` of the readings, the cell alone in the sheet of the first; at most 30."""
+        """Return ``workbook|sheet!cell`` of the readings, the cell alone in the sheet of the first; at most 12."""
         each = list(dict.fromkeys(rows))
         homes = [(self.text(Readings.workbook, row), self.text(Readings.sheet, row)) for row in each[:_MOST_CELLS]]
         cells = [self.text(Readings.cell, row) for row in each[:_MOST_CELLS]]
