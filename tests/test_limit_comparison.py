@@ -143,8 +143,10 @@ def test_the_day_chooses_the_rows() -> None:
 
 def test_the_row_for_any_single_pesticide_stands_for_those_that_others_name() -> None:
     frame = compared(table_of("a", {"parameter": "pesticide_single", "upper": "0.1"}),
-                     table_of("b", {"parameter": "atrazine", "upper": "100"}))  # fmt: skip
+                     table_of("b", {"parameter": "atrazine", "upper": "100"},
+                              {"parameter": "ddt_and_metabolites", "upper": "1"}))  # fmt: skip
     assert standings(frame, "atrazine") == {"a": Standing.STRICTEST, "b": Standing.LESS}
+    assert standings(frame, "ddt_and_metabolites") == {"a": Standing.NONE, "b": Standing.ONLY}
     assert "any single pesticide" in frame.loc[frame["parameter"] == "atrazine", "limit"].iloc[0]
 
 

@@ -32,6 +32,9 @@ class Standing(StrEnum):
     NONE = "no limit"
 
 
+COMBINATION = "combination"
+"""Kind of the parameters that are sums; a limit for any single substance is none for them."""
+
 WINNING = (Standing.STRICTEST, Standing.EQUAL, Standing.ONLY)
 
 
@@ -108,7 +111,8 @@ def compare_limits(tables: Sequence[LimitTable], *, product: str, on: date) -> D
     """
     word = product_word(product)
     rows = all_rows(_told_apart(tables))
-    bound = bound_rows(rows, word, rows[Limits.parameter].unique()).rows
+    single = [code for code in rows[Limits.parameter].unique() if catalogue()[code].kind != COMBINATION]
+    bound = bound_rows(rows, word, single).rows
     bench = _bench(list(dict.fromkeys(rows[Judged.table])), word, rows, bound)
     groups: dict[tuple[str, Asks], list[Demand]] = {}
     for demand in demands(in_force(bound, on)):
