@@ -148,3 +148,28 @@ def test_a_sum_on_a_certificate_lists_its_members_with_their_own_units(tmp_path:
     assert line.reported == "nitrate 1.7 mg/L as NO3; nitrite 0 mg/L as NO2"
     assert line.unit == ""
     assert line.compared == "0.384038 mg/L as N"
+
+
+def test_an_own_row_overrides_a_published_one_but_never_relaxes_what_guards_health(tmp_path: Path) -> None:
+    """Chloride 250 mg/L is an aesthetic level, lead 0.005 mg/L guards health: 21 CFR 165.110(b)(4)."""
+    header = (SAMPLES / "plant_specification.csv").read_text(encoding="utf-8").splitlines()[0]
+    own = tmp_path / "own.csv"
+    end = "overrides us_21cfr165_110b,,,Invented specification,1,primary text: invented,"
+    rows = [
+        f"chloride,max,,300,mg/L,Cl,,,,purified,acceptability,{end}",
+        f"lead,max,,20,µg/L,,,,,purified,health,{end}",
+    ]
+    own.write_text("\n".join([header, *rows]) + "\n", encoding="utf-8")
+
+    def decided(*extra: tuple[object, ...]) -> BatchCheck:
+        path = book(tmp_path / "b.xlsx", [*panel(), *(("S1", "B1", "FP", *row) for row in extra)])
+        return check_workbook(
+            [path], details=BatchDetails(batch="B1", product="purified"), limits=["us_21cfr165_110b", own],
+            train=SAMPLES / "train.toml", rules=None, on=date(2026, 6, 19), product="purified",
+        )  # fmt: skip
+
+    salty, leaded = decided(("Chloride", 280.0, "mg/L")), decided(("Lead", 8.0, "µg/L"))
+    chloride = salty.judged[salty.judged[Judged.parameter] == "chloride"]
+    assert chloride[Judged.table].to_list() == ["own"]
+    assert leaded.decision.disposition == Disposition.REJECT
+    assert any(finding.severity == "hold" and "lead" in str(finding) for finding in leaded.findings)

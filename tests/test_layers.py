@@ -34,7 +34,10 @@ LAYERS = {
         "certificate_files", "certificate_workbook", "batch",
         "blank_form", "blank_form_workbook", "form_limits", "form_notes", "sample_bottles",
     },
-    6: {"cli", "form_commands", "limit_commands", "limit_lines", "plant_commands", "series_commands", "exit_codes", "terminal", "page"},
+    6: {
+        "cli", "form_commands", "limit_commands", "limit_lines", "plant_commands", "series_commands",
+        "exit_codes", "terminal", "page",
+    },
 }  # fmt: skip
 
 OUTSIDE = {

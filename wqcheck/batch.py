@@ -13,6 +13,7 @@ from pandera.typing import DataFrame
 from wqcheck.binding import all_rows, bound_rows
 from wqcheck.findings import Finding, Severity
 from wqcheck.judging import judge
+from wqcheck.limit_overrides import apply_overrides
 from wqcheck.limit_tables import LimitTable, covers, load_limits, product_word
 from wqcheck.parameters import catalogue
 from wqcheck.quality import check_quality
@@ -82,7 +83,7 @@ def check_workbook(
     details : BatchDetails
         What the caller knows of the batch; what is blank, even the batch number, is filled from the sheets' labels.
     limits : sequence of str or Path
-        Shipped names or CSV files; each is judged on its own.
+        Shipped names, CSV or XLSX files; each is judged on its own, but a row of yours may override others.
     train : Path or None
         Train file. With it only results at a product point, or at no known point, count as finished water; without
         it all of them do.
@@ -108,11 +109,18 @@ def check_workbook(
     same = _of_batch(readings, details.batch)
     here = at_product_point(readings, plant) if plant else pd.Series(True, index=readings.index)
     finished = Readings.validate(readings[here & same].reset_index(drop=True))
-    judged = judge(finished, tables, product=kind, on=on)
-    found = (*taken.findings, *places, *_other_batches(readings[here], details.batch), *_uncovered(tables, kind))
+    in_force, overrides = apply_overrides(tables, product=kind)
+    judged = judge(finished, in_force, product=kind, on=on)
+    found = (
+        *taken.findings,
+        *overrides,
+        *places,
+        *_other_batches(readings[here], details.batch),
+        *_uncovered(tables, kind),
+    )
     findings = (*found, *_unrecognised(finished), *check_quality(readings, same, here & same))
     decision = decide_release(
-        details.batch, judged, findings, release_rules, product=kind, not_tested=not_tested(tables, judged, kind, on)
+        details.batch, judged, findings, release_rules, product=kind, not_tested=not_tested(in_force, judged, kind, on)
     )
     return BatchCheck(
         details=details,

@@ -81,7 +81,11 @@ def bound_rows(rows: pd.DataFrame, product: Product, reported: Iterable[str] = (
 
 def _with_each_pesticide(rows: pd.DataFrame, reported: Iterable[str]) -> pd.DataFrame:
     known = catalogue()
-    pesticides = {code for code in reported if code in known and known[code].group == PESTICIDE_GROUP}
+    pesticides = {
+        code
+        for code in reported
+        if code in known and known[code].group == PESTICIDE_GROUP and known[code].kind == "chemical"
+    }
     added = [rows]
     for table, own in rows.groupby(Judged.table, sort=False):
         every = rows[(rows[Judged.table] == table) & (rows[Limits.parameter] == SINGLE_PESTICIDE)]

@@ -1,4 +1,4 @@
-"""Turns the digits of a sheet, whatever their decimal and thousands marks, into a number where only one can be meant."""
+"""Turns the digits of a sheet, whatever their decimal and thousands marks, into a number where only one is meant."""
 
 from __future__ import annotations
 

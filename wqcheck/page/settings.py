@@ -68,7 +68,9 @@ def draw_settings(today: date) -> Settings:
             "on this day.",
         )
         with st.expander("Your own files"):
-            own = st.file_uploader("Limit tables (CSV)", type="csv", accept_multiple_files=True, key=OWN_TABLES_KEY)
+            own = st.file_uploader(
+                "Limit tables (CSV, XLSX)", type=["csv", "xlsx"], accept_multiple_files=True, key=OWN_TABLES_KEY
+            )
             train = st.file_uploader("Treatment train (TOML)", type="toml", key=TRAIN_KEY)
             sample_train = st.checkbox("Use the sample train", key=SAMPLE_TRAIN_KEY)
             rules = st.file_uploader("Release rules (TOML)", type="toml", key=RULES_KEY)
