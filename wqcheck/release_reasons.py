@@ -182,7 +182,7 @@ def other_reasons(
     """Yield what concerns many results at once: limits from memory, parameters not tested, rows of other batches."""
     memory = judged[judged[Judged.evidence].str.startswith("memory").eq(True) & judged[Judged.verdict].isin(DETERMINED)]
     for table, rows in memory.groupby(Judged.table, sort=False):
-        codes = rows[Judged.parameter].dropna().unique()
+        codes = rows[Judged.parameter].dropna().unique().tolist()
         message = (
             f"{len(codes)} limits of {table} that were used were not checked against the published text, among them "
             f"{_listed(codes)}; they are marked in the list of results, check them there"
