@@ -221,8 +221,10 @@ def _listed(
 ) -> tuple[pd.Series, pd.Series]:
     """Return for each group its members' results and their cells as ``;`` lists; a cell elsewhere names its sheet."""
     group, place = np.nonzero(groups.best >= 0)
-    picked = readings.iloc[pairs.reading[groups.best[group, place]]].reset_index(drop=True)
-    home = readings.iloc[groups.first[group]].reset_index(drop=True)
+    where = [Readings.workbook, Readings.sheet]
+    shown = readings[[*where, Readings.cell, Readings.reported, Readings.unit, Readings.basis]]
+    picked = shown.iloc[pairs.reading[groups.best[group, place]]].reset_index(drop=True)
+    home = readings[where].iloc[groups.first[group]].reset_index(drop=True)
     name = members.wanted[Limits.parameter].iloc[groups.member[group, place]].reset_index(drop=True)
     basis = (" as " + picked[Readings.basis]).fillna("")
     text = name + " " + picked[Readings.reported] + (" " + picked[Readings.unit]).fillna("") + basis

@@ -41,13 +41,14 @@ class Coded:
     def map(self, read: Callable[[Any], Any]) -> Coded:
         """Return the column of ``read(value)``; where that is None the result is blank."""
         given = [read(value) for value in self.distinct]
-        return self._pointing_at(given)
+        return self.with_values(given)
 
     def attribute(self, name: str) -> Coded:
         """Return the column of one attribute of each value; a blank text is blank."""
-        return self._pointing_at([getattr(value, name) or None for value in self.distinct])
+        return self.with_values([getattr(value, name) or None for value in self.distinct])
 
-    def _pointing_at(self, given: Sequence[Any]) -> Coded:
+    def with_values(self, given: Sequence[Any]) -> Coded:
+        """Return the column with each distinct value replaced by the one at its place in *given*; None is blank."""
         places: dict[Any, int] = {}
         new = [-1 if value is None else places.setdefault(value, len(places)) for value in given]
         table = np.array([*new, -1], dtype=np.int64)

@@ -33,16 +33,12 @@ class ParsedResults:
 
     def part(self, name: str) -> Coded:
         """Return one part of each result, blank where it has none."""
-        return self.results.map(lambda result: _part(result, name))
+        given = [getattr(result, name) for result in self.results.distinct]
+        return self.results.with_values([None if value == "" else value for value in given])
 
     def taken(self, rows: npt.NDArray[np.bool_]) -> ParsedResults:
         """Return the results at the flagged *rows* (shape (n,))."""
         return ParsedResults(Coded(self.results.codes[rows], self.results.distinct))
-
-
-def _part(result: ReportedResult, name: str) -> object:
-    value = getattr(result, name)
-    return None if value == "" else value
 
 
 def parse_results(cells: Cells, columns: npt.NDArray[np.int64]) -> ParsedResults:

@@ -33,6 +33,9 @@ BATCH_LABELS = frozenset(
 """Roles that only labels of the block above a table have; they describe the batch, not a result."""
 
 _BRACKETS = re.compile(r"\([^()]*\)|\[[^\[\]]*\]")
+_NUMBERED = re.compile(r"(?!IS|SANS|EAS|EU|WHO|EPA)[^\s\d]{0,6}\d{3,}\S*")
+"""A number of a sample, such as ``S-000123``; told before any pattern is tried, for sheets hold many of them."""
+
 _CAMEL = re.compile(r"(?<=[a-z])(?=[A-Z])")
 
 
@@ -44,8 +47,10 @@ def _patterns() -> tuple[tuple[str, re.Pattern[str]], ...]:
 
 def summary_role(text: str) -> str:
     """Return ``limit``, ``computed`` … for the name of a row of no sample (``Mean``, ``WHO limit``), else ``""``."""
+    if len(text.split()) > 4 or _NUMBERED.fullmatch(text):
+        return ""
     role = heading_role(text.strip().rstrip(" :"))
-    return role if role in {"limit", "computed", "verdict"} and len(text.split()) <= 4 else ""
+    return role if role in {"limit", "computed", "verdict"} else ""
 
 
 @cache
