@@ -50,7 +50,8 @@ def print_decision(checked: BatchCheck, most: int | None = None) -> None:
     from wqcheck.release import CAUTION
 
     decision = checked.decision
-    typer.echo(f"batch {decision.batch}: recommended disposition {str(decision.disposition).upper()}")
+    water = f"{checked.details.product} water"
+    typer.echo(f"batch {decision.batch} ({water}): recommended disposition {str(decision.disposition).upper()}")
     for reason in decision.reasons[:most]:
         where = f" [{reason.where}]" if reason.where else ""
         typer.echo(f"  {reason.disposition}: {reason.message}{where}")
