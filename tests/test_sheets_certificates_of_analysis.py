@@ -75,3 +75,19 @@ def test_a_label_with_a_colon_takes_the_cell_beside_it_unless_that_is_a_label_to
     taken = read_workbook(path)
     assert taken.labels == {"tank": "Product tank", "containers": "500 bottles"}
     assert taken.cells == len(taken.readings) + len(taken.ledger())
+
+
+def test_a_column_of_signs_without_heading_belongs_to_the_values_beside_it(tmp_path: Path) -> None:
+    path = tmp_path / "signs.csv"
+    lines = ["Sample,Parameter,,Value,Unit", "S1,Lead,>,4,µg/L", "S1,Arsenic,<,4,µg/L", "S1,Zinc,,9,µg/L"]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    assert read_workbook(path).readings[Readings.sign].to_list() == [">", "<", "="]
+
+
+def test_across_each_column_of_signs_belongs_to_the_analyte_right_of_it(tmp_path: Path) -> None:
+    path = tmp_path / "across.csv"
+    path.write_text("Sample,,Lead µg/L,,Arsenic µg/L\nS1,<,1,,7\nS2,,3,>,50\nS3,,4,,6\n", encoding="utf-8")
+    taken = read_workbook(path)
+    signs = dict(zip(taken.readings[Readings.cell], taken.readings[Readings.sign], strict=True))
+    assert signs == {"C2": "<", "E2": "=", "C3": "=", "E3": ">", "C4": "=", "E4": "="}
+    assert taken.cells == len(taken.readings) + len(taken.ledger())

@@ -21,6 +21,8 @@ from wqcheck.sheets.headers import PROBED_ROWS, best_header, probe_of
 from wqcheck.sheets.subheadings import join_headings
 from wqcheck.sheets.table import IDENTITY, Column, Table, read_heading, without_mere_numbers
 
+_SIGNS = frozenset(["<", ">", "=", "≤", "≥", "<=", ">=", "˂", "˃", "＜", "＞"])
+
 
 def find_table(cells: Cells) -> Table | str:
     """Return the layout of the table in *cells* (rows × columns), or one sentence why there is none."""
@@ -55,13 +57,22 @@ def _names_rows(role: str, content: Profile, across: Sequence[int]) -> bool:
 def _columns(cells: Cells, header: int | None, profiles: list[Profile]) -> tuple[dict[int, Column], bool]:
     width = cells.shape[1]
     if header is None:
-        return {c: Column("") for c in range(width) if profiles[c].filled}, False
+        return _with_signs(cells, {c: Column("") for c in range(width) if profiles[c].filled}), False
     headings = {c: str(cells[header, c]).strip() for c in range(width) if cells[header, c] is not None}
     moved = _realigned(headings, profiles)
     headings = moved or headings
     columns = {c: Column("") for c in range(width) if profiles[c].filled}
     columns |= {c: read_heading(text) for c, text in headings.items()}
-    return without_mere_numbers(columns), bool(moved)
+    return _with_signs(cells[header + 1 :], without_mere_numbers(columns)), bool(moved)
+
+
+def _with_signs(cells: Cells, columns: dict[int, Column]) -> dict[int, Column]:
+    """Give the role of a sign column to each column of *cells* that holds nothing but signs, whatever its heading."""
+    signs = {
+        c for c, column in columns.items()
+        if column.analyte is None and (found := set(map(str, filter(None, cells[:, c])))) and found <= _SIGNS
+    }  # fmt: skip
+    return {c: replace(column, role="sign") if c in signs else column for c, column in columns.items()}
 
 
 def _realigned(headings: Mapping[int, str], profiles: list[Profile]) -> dict[int, str] | None:

@@ -121,7 +121,7 @@ def signs(work: Extraction) -> tuple[Coded, Coded]:
     inside, flags = work.parsed.part("qualifier"), work.row_texts("qualifier")
     sign = work.parsed.part("sign")
     plain = sign.equal_to(Sign.EQUAL)
-    stated = work.row_texts("sign").map(sign_of)
+    stated = _stated_signs(work).map(sign_of)
     sign = sign.without(plain & stated.known()).or_else(stated)
     undetected = flags.flags(lambda flag: flag.strip().upper() in NON_DETECT_FLAGS) & sign.equal_to(Sign.EQUAL)
     sign = sign.without(undetected).or_else(Coded.all_the_same(Sign.LESS, work.count))
@@ -130,6 +130,19 @@ def signs(work: Extraction) -> tuple[Coded, Coded]:
         return sign, inside.or_else(flags)
     joined = Coded.of(inside.objects() + (" " + flags.objects())) if both.all() else _joined(inside, flags)
     return sign, joined
+
+
+def _stated_signs(work: Extraction) -> Coded:
+    """Return the text of the sign column of each result: the one of its row, or across, the one left of its column."""
+    columns = work.table.with_role("sign")
+    if work.table.kind not in {"wide", "crosstab"}:
+        return work.row_texts("sign")
+    stated = Coded.blank(work.count)
+    for column in columns:
+        work.grid.mark(work.result_rows, column, "sign", "sign of the result to the right of it")
+        here = texts_of(work.per_row(column))
+        stated = stated.or_else(here.without(work.found.columns != column + 1))
+    return stated
 
 
 def _joined(first: Coded, second: Coded) -> Coded:
