@@ -91,3 +91,12 @@ def test_across_each_column_of_signs_belongs_to_the_analyte_right_of_it(tmp_path
     signs = dict(zip(taken.readings[Readings.cell], taken.readings[Readings.sign], strict=True))
     assert signs == {"C2": "<", "E2": "=", "C3": "=", "E3": ">", "C4": "=", "E4": "="}
     assert taken.cells == len(taken.readings) + len(taken.ledger())
+
+
+def test_two_unit_columns_that_disagree_leave_the_result_without_a_unit(tmp_path: Path) -> None:
+    path = tmp_path / "units.csv"
+    lines = ["Sample,Parameter,Unit,Result,Unit", "S1,Lead,ppb,0.012,mg/L", "S1,Zinc,mg/L,3,mg/L", "S1,Iron,m,4,µg/L"]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    taken = read_workbook(path)
+    assert taken.readings[Readings.unit].isna().to_list()[:2] == [True, False]
+    assert any(finding.code == "contradicting units" for finding in taken.findings)

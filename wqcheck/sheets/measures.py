@@ -72,6 +72,7 @@ def measures(work: Extraction, code: Coded, named: Coded) -> Measures:
         text = text.or_else(source)
     if work.sheet_unit is not None:
         text = text.or_else(Coded.all_the_same(work.sheet_unit.label, work.count))
+    text = text.without(_contradicting_units(work))
     units = units_of(text)
     basis = _basis(work, units, named, text)
     volume = work.parsed.part("volume_ml").numbers()
@@ -80,6 +81,19 @@ def measures(work: Extraction, code: Coded, named: Coded) -> Measures:
     label = _implied(units.attribute("label"), code, ~text.known(), volume)
     _say_units(work, code, text, label)
     return Measures(label, text, basis, volume)
+
+
+def _contradicting_units(work: Extraction) -> Flags:
+    """Return, per result, whether two unit columns of its row state different concentrations; a finding says so."""
+    stated = [units_of(texts_of(work.per_row(column))) for column in work.table.with_role("unit")]
+    labels = [units.attribute("label").map(lambda label: label if "/" in label else None) for units in stated]
+    both = np.zeros(work.count, dtype=bool)
+    for label in labels[1:]:
+        both |= labels[0].known() & label.known() & (labels[0].objects() != label.objects())
+    if both.any():
+        message = "two columns of the row state different units, so none is taken; leave the unit of the result only"
+        work.note("contradicting units", message, work.where(np.flatnonzero(both)))
+    return both
 
 
 def _basis(work: Extraction, units: Coded, named: Coded, text: Coded) -> Coded:
