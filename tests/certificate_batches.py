@@ -11,7 +11,7 @@ import pandas as pd
 from pandera.typing import DataFrame
 
 from wqcheck.findings import Finding, Severity
-from wqcheck.release import BatchCheck, BatchDetails, Disposition, FileStamp, Reason, ReleaseDecision
+from wqcheck.release.decision import BatchCheck, BatchDetails, Disposition, FileStamp, Reason, ReleaseDecision
 from wqcheck.tables import Judged, Ledger, Readings, Stages, Verdict
 
 DETAILS = BatchDetails(

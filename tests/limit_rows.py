@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from wqcheck.limit_columns import COLUMNS
-from wqcheck.limit_tables import LimitTable, typed_rows
+from wqcheck.limit_tables.columns import COLUMNS
+from wqcheck.limit_tables.loading import LimitTable, typed_rows
 
 LIMIT = {
     "parameter": "lead", "rule": "max", "unit": "µg/L", "product": "any", "class": "health",

@@ -9,9 +9,9 @@ import openpyxl
 import pytest
 
 from wqcheck.batch import check_workbook, take_in
-from wqcheck.certificate import issue_certificate, issue_notice, to_json
+from wqcheck.certificate.data import issue_certificate, issue_notice, to_json
 from wqcheck.errors import ReleaseRefusedError
-from wqcheck.release import BatchCheck, BatchDetails, Disposition
+from wqcheck.release.decision import BatchCheck, BatchDetails, Disposition
 from wqcheck.tables import Judged, Readings
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_results"

@@ -18,15 +18,15 @@ from openpyxl.worksheet.worksheet import Worksheet
 from typer.testing import CliRunner, Result
 
 from wqcheck.batch import check_workbook
-from wqcheck.blank_form import BlankForm, FormLine, blank_form, required_only
-from wqcheck.blank_form_workbook import BOTTLES, FIRST_ROW, FREE_ROWS, HEADER_ROW, NOTES, SHEET, form_bytes
 from wqcheck.cli import app
 from wqcheck.errors import WqcheckError
 from wqcheck.findings import Severity
-from wqcheck.form_notes import BOTTLE_LETTERS, bottle_rows
-from wqcheck.limit_tables import covers, load_limits, shipped_tables
-from wqcheck.release import BatchCheck, BatchDetails, Disposition
-from wqcheck.sample_bottles import all_bottles, bottle_for
+from wqcheck.forms.blank_form import BlankForm, FormLine, blank_form, required_only
+from wqcheck.forms.notes import BOTTLE_LETTERS, bottle_rows
+from wqcheck.forms.sample_bottles import all_bottles, bottle_for
+from wqcheck.forms.workbook import BOTTLES, FIRST_ROW, FREE_ROWS, HEADER_ROW, NOTES, SHEET, form_bytes
+from wqcheck.limit_tables.loading import covers, load_limits, shipped_tables
+from wqcheck.release.decision import BatchCheck, BatchDetails, Disposition
 from wqcheck.sheets import ReadResult, read_workbook
 from wqcheck.tables import Product, Readings, Sign
 from wqcheck.units import recognise_unit

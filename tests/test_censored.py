@@ -8,8 +8,8 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from wqcheck.censored import KaplanMeier, LeftCensored, Leftover, NoStatistic, kaplan_meier
-from wqcheck.censored_models import (
+from wqcheck.statistics.censored import KaplanMeier, LeftCensored, Leftover, NoStatistic, kaplan_meier
+from wqcheck.statistics.censored_models import (
     SUBSTITUTION_WARNING,
     FilledIn,
     Lognormal,

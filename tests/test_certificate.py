@@ -20,7 +20,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.certificate_batches import FAILING, GOOD, OPEN, good_batch, held_batch, judged_table, rejected_batch
-from wqcheck.certificate import (
+from wqcheck.certificate.data import (
     Certificate,
     CertificateKind,
     from_json,
@@ -29,11 +29,11 @@ from wqcheck.certificate import (
     to_json,
     verify_digest,
 )
-from wqcheck.certificate_figures import compared_text, limit_text, number_text, removal_text, unit_text
-from wqcheck.certificate_lines import finite, plain_text, result_lines
+from wqcheck.certificate.figures import compared_text, limit_text, number_text, removal_text, unit_text
+from wqcheck.certificate.lines import finite, plain_text, result_lines
 from wqcheck.errors import ReleaseRefusedError
 from wqcheck.findings import Finding, Severity
-from wqcheck.release import BatchCheck, Disposition
+from wqcheck.release.decision import BatchCheck, Disposition
 from wqcheck.tables import Bound, Rule, Verdict
 
 WHEN = datetime(2026, 3, 5, 6, 2, tzinfo=UTC)

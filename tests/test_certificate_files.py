@@ -31,11 +31,11 @@ from pikepdf import pdfa
 from python_calamine import CalamineWorkbook
 
 from tests.certificate_batches import good_batch, held_batch, rejected_batch
-from wqcheck.certificate import Certificate, issue_certificate, issue_notice, to_json
-from wqcheck.certificate_files import file_stem, pdf_bytes, write_certificate
+from wqcheck.certificate.data import Certificate, issue_certificate, issue_notice, to_json
+from wqcheck.certificate_files.writing import file_stem, pdf_bytes, write_certificate
 from wqcheck.errors import WqcheckError
 from wqcheck.findings import Finding, Severity
-from wqcheck.release import BatchCheck, BatchDetails, FileStamp
+from wqcheck.release.decision import BatchCheck, BatchDetails, FileStamp
 
 WHEN = datetime(2026, 3, 5, 6, 2, tzinfo=timezone(timedelta(hours=1)))
 JARS = [Path("/usr/share/java") / f"{name}.jar" for name in (

@@ -12,7 +12,7 @@ import openpyxl
 import pytest
 from typer.testing import CliRunner, Result
 
-from wqcheck.certificate import verify_digest
+from wqcheck.certificate.data import verify_digest
 from wqcheck.cli import app, main
 from wqcheck.tables import Ledger, Readings
 

@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 from pandera.typing import DataFrame
 
 from tests.table_rows import readings_of
-from wqcheck.judging import judge
-from wqcheck.limit_checks import COLUMNS
-from wqcheck.limit_tables import LimitTable, load_limits
+from wqcheck.judging.judge import judge
+from wqcheck.limit_tables.checks import COLUMNS
+from wqcheck.limit_tables.loading import LimitTable, load_limits
 from wqcheck.tables import Judged, Rule, Sign, Verdict
 
 DAY = date(2024, 5, 6)

@@ -10,7 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from wqcheck.conformance import (
+from wqcheck.judging.ranges import Ranges, Trouble
+from wqcheck.judging.verdicts import VERDICTS, bounds, decide
+from wqcheck.statistics.conformance import (
     COVERAGE,
     Interval,
     acceptance_interval,
@@ -20,10 +22,8 @@ from wqcheck.conformance import (
     guard_band_for,
     guarded_verdict,
 )
-from wqcheck.result_ranges import Ranges, Trouble
-from wqcheck.rounding import Method, Tie, round_to_figures, round_to_place, within_upper
+from wqcheck.statistics.rounding import Method, Tie, round_to_figures, round_to_place, within_upper
 from wqcheck.tables import Rule, Verdict
-from wqcheck.verdicts import VERDICTS, bounds, decide
 
 UPPER = Interval(upper=10.0)
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wqcheck import disinfection
+from wqcheck.plant import disinfection
 from wqcheck.quantities import read_quantity
 
 TARGETS = st.sampled_from(sorted(disinfection.UV_DOSES))

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from wqcheck import flow_fit
-from wqcheck.flow_fit import ProductionDay, RatedStage, Tank
+from wqcheck.plant import flow_fit
+from wqcheck.plant.flow_fit import ProductionDay, RatedStage, Tank
 from wqcheck.quantities import read_quantity
 
 STEADY = ProductionDay(

@@ -19,12 +19,12 @@ from hypothesis import strategies as st
 from pandera.typing import DataFrame
 
 from tests.table_rows import readings_of
-from wqcheck.judging import judge, strictest
-from wqcheck.limit_checks import COLUMNS
-from wqcheck.limit_tables import LimitTable, UnknownProductError, load_limits
+from wqcheck.judging.judge import judge, strictest
+from wqcheck.judging.verdicts import DecisionRule
+from wqcheck.limit_tables.checks import COLUMNS
+from wqcheck.limit_tables.loading import LimitTable, UnknownProductError, load_limits
 from wqcheck.parameters import catalogue
 from wqcheck.tables import Judged, Readings, Sign, Verdict
-from wqcheck.verdicts import DecisionRule
 
 DAY = date(2024, 5, 6)
 INVENTED = {

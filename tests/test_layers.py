@@ -14,39 +14,20 @@ PACKAGE = Path(__file__).resolve().parent.parent / "wqcheck"
 LAYERS = {
     0: {"errors", "findings", "shipped_files"},
     1: {"parameters", "numerals", "results", "units", "tables", "plant_files", "quantities"},
-    2: {"sheets", "limit_tables", "limit_checks", "limit_columns", "limit_cells", "limit_sheets"},
-    3: {
-        "judging", "binding", "combined_limits", "judged_rows", "result_ranges", "verdicts", "verdict_reasons",
-        "limit_demands", "limit_comparison", "limit_changes", "limit_overrides",
-        "train", "removal", "removal_words",
-        "censored", "censored_models", "series", "series_rules", "series_units", "sum_bounds",
-        "conformance", "most_probable_number", "rounding", "sampling_plans",
-        "membranes", "ion_activities", "scaling", "pretreatment", "disinfection", "flow_fit",
-        "plant_readings", "plant_figures", "water_figures",
-        "quality", "sample_amounts", "sample_roles", "usual_units", "ion_balance", "mineral_checks", "part_whole",
-        "holding_times", "plausibility", "unit_slips", "repeated_results", "control_samples",
-    },
-    4: {
-        "release", "release_rules", "release_reasons",
-        "certificate", "certificate_figures", "certificate_lines", "certificate_words",
-    },
-    5: {
-        "certificate_files", "certificate_workbook", "batch",
-        "blank_form", "blank_form_workbook", "form_limits", "form_notes", "sample_bottles",
-    },
-    6: {
-        "cli", "form_commands", "limit_commands", "limit_lines", "plant_commands", "series_commands",
-        "exit_codes", "terminal", "page",
-    },
-}  # fmt: skip
+    2: {"sheets", "limit_tables"},
+    3: {"judging", "limit_comparison", "quality", "statistics", "train", "plant"},
+    4: {"release", "certificate"},
+    5: {"certificate_files", "forms", "batch"},
+    6: {"cli", "commands", "page"},
+}
 
 OUTSIDE = {
     "pint": {"units"},
     "pandera": {"tables"} | LAYERS[2] | LAYERS[3] | LAYERS[4] | LAYERS[5],
     "python_calamine": {"sheets"},
-    "openpyxl": {"sheets", "blank_form_workbook", "certificate_workbook", "limit_cells", "limit_sheets"},
+    "openpyxl": {"sheets", "limit_tables", "forms", "certificate_files"},
     "typst": {"certificate_files"},
-    "typer": {"cli", "form_commands", "limit_commands", "plant_commands", "series_commands", "terminal"},
+    "typer": {"cli", "commands"},
     "streamlit": {"cli", "page"},
     "altair": {"page"},
 }

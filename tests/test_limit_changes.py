@@ -8,8 +8,8 @@ import pandas as pd
 import pytest
 
 from tests.limit_rows import table_of
-from wqcheck.limit_changes import Change, LimitChanges, limit_changes
-from wqcheck.limit_tables import UnknownProductError, load_limits, shipped_tables
+from wqcheck.limit_comparison.changes import Change, LimitChanges, limit_changes
+from wqcheck.limit_tables.loading import UnknownProductError, load_limits, shipped_tables
 
 DAY = date(2026, 11, 25)
 GUIDANCE = {"rule": "guidance", "unit": ""}

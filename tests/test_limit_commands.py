@@ -11,9 +11,9 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from wqcheck.cli import app, main
-from wqcheck.limit_columns import COLUMNS
-from wqcheck.limit_lines import laid_out
-from wqcheck.limit_tables import limit_cells, load_limits
+from wqcheck.commands.limit_lines import laid_out
+from wqcheck.limit_tables.columns import COLUMNS
+from wqcheck.limit_tables.loading import limit_cells, load_limits
 
 EU, OLD_EU, US = "eu_2020_2184", "eu_98_83_ec", "us_21cfr165_110b"
 

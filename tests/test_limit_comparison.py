@@ -13,9 +13,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.limit_rows import table_of
-from wqcheck.limit_comparison import ComparedLimits, Standing, compare_limits, strictest_limits
-from wqcheck.limit_demands import Relation, demands, relation
-from wqcheck.limit_tables import UnknownProductError, load_limits, shipped_tables
+from wqcheck.limit_comparison.comparison import ComparedLimits, Standing, compare_limits, strictest_limits
+from wqcheck.limit_comparison.demands import Relation, demands, relation
+from wqcheck.limit_tables.loading import UnknownProductError, load_limits, shipped_tables
 from wqcheck.tables import Product
 
 DAY = date(2026, 11, 25)

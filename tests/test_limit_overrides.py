@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from tests.limit_rows import table_of
 from tests.table_rows import readings_of
 from wqcheck.findings import Finding, Severity
-from wqcheck.judging import judge
-from wqcheck.limit_overrides import IDLE, OVERRIDE, REFUSED, apply_overrides
-from wqcheck.limit_tables import LimitTable
+from wqcheck.judging.judge import judge
+from wqcheck.limit_comparison.overrides import IDLE, OVERRIDE, REFUSED, apply_overrides
+from wqcheck.limit_tables.loading import LimitTable
 
 DAY = date(2026, 11, 25)
 OWN = {"status": "overrides published"}

@@ -19,10 +19,10 @@ from hypothesis import strategies as st
 from openpyxl.worksheet.worksheet import Worksheet
 
 from wqcheck.errors import LimitTableError
-from wqcheck.limit_cells import read_cells
-from wqcheck.limit_columns import COLUMNS, EXPLAINED
-from wqcheck.limit_sheets import CopyRefusedError, csv_bytes, workbook_bytes, write_copy
-from wqcheck.limit_tables import limit_cells, load_limits, shipped_tables
+from wqcheck.limit_tables.cells import read_cells
+from wqcheck.limit_tables.columns import COLUMNS, EXPLAINED
+from wqcheck.limit_tables.loading import limit_cells, load_limits, shipped_tables
+from wqcheck.limit_tables.sheets import CopyRefusedError, csv_bytes, workbook_bytes, write_copy
 from wqcheck.tables import Limits
 
 SAVED = Path(__file__).parent / "saved_tables"

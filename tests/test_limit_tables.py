@@ -14,8 +14,8 @@ import pandas as pd
 import pytest
 
 from wqcheck.errors import LimitTableError, WqcheckError
-from wqcheck.limit_columns import ALWAYS, COLUMNS, EVIDENCE, EXPLAINED, NEEDED, UNUSED
-from wqcheck.limit_tables import UnknownProductError, covers, load_limits, shipped_tables
+from wqcheck.limit_tables.columns import ALWAYS, COLUMNS, EVIDENCE, EXPLAINED, NEEDED, UNUSED
+from wqcheck.limit_tables.loading import UnknownProductError, covers, load_limits, shipped_tables
 from wqcheck.shipped_files import shipped_folder
 from wqcheck.tables import Limits, Product, Rule
 

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import pytest
 
-from wqcheck.limit_tables import load_limits
+from wqcheck.limit_tables.loading import load_limits
 
 FOLDER = Path(__file__).parent.parent / "limits"
 EU, US = "eu_2020_2184", "us_21cfr165_110b"

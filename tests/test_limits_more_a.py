@@ -15,8 +15,8 @@ from pathlib import Path
 
 import pytest
 
-from wqcheck.judging import judge
-from wqcheck.limit_tables import load_limits
+from wqcheck.judging.judge import judge
+from wqcheck.limit_tables.loading import load_limits
 from wqcheck.tables import Judged, Verdict
 
 from .table_rows import readings_of

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import pytest
 
-from wqcheck.limit_columns import EVIDENCE
-from wqcheck.limit_tables import load_limits, shipped_tables
+from wqcheck.limit_tables.columns import EVIDENCE
+from wqcheck.limit_tables.loading import load_limits, shipped_tables
 
 # table: rows, with a number (not guidance), sum of lower, sum of upper, sum of volume_ml,
 # primary text, secondary text, memory

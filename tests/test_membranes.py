@@ -12,8 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wqcheck import membranes
-from wqcheck.membranes import MembraneDay
+from wqcheck.plant import membranes
+from wqcheck.plant.membranes import MembraneDay
 from wqcheck.quantities import KINDS, QuantityError, read_quantity, show_quantity, to_us
 
 START = MembraneDay(

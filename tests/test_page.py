@@ -14,7 +14,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from wqcheck.batch import check_workbook
-from wqcheck.certificate import CertificateKind, from_json
+from wqcheck.certificate.data import CertificateKind, from_json
 from wqcheck.findings import Finding, Severity
 from wqcheck.page.checking import DESK_KEY, Desk, Paper
 from wqcheck.page.main import SAMPLE_KEY, UPLOAD_KEY, WHICH_KEY
@@ -24,7 +24,7 @@ from wqcheck.page.settings import FIRST_TABLES, OWN_TABLES_KEY, SIGNED_BY_KEY, T
 from wqcheck.page.stages import removal_chart, stage_rows, stage_table
 from wqcheck.page.take_in import cell_counts, findings_table, readings_table
 from wqcheck.page.words import plain
-from wqcheck.release import CAUTION, BatchCheck, BatchDetails
+from wqcheck.release.decision import CAUTION, BatchCheck, BatchDetails
 from wqcheck.tables import Judged, Ledger, Readings, Stages, Verdict
 
 ROOT = Path(__file__).parent.parent

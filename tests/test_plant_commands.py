@@ -12,7 +12,7 @@ from typer.testing import CliRunner, Result
 
 from wqcheck.cli import app, main
 from wqcheck.errors import PlantFileError
-from wqcheck.plant_readings import SECTIONS, read_plant_readings
+from wqcheck.plant.readings import SECTIONS, read_plant_readings
 from wqcheck.quantities import KINDS, read_quantity, to_us
 
 SAMPLE = Path(__file__).resolve().parent.parent / "sample_results" / "plant_readings.toml"

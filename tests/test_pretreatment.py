@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wqcheck import pretreatment
-from wqcheck.pretreatment import State
+from wqcheck.plant import pretreatment
+from wqcheck.plant.pretreatment import State
 from wqcheck.quantities import read_quantity
 
 

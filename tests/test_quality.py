@@ -16,14 +16,14 @@ from pandera.typing import DataFrame
 
 from tests.table_rows import readings_of
 from wqcheck.batch import check_workbook, take_in
-from wqcheck.control_samples import relative_percent_difference
 from wqcheck.findings import Finding, Severity
 from wqcheck.parameters import catalogue
-from wqcheck.part_whole import wholes
-from wqcheck.plausibility import possible_values
-from wqcheck.quality import SHOWN, check_quality
-from wqcheck.release import BatchDetails, Disposition
-from wqcheck.sample_roles import sample_roles
+from wqcheck.quality.checks import SHOWN, check_quality
+from wqcheck.quality.control_samples import relative_percent_difference
+from wqcheck.quality.part_whole import wholes
+from wqcheck.quality.plausibility import possible_values
+from wqcheck.quality.sample_roles import sample_roles
+from wqcheck.release.decision import BatchDetails, Disposition
 from wqcheck.tables import Readings, Sign
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_results"

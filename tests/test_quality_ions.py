@@ -13,10 +13,10 @@ from pandera.typing import DataFrame
 
 from tests.table_rows import readings_of
 from wqcheck.findings import Severity
-from wqcheck.ion_balance import Balance, accepted_difference, balance_of, ions_of
-from wqcheck.mineral_checks import calculated_conductivity, calculated_solids
-from wqcheck.quality import check_quality
-from wqcheck.sample_amounts import samples_of
+from wqcheck.quality.checks import check_quality
+from wqcheck.quality.ion_balance import Balance, accepted_difference, balance_of, ions_of
+from wqcheck.quality.mineral_checks import calculated_conductivity, calculated_solids
+from wqcheck.quality.sample_amounts import samples_of
 from wqcheck.tables import Readings
 
 BASES = {

@@ -10,9 +10,9 @@ from pandera.typing import DataFrame
 
 from tests.table_rows import readings_of
 from wqcheck.findings import Finding, Severity
-from wqcheck.holding_times import elapsed_hours, holding_times, times_for
 from wqcheck.parameters import catalogue
-from wqcheck.quality import check_quality
+from wqcheck.quality.checks import check_quality
+from wqcheck.quality.holding_times import elapsed_hours, holding_times, times_for
 from wqcheck.tables import Readings
 
 START = pd.Timestamp("2026-03-02 08:30")

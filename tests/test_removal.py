@@ -14,10 +14,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.table_rows import readings_of
-from wqcheck.removal import removal_between, removal_by_stage
-from wqcheck.removal_words import removal_words
 from wqcheck.tables import Bound
-from wqcheck.train import Point, Stage, Train, load_train
+from wqcheck.train.description import Point, Stage, Train, load_train
+from wqcheck.train.removal import removal_between, removal_by_stage
+from wqcheck.train.removal_words import removal_words
 
 INF = np.inf
 SAMPLE = load_train(Path(__file__).parent.parent / "sample_results" / "train.toml")

@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from tests.table_rows import readings_of
-from wqcheck.most_probable_number import most_probable_number
-from wqcheck.result_ranges import Ranges, own_ranges
-from wqcheck.sampling_plans import (
+from wqcheck.judging.ranges import Ranges, own_ranges
+from wqcheck.statistics.most_probable_number import most_probable_number
+from wqcheck.statistics.sampling_plans import (
     AttributePlan,
     acceptance_probability,
     acceptance_probability_of_lot,

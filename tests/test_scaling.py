@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from wqcheck import scaling
-from wqcheck.ion_activities import (
+from wqcheck.plant import scaling
+from wqcheck.plant.ion_activities import (
     IonWater,
     activities,
     charge_balance,

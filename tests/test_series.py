@@ -17,9 +17,9 @@ from typer.testing import CliRunner, Result
 
 from tests.table_rows import readings_of
 from wqcheck.cli import app, main
-from wqcheck.series import SeriesStatistics, statistics_by_point
-from wqcheck.series_rules import NonDetects
-from wqcheck.series_units import results_of
+from wqcheck.statistics.series import SeriesStatistics, statistics_by_point
+from wqcheck.statistics.series_rules import NonDetects
+from wqcheck.statistics.series_units import results_of
 
 HISTORY = Path(__file__).resolve().parent.parent / "sample_results" / "history_2025_2026_wide.csv"
 DAYS = pd.date_range("2025-07-01", periods=60, freq="7D")

@@ -11,10 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.table_rows import readings_of
-from wqcheck.censored import LeftCensored
-from wqcheck.result_ranges import own_ranges
-from wqcheck.rounding import Tie, round_to_place
-from wqcheck.series_rules import (
+from wqcheck.judging.ranges import own_ranges
+from wqcheck.statistics.censored import LeftCensored
+from wqcheck.statistics.rounding import Tie, round_to_place
+from wqcheck.statistics.series_rules import (
     NonDetects,
     Rank,
     compliant_share,
@@ -22,7 +22,7 @@ from wqcheck.series_rules import (
     percentile,
     running_annual_average,
 )
-from wqcheck.sum_bounds import directive_mean, directive_sum, sum_bounds
+from wqcheck.statistics.sum_bounds import directive_mean, directive_sum, sum_bounds
 
 WAFERS = [
     *(95.1772, 95.1567, 95.1937, 95.1959, 95.1442, 95.0610, 95.1591, 95.1195, 95.1065, 95.0925, 95.1990, 95.1682),

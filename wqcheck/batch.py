@@ -10,20 +10,20 @@ from pathlib import Path
 import pandas as pd
 from pandera.typing import DataFrame
 
-from wqcheck.binding import all_rows, bound_rows
 from wqcheck.findings import Finding, Severity
-from wqcheck.judging import judge
-from wqcheck.limit_overrides import apply_overrides
-from wqcheck.limit_tables import LimitTable, covers, load_limits, product_word
+from wqcheck.judging.binding import all_rows, bound_rows
+from wqcheck.judging.judge import judge
+from wqcheck.limit_comparison.overrides import apply_overrides
+from wqcheck.limit_tables.loading import LimitTable, covers, load_limits, product_word
 from wqcheck.parameters import catalogue
-from wqcheck.quality import check_quality
-from wqcheck.release import BatchCheck, BatchDetails, FileStamp, decide_release, load_release_rules
-from wqcheck.release_rules import ReleaseRules
-from wqcheck.removal import no_stages, removal_by_stage
+from wqcheck.quality.checks import check_quality
+from wqcheck.release.decision import BatchCheck, BatchDetails, FileStamp, decide_release, load_release_rules
+from wqcheck.release.rules import ReleaseRules
 from wqcheck.sheets import ReadResult, read_workbook
 from wqcheck.shipped_files import shipped_folder
 from wqcheck.tables import Judged, Ledger, Limits, Readings
-from wqcheck.train import Train, assign_stages, at_product_point, load_train, place_of
+from wqcheck.train.description import Train, assign_stages, at_product_point, load_train, place_of
+from wqcheck.train.removal import no_stages, removal_by_stage
 
 Source = Path | tuple[str, bytes]
 

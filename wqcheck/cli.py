@@ -12,16 +12,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from wqcheck.commands.exit_codes import CHECKED_NOT_RELEASED, NOT_CHECKED
+from wqcheck.commands.form import form
+from wqcheck.commands.limits import limits_app
+from wqcheck.commands.plant import plant_app
+from wqcheck.commands.series import series_app
+from wqcheck.commands.terminal import AsJson, check_json, print_decision, print_flags, print_table, say
 from wqcheck.errors import WqcheckError
-from wqcheck.exit_codes import CHECKED_NOT_RELEASED, NOT_CHECKED
-from wqcheck.form_commands import form
-from wqcheck.limit_commands import limits_app
-from wqcheck.plant_commands import plant_app
-from wqcheck.series_commands import series_app
-from wqcheck.terminal import AsJson, check_json, print_decision, print_flags, print_table, say
 
 if TYPE_CHECKING:
-    from wqcheck.release import BatchCheck
+    from wqcheck.release.decision import BatchCheck
 
 PAGE_OPTIONS = {
     "server.address": "127.0.0.1",
@@ -91,7 +91,7 @@ def check(
     as_json: AsJson = False,
 ) -> None:
     """Compare results with limit tables and say what could be released, worst first."""
-    from wqcheck.judging import strictest as weighing_most
+    from wqcheck.judging.judge import strictest as weighing_most
 
     checked = _check(books, limits, product=product, batch=batch, train=train, rules=rules, on=on)
     judged = weighing_most(checked.judged) if strictest else checked.judged
@@ -115,8 +115,8 @@ def stages(
 ) -> None:
     """Compute what each stage of the train removes, as bounds where a result is a non-detect."""
     from wqcheck.batch import take_in
-    from wqcheck.removal import removal_by_stage
-    from wqcheck.train import assign_stages, load_train
+    from wqcheck.train.description import assign_stages, load_train
+    from wqcheck.train.removal import removal_by_stage
 
     plant = load_train(train)
     taken = take_in(books)
@@ -209,7 +209,7 @@ def _check(
     books: list[Path], limits: list[str], *, product: str, batch: str, train: Path | None, rules: Path | None, on: str
 ) -> BatchCheck:
     from wqcheck.batch import check_workbook
-    from wqcheck.release import BatchDetails
+    from wqcheck.release.decision import BatchDetails
 
     return check_workbook(
         books,
@@ -230,9 +230,9 @@ def _day(text: str) -> date:
 
 
 def _issue(checked: BatchCheck, number: str, signed_by: str, issued_at: datetime, out: Path) -> tuple[Path, ...]:
-    from wqcheck.certificate import issue_certificate, issue_notice
-    from wqcheck.certificate_files import write_certificate
-    from wqcheck.release import Disposition
+    from wqcheck.certificate.data import issue_certificate, issue_notice
+    from wqcheck.certificate_files.writing import write_certificate
+    from wqcheck.release.decision import Disposition
 
     released = checked.decision.disposition == Disposition.RELEASE
     issue = issue_certificate if released else issue_notice
@@ -241,8 +241,8 @@ def _issue(checked: BatchCheck, number: str, signed_by: str, issued_at: datetime
 
 def _demo_stages(book: Path, train: Path, out: Path) -> None:
     from wqcheck.batch import take_in
-    from wqcheck.removal import removal_by_stage
-    from wqcheck.train import WHOLE_TRAIN, assign_stages, load_train
+    from wqcheck.train.description import WHOLE_TRAIN, assign_stages, load_train
+    from wqcheck.train.removal import removal_by_stage
 
     plant = load_train(train)
     readings, _ = assign_stages(take_in([book]).readings, plant)
@@ -254,7 +254,7 @@ def _demo_stages(book: Path, train: Path, out: Path) -> None:
 
 
 def _exit_by(checked: BatchCheck) -> None:
-    from wqcheck.release import Disposition
+    from wqcheck.release.decision import Disposition
 
     raise typer.Exit(0 if checked.decision.disposition == Disposition.RELEASE else CHECKED_NOT_RELEASED)
 

@@ -20,8 +20,8 @@ import numpy as np
 import openpyxl
 import python_calamine
 
-from wqcheck.judging import judge
-from wqcheck.limit_tables import load_limits
+from wqcheck.judging.judge import judge
+from wqcheck.limit_tables.loading import load_limits
 from wqcheck.sheets import read_workbook
 
 ANALYTES = [

@@ -12,7 +12,7 @@ import streamlit as st
 
 from wqcheck.batch import check_workbook, take_in
 from wqcheck.page.settings import NamedBytes, Settings
-from wqcheck.release import BatchCheck, BatchDetails
+from wqcheck.release.decision import BatchCheck, BatchDetails
 from wqcheck.shipped_files import shipped_folder
 from wqcheck.tables import Readings
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import streamlit as st
 
 from wqcheck.page.words import DISPOSITION_MEANING, DISPOSITION_WORDS, counted, plain, sentence, some_of
-from wqcheck.release import CAUTION, Disposition, Reason, ReleaseDecision
+from wqcheck.release.decision import CAUTION, Disposition, Reason, ReleaseDecision
 
 _BOXES = {Disposition.RELEASE: st.success, Disposition.HOLD: st.warning, Disposition.REJECT: st.error}
 _ICONS = {

@@ -24,7 +24,7 @@ from wqcheck.page.settings import NamedBytes, draw_settings
 from wqcheck.page.stages import draw_stages
 from wqcheck.page.take_in import draw_files, draw_take_in
 from wqcheck.page.words import message_text, plain, titled
-from wqcheck.release import CAUTION, BatchCheck
+from wqcheck.release.decision import CAUTION, BatchCheck
 from wqcheck.shipped_files import shipped_folder
 from wqcheck.tables import Verdict
 

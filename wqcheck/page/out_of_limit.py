@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import pandas as pd
 import streamlit as st
 
-from wqcheck.certificate_lines import ResultLine, result_lines
+from wqcheck.certificate.lines import ResultLine, result_lines
 from wqcheck.page.words import VERDICT_WORDS, counted, plain, result_text, sentence, titled
 from wqcheck.tables import Judged, LimitClass, Verdict
 

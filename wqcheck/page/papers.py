@@ -8,12 +8,12 @@ from pathlib import Path
 
 import streamlit as st
 
-from wqcheck.certificate import Certificate, issue_certificate, issue_notice
-from wqcheck.certificate_files import write_certificate
+from wqcheck.certificate.data import Certificate, issue_certificate, issue_notice
+from wqcheck.certificate_files.writing import write_certificate
 from wqcheck.errors import WqcheckError
 from wqcheck.page.checking import Desk, Paper, keep_papers
 from wqcheck.page.words import message_text, plain
-from wqcheck.release import BatchCheck, Disposition
+from wqcheck.release.decision import BatchCheck, Disposition
 
 NUMBER_KEY = "certificate number"
 PREPARE_KEY = "prepare"

@@ -8,7 +8,7 @@ from datetime import date
 
 import streamlit as st
 
-from wqcheck.limit_tables import shipped_tables
+from wqcheck.limit_tables.loading import shipped_tables
 from wqcheck.tables import Product
 
 TABLES_KEY = "limit tables"

@@ -7,9 +7,9 @@ import pandas as pd
 import streamlit as st
 
 from wqcheck.page.words import plain, titled
-from wqcheck.removal_words import removal_words
 from wqcheck.tables import Bound, Stages
-from wqcheck.train import WHOLE_TRAIN
+from wqcheck.train.description import WHOLE_TRAIN
+from wqcheck.train.removal_words import removal_words
 
 PARAMETER_KEY = "stage parameter"
 LOG_KEY = "log scale"

@@ -9,7 +9,7 @@ import streamlit as st
 
 from wqcheck.findings import Finding, Severity
 from wqcheck.page.words import counted, plain, sentence, titled
-from wqcheck.release import FileStamp
+from wqcheck.release.decision import FileStamp
 from wqcheck.tables import Ledger, Readings, Sign
 
 FINDINGS_IN_FULL = 40

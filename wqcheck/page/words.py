@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from wqcheck.certificate_figures import unit_text
-from wqcheck.certificate_lines import parameter_name
-from wqcheck.release import Disposition
+from wqcheck.certificate.figures import unit_text
+from wqcheck.certificate.lines import parameter_name
+from wqcheck.release.decision import Disposition
 from wqcheck.tables import Verdict
 
 VERDICT_WORDS = {

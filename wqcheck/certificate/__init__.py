@@ -1,0 +1,1 @@
+"""A certificate or notice as data, in lines and words."""

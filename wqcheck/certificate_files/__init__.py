@@ -1,0 +1,1 @@
+"""A certificate as files: PDF/A-3b, XLSX and JSON."""

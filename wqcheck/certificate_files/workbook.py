@@ -1,0 +1,169 @@
+"""Turns a certificate into a workbook of plain text and numbers, in which nothing given can act as a formula."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from io import BytesIO
+from typing import Any
+
+from openpyxl import Workbook
+from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE, Cell, MergedCell
+from openpyxl.styles import Alignment, Border, Font, Side
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.header_footer import HeaderFooterItem, _HeaderFooterPart
+from openpyxl.worksheet.properties import PageSetupProperties
+from openpyxl.worksheet.worksheet import Worksheet
+
+from wqcheck.certificate.data import Certificate
+from wqcheck.certificate.lines import ResultLine, reported_unit
+
+_LONGEST = 32_767  # characters in one cell, ECMA-376 / the spreadsheet's own limit
+_WRAP = Alignment(wrap_text=True, vertical="top")
+_RULE = Border(bottom=Side(style="thin"))
+_RESULT_COLUMNS = {
+    "Verdict": 16, "Parameter": 24, "Required": 10, "Sample": 14, "Point": 14, "Reported": 14, "Unit": 16,
+    "Compared": 20, "Limit": 20, "Limit table": 22, "Clause": 22, "Limit text": 24, "Reason": 46, "Method": 22,
+    "Laboratory": 20, "Read from": 34, "Compared from": 14, "Compared to": 14, "Lower limit": 12, "Upper limit": 12,
+    "Limit unit": 14,
+}  # fmt: skip
+
+
+def workbook_bytes(certificate: Certificate) -> bytes:
+    """Write the certificate's sheets: Certificate, Results, Stages, Not tested, Samples, Findings and Files."""
+    book = Workbook()
+    del book["Sheet"]
+    _sheet(book, "Certificate", {"Entry": 26, "Content": 90}, _entries(certificate))
+    results = _sheet(book, "Results", _RESULT_COLUMNS, map(_result, (*certificate.results, *certificate.without_limit)))
+    _embolden(results, ("fail", "conditional fail", "undetermined"))
+    _sheet(book, "Stages", {"Stage": 28, "Parameter": 24, "Point before": 16, "Before": 16, "Point after": 16,
+                            "After": 16, "Unit": 10, "Removal": 14, "Removal %": 12, "log10 removal": 12,
+                            "Bound": 12, "Remark": 50},
+           ((s.stage, s.name, s.inlet_point, s.inlet, s.outlet_point, s.outlet, s.unit, s.removal, s.removal_percent,
+             s.log_removal, s.bound, s.reason) for s in certificate.stages))  # fmt: skip
+    missing = certificate.missing
+    untested = dict.fromkeys((*missing, *certificate.not_tested))
+    _sheet(book, "Not tested", {"Parameter with a limit and no result": 50, "Required": 12},
+           ((name, "required" if name in missing else "") for name in untested))  # fmt: skip
+    _sheet(book, "Samples", {"Sample": 20, "Point": 20, "Taken": 18, "Received": 24, "Analysed": 24, "Laboratory": 30,
+                             "Results": 10},
+           ((s.sample, s.point, s.sampled, s.received, s.analysed, s.laboratory, s.results)
+            for s in certificate.samples))  # fmt: skip
+    _sheet(book, "Findings", {"Weight": 10, "What": 80, "Where": 40, "Given": 30},
+           ((f.severity, f.message, f.where, f.given) for f in certificate.findings))  # fmt: skip
+    _sheet(book, "Files", {"Kind": 16, "File": 40, "Title and edition": 50, "SHA-256": 70},
+           ((f.kind, f.name, f.title, f.sha256) for f in certificate.files))  # fmt: skip
+    _set_up_print(book, certificate)
+    buffer = BytesIO()
+    book.save(buffer)
+    return buffer.getvalue()
+
+
+def _entries(certificate: Certificate) -> list[tuple[str, str]]:
+    batch = certificate.batch
+    rows = [
+        ("Document", certificate.kind),
+        ("Number", certificate.number),
+        ("Issued", certificate.issued_at),
+        ("Decision", str(certificate.disposition).upper()),
+        *(("Reason", " ".join(filter(None, (r.message, r.where and f"(at {r.where})")))) for r in certificate.reasons),
+        *(("Next step", step) for step in certificate.next_steps),
+        *(("Statement", part) for part in certificate.statement),
+        ("Plant", batch.plant),
+        ("Address", batch.address),
+        ("Batch", batch.batch),
+        ("Product", ", ".join(filter(None, (batch.product_name, str(batch.product))))),
+        ("Line", batch.line),
+        ("Tank", batch.tank),
+        ("Run started", batch.run_start),
+        ("Run ended", batch.run_end),
+        ("Volume", batch.volume),
+        ("Containers", batch.containers),
+        ("Container codes", batch.container_codes),
+        ("Best before", batch.best_before),
+        ("Laboratory", batch.laboratory),
+        ("Sampled by", batch.sampled_by),
+        ("Remarks", batch.remarks),
+        ("Caution", certificate.caution),
+        ("Signed by", certificate.signed_by),
+        ("Software", certificate.software),
+        ("Content digest (SHA-256)", certificate.digest),
+    ]
+    return [(entry, str(content)) for entry, content in rows if content]
+
+
+def _result(line: ResultLine) -> tuple[str | float | None, ...]:
+    return (
+        line.verdict,
+        line.name,
+        "required" if line.required else "",
+        line.sample,
+        line.point,
+        line.reported,
+        reported_unit(line),
+        line.compared,
+        line.limit,
+        line.table,
+        line.clause,
+        line.unverified,
+        line.reason,
+        line.method,
+        line.laboratory,
+        line.cell,
+        line.compared_low,
+        line.compared_high,
+        line.limit_lower,
+        line.limit_upper,
+        line.limit_unit,
+    )
+
+
+def _sheet(book: Workbook, title: str, widths: dict[str, int], rows: Iterable[Sequence[Any]]) -> Worksheet:
+    """Add one sheet with a bold, frozen and repeated header row."""
+    sheet: Worksheet = book.create_sheet(title)
+    for number, (heading, width) in enumerate(widths.items(), start=1):
+        cell = sheet.cell(1, number)
+        _fill(cell, heading)
+        cell.font, cell.border = Font(bold=True), _RULE
+        sheet.column_dimensions[get_column_letter(number)].width = width
+    for line, row in enumerate(rows, start=2):
+        for number, content in enumerate(row, start=1):
+            _fill(sheet.cell(line, number), content)
+    sheet.freeze_panes = "A2"
+    sheet.auto_filter.ref = sheet.dimensions
+    return sheet
+
+
+def _fill(cell: Cell | MergedCell, content: Any) -> None:
+    """Put a number in as a number and everything else as text that no program takes for a formula."""
+    cell.alignment = _WRAP
+    if content is None or isinstance(content, int | float):
+        cell.value = content
+        return
+    text = ILLEGAL_CHARACTERS_RE.sub("\ufffd", str(content))
+    cell.value = text if len(text) <= _LONGEST else f"{text[: _LONGEST - 1]}…"
+    cell.data_type = "s"
+    cell.quotePrefix = text.startswith(("=", "+", "-", "@", "\t", "\r"))
+
+
+def _embolden(sheet: Worksheet, verdicts: Sequence[str]) -> None:
+    for row in sheet.iter_rows(min_row=2):
+        if row[0].value in verdicts:
+            for cell in row:
+                cell.font = Font(bold=True)
+            row[0].value = str(row[0].value).upper()
+
+
+def _set_up_print(book: Workbook, certificate: Certificate) -> None:
+    number = ILLEGAL_CHARACTERS_RE.sub("\ufffd", certificate.number)
+    footer = f"{number[:100]} – {certificate.digest[:16]}".replace("&", "&&")
+    for sheet in book.worksheets:
+        sheet.page_setup.orientation = "landscape"
+        sheet.page_setup.paperSize = sheet.PAPERSIZE_A4
+        sheet.page_setup.fitToHeight = 0
+        sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
+        sheet.print_title_rows = "1:1"
+        sheet.HeaderFooter.oddFooter = HeaderFooterItem(
+            left=_HeaderFooterPart(text=footer), right=_HeaderFooterPart(text="&P / &N")
+        )
+    book.properties.title = f"{certificate.kind} {number}"
+    book.properties.creator = ILLEGAL_CHARACTERS_RE.sub("\ufffd", certificate.signed_by)

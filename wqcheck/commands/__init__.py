@@ -1,0 +1,1 @@
+"""The command line's groups and what they print; :mod:`wqcheck.cli` puts them together."""

@@ -1,0 +1,1 @@
+"""Blank request sheets that a laboratory fills in."""

@@ -1,0 +1,1 @@
+"""A verdict for every reported result and limit."""

@@ -1,0 +1,193 @@
+"""Turns a verdict and what led to it into one plain sentence that names the numbers, the limit and its clause."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from wqcheck.judging.ranges import Bools, Floats, Ints, Ranges, Trouble
+from wqcheck.judging.verdicts import VERDICTS, Words
+from wqcheck.limit_tables.checks import split_list
+from wqcheck.tables import Rule, Verdict
+
+NOT_DECIDED = " is not decided"
+
+VERDICT_PHRASES: Mapping[str, tuple[str, str]] = {
+    Verdict.PASS: (" meets ", ""),
+    Verdict.CONDITIONAL_PASS: (" meets, by less than its uncertainty, ", ""),
+    Verdict.CONDITIONAL_FAIL: (" does not meet, by less than its uncertainty, ", ""),
+    Verdict.FAIL: (" does not meet ", ""),
+    Verdict.UNDETERMINED: (" may lie on either side of ", ""),
+    Verdict.NO_LIMIT: (": no limit was found in ", ""),
+}
+TROUBLE_PHRASES: Mapping[Trouble, tuple[str, str]] = {
+    Trouble.NOT_DONE: (": the test was not done, so ", NOT_DECIDED),
+    Trouble.UNREADABLE: (": the text cannot be read as a result, so ", NOT_DECIDED),
+    Trouble.NO_VALUE: (": no value is given, so ", NOT_DECIDED),
+    Trouble.NO_REPORTING_LIMIT: (": the reporting limit is not stated, so ", NOT_DECIDED),
+    Trouble.IMPOSSIBLE: (": a result below the least possible value says nothing, so ", NOT_DECIDED),
+    Trouble.NO_CONVERSION: (": the unit or basis does not allow a comparison, so ", NOT_DECIDED),
+    Trouble.NO_VOLUME: (": the volume examined is not stated, so ", NOT_DECIDED),
+}
+SERIES_PHRASE = (": one result alone says nothing about ", ", which needs a series of results")
+SMALL_VOLUME_PHRASE = (", less than the limit asks for, does not prove ", "")
+
+_NOTHING, _EXACT, _BELOW, _ABOVE, _BETWEEN, _UNCOUNTED, _VOLUME = range(7)
+_FORMS = (
+    *(("", "", ""), (" is ", "", " and"), (" is below ", "", " and"), (" is above ", "", " and")),
+    *((" lies between ", " and ", " and"), (" is too numerous to count and", "", ""), (" in ", " mL", "")),
+)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Setting:
+    """What the sentences need beside ranges and verdicts; arrays of shape (n,).
+
+    Attributes
+    ----------
+    target : array of int
+        Place of each result's limit in ``phrase`` and ``unit``.
+    phrase, unit : array of str, shape (limits,)
+        From :func:`limit_phrase` and :func:`unit_in_volume`.
+    examined : array of float
+        Volume examined in mL where the question is whether none was found in a volume, else NaN.
+    absence, series, uncounted : array of bool
+        The limit allows none in a volume; it needs a series; the result is *too numerous to count*.
+    """
+
+    target: Ints
+    phrase: Words
+    unit: Words
+    examined: Floats
+    absence: Bools
+    series: Bools
+    uncounted: Bools
+
+
+def limit_phrase(row: Mapping[str, Any]) -> str:
+    """Return what one limit *row* (cells by column name) asks, with its number, unit and clause."""
+    lower, upper, volume = (_number(row[name]) for name in ("lower", "upper", "volume_ml"))
+    unit, rule = spaced(unit_in_volume(row)), str(row["rule"])
+    members = ", ".join(split_list(str(row["members"]))) if isinstance(row["members"], str) else ""
+    if rule == Rule.ABSENT:
+        text = f"the limit of none in {volume} mL"
+    elif rule == Rule.RANGE:
+        text = f"the limits {lower} to {upper}{unit}"
+    elif rule == Rule.MIN:
+        text = f"the limit of at least {lower}{unit}"
+    elif rule == Rule.RATIO_SUM_MAX:
+        text = f"the limit of at most {upper} for the sum of the ratios of {members} to their own values"
+    elif rule == Rule.SUM_MAX:
+        text = f"the limit of at most {upper}{unit} for the sum of {members}"
+    else:
+        text = f"the limit of at most {upper}{unit}" if upper else f"the {rule.replace('_', ' ')}"
+    return f"{text.strip()} ({row['clause']})"
+
+
+def unit_in_volume(row: Mapping[str, Any]) -> str:
+    """Return the unit in which results are compared with *row*: for counts with the volume, for ratios ``1``."""
+    if row["rule"] == Rule.RATIO_SUM_MAX:
+        return "1"
+    unit = row["unit"] if isinstance(row["unit"], str) else ""
+    volume = _number(row["volume_ml"])
+    return f"{unit}/{'' if volume == '1' else volume + ' '}mL" if volume else unit
+
+
+def spaced(unit: str) -> str:
+    """Return *unit* as it follows a number: nothing after a ratio or a pH."""
+    return "" if unit in {"", "1", "pH"} else f" {unit}"
+
+
+def _number(value: float) -> str:
+    return "" if np.isnan(value) else f"{value:.12g}"
+
+
+def sentences(reported: pd.Series, setting: Setting, ranges: Ranges, verdict: Ints) -> pd.Series:
+    """Return one sentence per result: as reported, as compared, the verdict in words, the limit and any note."""
+    form = _forms(setting, ranges)
+    verb, tail = _phrases(setting, ranges, verdict)
+    first = np.select(
+        [np.isin(form, (_EXACT, _ABOVE, _BETWEEN)), form == _BELOW, form == _VOLUME],
+        [ranges.low, ranges.high, setting.examined],
+        np.nan,
+    )
+    before, between, after = (_take([words[place] for words in _FORMS], form) for place in range(3))
+    numeric = np.isin(form, (_EXACT, _BELOW, _ABOVE, _BETWEEN))
+    second = np.where(form == _BETWEEN, ranges.high, np.nan)
+    unit = _take(["", *(spaced(unit) for unit in setting.unit)], np.where(numeric, setting.target + 1, 0))
+    limit = _take(list(setting.phrase), setting.target)
+    parts = ["reported ", _texts(reported), before, _numbers(first), between, _numbers(second), unit, after]
+    parts += [verb, limit, tail, _notes(ranges), "."]
+    return pd.Series(_joined(parts), dtype="str")
+
+
+def _notes(ranges: Ranges) -> Any:
+    noted = ranges.note != ""
+    if not noted.any():
+        return ""
+    codes, words = pd.factorize(ranges.note)
+    return _take([f"; {word}" if word else "" for word in words], codes)
+
+
+def _forms(setting: Setting, ranges: Ranges) -> Ints:
+    """Choose how the numbers are told."""
+    finite_low, finite_high = np.isfinite(ranges.low), np.isfinite(ranges.high)
+    from_nothing = (ranges.low == 0) | np.isneginf(ranges.low)
+    cases = [
+        (_NOTHING, setting.series | (ranges.trouble > Trouble.NONE)),
+        (_UNCOUNTED, setting.uncounted),
+        (_VOLUME, setting.absence & np.isfinite(setting.examined)),
+        (_NOTHING, setting.absence),
+        (_EXACT, ranges.low == ranges.high),
+        (_BELOW, from_nothing & finite_high),
+        (_BETWEEN, finite_low & finite_high),
+        (_ABOVE, finite_low & (ranges.low > 0)),
+    ]
+    return np.select([when for _, when in cases], [form for form, _ in cases], _NOTHING).astype(np.int64)
+
+
+def _phrases(setting: Setting, ranges: Ranges, verdict: Ints) -> tuple[Any, Any]:
+    """Choose the words of the verdict, or of what stands in its way."""
+    phrases = [
+        *(VERDICT_PHRASES[word] for word in VERDICTS),
+        *TROUBLE_PHRASES.values(),
+        SMALL_VOLUME_PHRASE,
+        SERIES_PHRASE,
+    ]
+    undetermined = verdict == VERDICTS.index(Verdict.UNDETERMINED)
+    unproven = undetermined & setting.absence & (ranges.low == 0) & np.isinf(ranges.high)
+    place = np.where(unproven, len(phrases) - 2, verdict)
+    trouble = np.where(unproven & np.isnan(setting.examined), Trouble.NO_VOLUME, ranges.trouble)
+    place = np.where(trouble == Trouble.NONE, place, len(VERDICTS) + trouble - 1)
+    place = np.where(setting.series, len(phrases) - 1, place).astype(np.int64)
+    return _take([verb for verb, _ in phrases], place), _take([tail for _, tail in phrases], place)
+
+
+def _take(words: list[str], places: Ints) -> Any:
+    return pa.array(words, type=pa.large_string()).take(pa.array(places))
+
+
+def _texts(words: Any) -> Any:
+    values = pa.array(words.array if isinstance(words, pd.Series) else words)
+    return pc.fill_null(pc.cast(values, pa.large_string()), "")
+
+
+def _numbers(values: Floats) -> Any:
+    """Write numbers with up to 8 significant digits; comparisons were made with 12."""
+    usable = np.isfinite(values) & (values != 0)
+    exponent = np.floor(np.log10(np.abs(values), out=np.zeros(len(values)), where=usable))
+    scale = np.power(10.0, 7 - exponent)
+    shown = np.divide(np.rint(values * scale), scale, out=values.copy(), where=usable)
+    known = pa.array(shown, mask=np.isnan(values))
+    return pc.fill_null(pc.cast(known, pa.large_string()), "")
+
+
+def _joined(parts: list[Any]) -> Any:
+    same = [pa.scalar(part, pa.large_string()) if isinstance(part, str) else part for part in (*parts, "")]
+    return pc.binary_join_element_wise(*same)

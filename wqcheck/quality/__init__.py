@@ -1,0 +1,1 @@
+"""The data's own consistency, found before anything is judged."""

@@ -1,0 +1,1 @@
+"""The recommended disposition of a batch, from its judged results and the release rules."""

@@ -1,0 +1,1 @@
+"""The treatment train: its description and what each stage removes."""
