@@ -14,8 +14,10 @@ import pandas as pd
 import pytest
 
 from wqcheck.errors import LimitTableError, WqcheckError
+from wqcheck.limit_tables.checks import RULES
 from wqcheck.limit_tables.columns import ALWAYS, COLUMNS, EVIDENCE, EXPLAINED, NEEDED, UNUSED
 from wqcheck.limit_tables.loading import UnknownProductError, covers, load_limits, shipped_tables
+from wqcheck.limit_tables.schema import ONE_ROW_EACH, SCHEMA, table_problems
 from wqcheck.shipped_files import shipped_folder
 from wqcheck.tables import Limits, Product, Rule
 
@@ -165,6 +167,7 @@ def test_all_problems_of_all_rows_come_in_one_error(write: Write) -> None:
         ({}, {"unit": "µg/L", "upper": "10"}, True),
         ({}, {"status": "provisional"}, True),
         ({}, {"parameter": "copper"}, False),
+        ({}, {"class": "acceptability"}, False),
         ({}, {"rule": "mean_max"}, False),
     ],
 )
@@ -261,3 +264,19 @@ def test_every_column_is_explained_and_every_rule_says_which_cells_it_needs() ->
     for rule in Rule:
         assert set(NEEDED[rule]) | set(UNUSED[rule]) | set(ALWAYS) <= set(COLUMNS)
         assert not set(NEEDED[rule]) & set(UNUSED[rule])
+
+
+def test_the_schema_states_every_column_and_rule_in_a_sentence() -> None:
+    assert {name: column.description for name, column in SCHEMA.columns.items()} == dict(EXPLAINED)
+    assert [check.error for check in SCHEMA.checks] == [*RULES, ONE_ROW_EACH]
+
+
+def test_what_the_schema_refuses_and_what_the_problems_name_agree() -> None:
+    good = {column: GOOD.get(column, "") for column in COLUMNS}
+    assert not table_problems("f.csv", [(2, good), (3, good | {"class": "acceptability"})])
+    broken = [(2, good), (3, good), (7, good | {"unit": "furlong", "product": "tap"})]
+    assert {(problem.line, problem.column) for problem in table_problems("f.csv", broken)} == {
+        (3, "parameter"),
+        (7, "parameter"),
+        (7, "unit"),
+    }

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
+from itertools import zip_longest
 
 import pandas as pd
 import pandera.pandas as pa
@@ -163,18 +164,24 @@ def _steps(
 
 
 def _paired(old: list[Demand], new: list[Demand]) -> Iterator[Pair]:
-    """Lay equal limits beside each other first, then the rest in their order."""
-    rest = list(new)
-    left = []
-    for demand in old:
-        equal = next((other for other in rest if relation(other, demand)[0] == Relation.EQUAL), None)
-        if equal is None:
-            left.append(demand)
-            continue
-        rest.remove(equal)
-        yield demand, equal
-    for place in range(max(len(left), len(rest))):
-        yield (left[place] if place < len(left) else None), (rest[place] if place < len(rest) else None)
+    """Lay equal limits beside each other first, then those of the same class, then the rest in their order."""
+    left, rest = list(old), list(new)
+    for fit in (_is_equal, _guards_the_same):
+        for demand in tuple(left):
+            other = next((one for one in rest if fit(one, demand)), None)
+            if other is not None:
+                left.remove(demand)
+                rest.remove(other)
+                yield demand, other
+    yield from zip_longest(left, rest)
+
+
+def _is_equal(one: Demand, other: Demand) -> bool:
+    return relation(one, other)[0] == Relation.EQUAL
+
+
+def _guards_the_same(one: Demand, other: Demand) -> bool:
+    return bool(one.row[Limits.limit_class] == other.row[Limits.limit_class])
 
 
 def _line(pair: Pair, starts: pd.Timestamp | None) -> dict[str, object]:

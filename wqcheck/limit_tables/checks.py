@@ -1,4 +1,7 @@
-"""Turns the text cells of a limit table into the list of everything that is wrong with them, and how to mend it."""
+"""Turns the text cells of a limit table into everything that is wrong with them, and how to mend it.
+
+:mod:`wqcheck.limit_tables.schema` puts the rules together as one schema.
+"""
 
 from __future__ import annotations
 
@@ -32,23 +35,21 @@ __all__ = [
     "COLUMNS",
     "COMBINED_RULES",
     "EVIDENCE",
+    "LIMIT_KEY",
+    "RULES",
     "is_number",
     "overlaps",
-    "row_problems",
     "split_list",
 ]
 
 COMBINED_RULES = frozenset({Rule.SUM_MAX, Rule.RATIO_SUM_MAX})
 
+LIMIT_KEY = ("parameter", "rule", "basis", "volume_ml", "members", "class")
+"""The columns that tell one limit from another; a health value and a value for taste of one parameter are two."""
+
 Row = Mapping[str, str]
 Problem = tuple[str, str, str]
 """Column, what was given, and how to mend it."""
-
-
-def row_problems(file: str, line: int, row: Row) -> list[TableProblem]:
-    """Return every problem of one *row* of stripped text cells, read from *line* of *file* (the header is line 1)."""
-    found = [problem for check in _CHECKS for problem in check(row)]
-    return [TableProblem(file, line, column, given, message) for column, given, message in found]
 
 
 def _nearest(word: str, words: list[str]) -> str:
@@ -209,21 +210,34 @@ def _fit(row: Row) -> Iterator[Problem]:
         yield "unit", row["unit"], f"no result of {entry.code} (usually in {entry.unit}) can be turned into this unit"
 
 
-_CHECKS: tuple[Callable[[Row], Iterator[Problem]], ...] = (
-    *(_words, _numbers, _dates, _codes, _unit, _needs, _evidence, _status, _lengths, _lists, _bases, _stated, _fit),
-)
+RULES: Mapping[str, Callable[[Row], Iterator[Problem]]] = {
+    "rule, class and product are words of their lists": _words,
+    "numbers are plain, lower is not above upper, volumes and the limits of sums are above 0": _numbers,
+    "dates are ISO dates, and a row does not end before it begins": _dates,
+    "codes are in the catalogue, and no member stands twice": _codes,
+    "the unit is in the unit table, and a count names its volume": _unit,
+    "the cells that the rule needs are filled, and those that it has no use for are blank": _needs,
+    "evidence says how and where the row was read": _evidence,
+    "an override names the tables that it replaces": _status,
+    "a cell fits into a workbook cell": _lengths,
+    "a sum has members, with one weight and one basis for each": _lists,
+    "the basis is one that the parameter is expressed as": _bases,
+    "what can be expressed in several ways says how it is": _stated,
+    "results of the parameter can be turned into the unit": _fit,
+}
+"""Every rule for one row in a sentence, and the check that finds each breach of it."""
 
 
 def overlaps(file: str, rows: Sequence[tuple[int, Row]]) -> list[TableProblem]:
     """Return a problem for each later row that binds what an earlier one of the same key binds at the same time.
 
-    Rows are the same limit when parameter, rule, basis, volume and members agree and a product is named by both.
+    Rows are the same limit when the columns of :data:`LIMIT_KEY` agree and a product is named by both.
     """
     keys: dict[tuple[str, ...], list[tuple[str, str, int]]] = {}
     for line, row in rows:
         named = split_list(row["product"])
         for product in Product if ANY_PRODUCT in named else named:
-            key = tuple(row[column] for column in ("parameter", "rule", "basis", "volume_ml", "members"))
+            key = tuple(row[column] for column in LIMIT_KEY)
             span = (row["valid_from"] or _BEGINNING, row["valid_to"] or _END, line)
             keys.setdefault((*key, product), []).append(span)
     clashes = {(key[0], *lines) for key, spans in keys.items() for lines in _clashes(sorted(spans))}
@@ -234,7 +248,7 @@ def overlaps(file: str, rows: Sequence[tuple[int, Row]]) -> list[TableProblem]:
 
 
 _BEGINNING, _END = "0000-00-00", "9999-99-99"
-_THE_SAME = "this parameter, rule and product at the same time"
+_THE_SAME = "this parameter, rule, class and product at the same time"
 
 
 def _clashes(spans: list[tuple[str, str, int]]) -> Iterator[tuple[int, int]]:

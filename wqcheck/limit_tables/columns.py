@@ -1,6 +1,6 @@
 """Turns the name of a limit table's column into what must stand in it: in words, and as the lists that checks read.
 
-This is the one place that states the rules of a limits file; ``limit_checks`` refuses whatever breaks them.
+This is the one place that says what stands in a limits file; ``schema`` refuses whatever breaks it.
 """
 
 from __future__ import annotations
@@ -59,7 +59,7 @@ UNUSED: Mapping[str, tuple[str, ...]] = {
 
 EXPLAINED: Mapping[str, str] = {
     "parameter": "The code of the parameter as in parameters.csv, such as lead or escherichia_coli. No two rows of the "
-    "same parameter, rule, basis, volume and members may hold for the same water on the same day.",
+    "same parameter, rule, class, basis, volume and members may hold for the same water on the same day.",
     "rule": f"How a result is compared: {', '.join(Rule)}.",
     "lower": "The least allowed, in the unit. A number with a decimal point and no unit, not above upper. "
     "For the rules min and range; blank otherwise.",

@@ -13,8 +13,8 @@ from pandera.typing import DataFrame
 
 from wqcheck.errors import LimitTableError, TableProblem, WqcheckError
 from wqcheck.limit_tables.cells import HEADER_LINE, Rows, read_cells, refused
-from wqcheck.limit_tables.checks import overlaps, row_problems
 from wqcheck.limit_tables.columns import ANY_PRODUCT, COLUMNS, DATE_COLUMNS, NUMBER_COLUMNS, split_list
+from wqcheck.limit_tables.schema import table_problems
 from wqcheck.shipped_files import shipped_folder
 from wqcheck.tables import Limits, Product, Rule
 
@@ -149,8 +149,7 @@ def _find(name_or_path: str | Path) -> Path:
 def _checked(path: Path, content: bytes) -> Rows:
     """Return line number and stripped cells of each row of the file, or raise with all problems."""
     rows, problems = read_cells(path, content)
-    problems += [problem for line, row in rows for problem in row_problems(path.name, line, row)]
-    problems += overlaps(path.name, rows)
+    problems += table_problems(path.name, rows)
     if not rows and not problems:
         problems = [TableProblem(path.name, HEADER_LINE, "", "", "the table has no rows; add at least one limit")]
     if problems:
