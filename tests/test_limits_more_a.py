@@ -389,6 +389,7 @@ SHAPES: dict[str, tuple[int, dict[str, float], dict[str, int]]] = {
             "ng/L": 39.0,
             "pCi/L": 20028.0,
             "mrem": 4.0,
+            "MFL": 7.0,
             "µg/L": 30.0,
             "mg/L Pt": 15.0,
             "TON": 3.0,

@@ -35,6 +35,11 @@ NOT_PINT = frozenset(
         "FNU",
         "TON",
         "TFN",
+        "MFL",
+        "fibres/L",
+        "MΩ·cm",
+        "EU/mL",
+        "FAU",
         "dilution",
         "mg/L Pt",
         "pH",
@@ -284,3 +289,9 @@ def test_every_canonical_label_is_known_to_the_unit_library_or_listed_here(label
 
 def test_counts_convert_one_to_one_whatever_their_name() -> None:
     assert {factor("escherichia_coli", one, "", other) for one in COUNT_UNITS for other in COUNT_UNITS} == {1}
+
+
+def test_a_million_fibres_per_litre_is_what_the_rule_on_asbestos_counts() -> None:
+    """40 CFR 141.62(b)(2): 7 million fibres per litre longer than 10 µm."""
+    assert recognise_unit("million fibers/L").label == "MFL"
+    assert factor("asbestos", "fibres/L", "", "MFL") == 1e-6
