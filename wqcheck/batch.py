@@ -14,6 +14,7 @@ from wqcheck.findings import Finding, Severity
 from wqcheck.judging.binding import all_rows, bound_rows
 from wqcheck.judging.judge import judge
 from wqcheck.limit_comparison.overrides import apply_overrides
+from wqcheck.limit_tables.acts import load_acts, remark_on
 from wqcheck.limit_tables.loading import LimitTable, covers, load_limits, product_word
 from wqcheck.parameters import catalogue
 from wqcheck.quality.checks import check_quality
@@ -21,7 +22,7 @@ from wqcheck.release.decision import BatchCheck, BatchDetails, FileStamp, decide
 from wqcheck.release.rules import ReleaseRules
 from wqcheck.sheets import ReadResult, read_workbook
 from wqcheck.shipped_files import shipped_folder
-from wqcheck.tables import Judged, Ledger, Limits, Readings
+from wqcheck.tables import Judged, Ledger, Limits, Product, Readings
 from wqcheck.train.description import Train, assign_stages, at_product_point, load_train, place_of
 from wqcheck.train.removal import no_stages, removal_by_stage
 
@@ -117,6 +118,7 @@ def check_workbook(
         *places,
         *_other_batches(readings[here], details.batch),
         *_uncovered(tables, kind),
+        *_not_binding(tables, kind, on),
     )
     findings = (*found, *_unrecognised(finished), *check_quality(readings, same, here & same))
     decision = decide_release(
@@ -161,6 +163,17 @@ def _uncovered(tables: Iterable[LimitTable], product: str) -> list[Finding]:
         )
         for table in tables if not covers(table, product)
     ]  # fmt: skip
+
+
+def _not_binding(tables: Iterable[LimitTable], product: Product, on: date) -> list[Finding]:
+    """Return a note for each shipped table whose act binds another kind of water or no longer holds on that day."""
+    acts = load_acts()
+    remarks = [(table, remark_on(table.name, product, on, acts)) for table in tables]
+    return [
+        Finding(code="act does not bind", severity=Severity.NOTE, where=table.path.name, message=remark)
+        for table, remark in remarks
+        if remark
+    ]
 
 
 def _unrecognised(finished: DataFrame[Readings]) -> list[Finding]:

@@ -39,6 +39,21 @@ def list_limits() -> None:
         typer.echo(f"{name}\t{len(table.rows)} rows ({checked})\t{table.title}")
 
 
+@limits_app.command("acts")
+def list_acts(product: Water = "") -> None:
+    """Say which text binds which water, and which shipped table is made from it."""
+    from wqcheck.limit_tables.acts import acts_for, load_acts
+    from wqcheck.limit_tables.loading import product_word
+
+    acts = load_acts()
+    for act in acts_for(product_word(product), acts) if product else acts:
+        until = f" until {act.until}" if act.until else ""
+        typer.echo(f"{act.jurisdiction}: {act.act} [{act.standing}{until}]")
+        typer.echo(f"  binds {', '.join(act.waters)}; table {act.table or 'none shipped'}; {act.evidence}")
+        typer.echo(f"  {act.note}")
+    typer.echo("The regulator of the country of sale says which texts hold for you.", err=True)
+
+
 @limits_app.command("show")
 def show_limits(
     name: OneTable,

@@ -64,8 +64,16 @@ def product_word(text: str) -> Product:
 
 
 def shipped_tables() -> list[str]:
-    """Return the names of the limit tables that come with the package, in alphabetical order."""
-    return sorted(path.stem for path in shipped_folder("limits").glob("*.csv"))
+    """Return the names of the limit tables that come with the package, in alphabetical order.
+
+    Other CSV files of that folder, told by their first column, are no limit tables.
+    """
+    return sorted(path.stem for path in shipped_folder("limits").glob("*.csv") if _begins_as_limits(path))
+
+
+def _begins_as_limits(path: Path) -> bool:
+    with path.open(encoding="utf-8-sig") as file:
+        return file.readline().startswith(",".join(COLUMNS[:3]))
 
 
 def load_limits(name_or_path: str | Path) -> LimitTable:
