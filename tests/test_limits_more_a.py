@@ -79,7 +79,7 @@ US_MAX = (
     ("uranium", 30, "µg/L", "", "radiological", "141.66(e)"),
     ("aluminium", 0.2, "mg/L", "", "acceptability", "143.3"),
     ("chloride", 250, "mg/L", "", "acceptability", "143.3"),
-    ("fluoride", 2.0, "mg/L", "F", "acceptability", "143.3"),
+    ("fluoride", 2.0, "mg/L", "", "acceptability", "143.3"),
     ("iron", 0.3, "mg/L", "", "acceptability", "143.3"),
     ("odour", 3, "TON", "", "acceptability", "143.3"),
     ("total_dissolved_solids", 500, "mg/L", "", "acceptability", "143.3"),
@@ -395,7 +395,7 @@ SHAPES: dict[str, tuple[int, dict[str, float], dict[str, int]]] = {
             "TON": 3.0,
             "pH": 8.5,
         },
-        {"primary text": 70, "secondary text": 35, "memory": 16},
+        {"primary text": 121},
     ),
     CANADA: (
         116,
