@@ -13,7 +13,7 @@ from tests.limit_rows import table_of
 from tests.table_rows import readings_of
 from wqcheck.findings import Finding, Severity
 from wqcheck.judging.judge import judge
-from wqcheck.limit_comparison.overrides import IDLE, OVERRIDE, REFUSED, apply_overrides
+from wqcheck.limit_comparison.overrides import IDLE, OVERRIDE, REFUSED, RELAXED, apply_overrides
 from wqcheck.limit_tables.loading import LimitTable
 
 DAY = date(2026, 11, 25)
@@ -59,7 +59,26 @@ def test_a_row_that_guards_health_never_gives_way_to_a_laxer_one(guarded: str, o
 def test_an_indicator_row_gives_way_even_to_a_laxer_one() -> None:
     left, found = applied({"upper": "20"}, {"upper": "10", "class": "indicator"})
     assert left.rows.empty
-    assert codes(found) == [OVERRIDE]
+    assert codes(found) == [RELAXED]
+    assert "not known to be as strict" in found[0].message
+
+
+def test_a_health_row_never_gives_way_to_a_row_of_a_class_that_does_not_reject() -> None:
+    left, found = applied({"upper": "5", "class": "operational"}, {"upper": "10"})
+    assert len(left.rows) == 1
+    assert [(f.code, f.severity) for f in found] == [(REFUSED, Severity.HOLD)]
+    assert "operational, does not reject" in found[0].message
+
+
+def test_a_sum_never_gives_way_to_a_limit_on_a_total_that_nobody_reported() -> None:
+    """Chloroform and bromoform of 900 µg/L each would else be compared with nothing."""
+    total = {"parameter": "trihalomethanes_total", "unit": "mg/L", "upper": "0.08"}
+    summed = {**total, "rule": "sum_max", "members": "chloroform;bromoform"}
+    left, found = applied({**total, "rule": "max"}, summed)
+    assert len(left.rows) == 1
+    assert codes(found) == [REFUSED]
+    assert "does not add up the members" in found[0].message
+    assert codes(applied(summed, summed)[1]) == [OVERRIDE]
 
 
 def test_a_range_gives_way_only_when_both_ends_are_kept() -> None:

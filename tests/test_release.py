@@ -19,6 +19,7 @@ from tests.table_rows import judged_of, readings_of
 from wqcheck.errors import PlantFileError
 from wqcheck.findings import Finding, Severity
 from wqcheck.judging.judge import judge
+from wqcheck.limit_comparison.overrides import RELAXED
 from wqcheck.limit_tables.loading import load_limits
 from wqcheck.release.decision import (
     CAUTION,
@@ -46,6 +47,10 @@ ACIDITY = {"parameter": "ph", "verdict": "no limit", "reported": "6.5", "unit": 
 GOOD: tuple[dict[str, Any], ...] = (
     {**MICROBES, "verdict": "pass"}, {**LEAD, "verdict": "pass"}, {**CHLORINE, "verdict": "pass"}, ACIDITY,
 )  # fmt: skip
+PSEUDOMONAS = {
+    "parameter": "pseudomonas_aeruginosa", "verdict": "no limit", "reported": "absent",
+    "unit": "CFU", "volume_ml": 250.0,
+}  # fmt: skip
 IRON = {"parameter": "iron", "class": "acceptability", "reported": "0.5", "unit": "mg/L"}
 
 
@@ -137,7 +142,7 @@ def test_a_required_result_without_a_limit_holds_unless_the_rules_ask_only_for_t
 def test_an_organism_that_no_limit_binds_holds_when_it_is_or_may_be_found(
     sign: str, value: float | None, expected: str
 ) -> None:
-    row = {"parameter": "pseudomonas_aeruginosa", "verdict": "no limit", "sign": sign, "value": value}
+    row = {**PSEUDOMONAS, "sign": sign, "value": value}
     rules = replace(RULES, hold_if_found=frozenset({"pseudomonas_aeruginosa"}))
     assert decided(*GOOD, row).disposition == Disposition.RELEASE
     decision = decided(*GOOD, row, rules=rules)
@@ -145,6 +150,30 @@ def test_an_organism_that_no_limit_binds_holds_when_it_is_or_may_be_found(
     assert [reason.where for reason in decision.reasons if reason.code == "found"] == (
         ["book.xlsx|Results!B6"] if expected == "hold" else []
     )
+
+
+@pytest.mark.parametrize(
+    "said",
+    [{"volume_ml": 1.0}, {"volume_ml": None}, {"unit": None}, {"unit": "mg/L"}, {"unit": "MPN", "volume_ml": 50.0}],
+)
+def test_an_organism_is_not_found_only_as_a_count_in_enough_water(said: dict[str, Any]) -> None:
+    rules = replace(RULES, hold_if_found=frozenset({"pseudomonas_aeruginosa"}))
+    row = {**PSEUDOMONAS, "sign": "absent", "value": None}
+    assert decided(*GOOD, row, rules=rules).disposition == Disposition.RELEASE
+    assert decided(*GOOD, row | said, rules=rules).disposition == Disposition.HOLD
+
+
+@pytest.mark.parametrize("said", [{"unit": "mg/L"}, {"unit": None}, {"sign": ">"}, {"sign": "unreadable"}])
+def test_what_only_has_to_be_measured_is_measured_only_by_a_result_of_its_kind(said: dict[str, Any]) -> None:
+    decision = decided(*GOOD[:3], ACIDITY | said)
+    assert decision.disposition == Disposition.HOLD
+
+
+def test_a_limit_that_was_relaxed_is_among_the_reasons_of_a_release() -> None:
+    finding = Finding(code=RELAXED, severity=Severity.NOTE, message="chloride is judged by the own limit", where="f")
+    decision = decided(*GOOD, findings=[finding])
+    assert decision.disposition == Disposition.RELEASE
+    assert any(reason.code == RELAXED for reason in decision.reasons)
 
 
 def test_undetermined_results_hold_in_rejecting_classes_and_for_required_parameters_whatever_the_rules_say() -> None:

@@ -23,6 +23,7 @@ from wqcheck.tables import LimitClass, Limits, Product
 
 GUARDED = (LimitClass.HEALTH, LimitClass.MICROBIOLOGICAL, LimitClass.RADIOLOGICAL)
 OVERRIDE, REFUSED, IDLE = "limit overridden", "override refused", "override without effect"
+RELAXED = "limit relaxed"
 
 _FIRST, _LAST = pd.Timestamp("1700-01-01"), pd.Timestamp("2250-01-01")
 _ONE_DAY = pd.Timedelta(days=1)
@@ -126,12 +127,15 @@ def _relaxes(own: Sequence[Demand], theirs: Sequence[Demand]) -> str:
     """Say why a row must not give way; blank when it may."""
     if theirs[0].row[str(Limits.limit_class)] not in GUARDED:
         return ""
+    if any(their.members for their in theirs) and not any(mine.members for mine in own):
+        return "it does not add up the members of the sum"
     for their in theirs:
         found = [relation(mine, their) for mine in own]
         if not any(how in {Relation.STRICTER, Relation.EQUAL} for how, _ in found):
             laxer = any(how == Relation.LAXER for how, _ in found)
             return "it is less strict" if laxer else f"they cannot be ranked ({found[0][1]})"
-    return ""
+    own_class = own[0].row[str(Limits.limit_class)]
+    return "" if own_class in GUARDED else f"its class, {own_class}, does not reject a batch"
 
 
 def _named(table: LimitTable, row: Mapping[str, object]) -> str:
@@ -139,18 +143,21 @@ def _named(table: LimitTable, row: Mapping[str, object]) -> str:
 
 
 def _put_aside(table: LimitTable, row: Mapping[str, object], their: Demand) -> Finding:
+    own = demands(pd.DataFrame([row]))
+    tighter = any(relation(mine, their)[0] in {Relation.STRICTER, Relation.EQUAL} for mine in own)
     text = (
-        f"{row['parameter']} is judged by the own limit, {demands(pd.DataFrame([row]))[0].words}; {their.table}, "
+        f"{row['parameter']} is judged by the own limit, {own[0].words}; {their.table}, "
         f"{their.words} ({their.row['clause']}), was put aside"
-    )
-    return Finding(code=OVERRIDE, severity=Severity.NOTE, message=text, where=_named(table, row))
+    ) + ("" if tighter else "; the own limit is not known to be as strict")
+    code = OVERRIDE if tighter else RELAXED
+    return Finding(code=code, severity=Severity.NOTE, message=text, where=_named(table, row))
 
 
 def _refused(table: LimitTable, row: Mapping[str, object], their: Demand, why: str) -> Finding:
     text = (
         f"the own limit for {row['parameter']}, {demands(pd.DataFrame([row]))[0].words}, does not override "
         f"{their.table}, {their.words} ({their.row['clause']}), a {their.row['class']} limit: {why}; both are judged. "
-        "Take the override out of the status, or make the row at least as strict"
+        "Take the override out of the status, or make the row at least as strict and of such a class"
     )
     return Finding(code=REFUSED, severity=Severity.HOLD, message=text, where=_named(table, row))
 

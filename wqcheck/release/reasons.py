@@ -13,8 +13,10 @@ from pandera.typing import DataFrame
 
 from wqcheck.errors import UnknownParameterError
 from wqcheck.findings import Finding, Severity
+from wqcheck.limit_comparison.overrides import RELAXED
 from wqcheck.parameters import find_parameter
 from wqcheck.release.rules import ReleaseRules
+from wqcheck.release.usable import measured, not_found
 from wqcheck.tables import Judged, Sign, Verdict
 
 FAILING = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
@@ -82,17 +84,18 @@ def gaps(
 ) -> dict[tuple[str, ...], str]:
     """Return the required entries that nothing answers, and why.
 
-    An entry is answered by a result of this batch that was compared with a limit, or by any readable result of a
+    An entry is answered by a result of this batch that was compared with a limit, or by any result that measures a
     parameter in ``reported_only``; one code of the entry is enough.
     """
     own = judged[_of_batch(judged, batch)]
     codes, verdict = own[Judged.parameter], own[Judged.verdict]
     compared = set(codes[verdict.isin(DETERMINED)])
     readable = set(codes[~own[Judged.sign].isin([Sign.NOT_DONE, Sign.UNREADABLE])])
+    shown = set(codes[measured(own)])
     undetermined = set(codes[verdict.eq(Verdict.UNDETERMINED)])
     found = {}
     for entry in entries:
-        if not compared.union(readable & reported_only).isdisjoint(entry):
+        if not compared.union(shown & reported_only).isdisjoint(entry):
             continue
         given = readable.intersection(entry)
         found[entry] = NO_RESULT if not given else NO_LIMIT if given.isdisjoint(undetermined) else NOT_COMPARED
@@ -153,27 +156,29 @@ def row_reasons(judged: DataFrame[Judged], required: Sequence[str], rules: Relea
 def found_reasons(judged: DataFrame[Judged], rules: ReleaseRules) -> Iterator[Reason]:
     """Yield one reason for each organism of ``hold_if_found`` that no limit binds and that is, or may be, found.
 
-    Not found is: absent, 0, or a count below 1; everything else but a test not done holds.
+    Not found is: absent, 0, or a count below 1, in the volume that the rules ask for; everything else but a test not
+    done holds.
     """
-    sign, value = judged[Judged.sign], judged[Judged.value]
-    none = sign.eq(Sign.ABSENT) | (sign.eq(Sign.EQUAL) & value.eq(0)) | (sign.eq(Sign.LESS) & value.le(1))
+    none = not_found(judged, rules.found_volume_ml)
     unbound = judged[Judged.verdict].eq(Verdict.NO_LIMIT) & judged[Judged.parameter].isin(rules.hold_if_found)
-    for row in judged[unbound & ~none & sign.ne(Sign.NOT_DONE)].to_dict("records"):
+    for row in judged[unbound & ~none & judged[Judged.sign].ne(Sign.NOT_DONE)].to_dict("records"):
         code = str(row[Judged.parameter])
         message = (
             f"{name_of(code)}: reported {row[Judged.reported]}, and no limit table binds it, but the release rules "
-            f"hold a batch in which it is found; {_WRITTEN}"
+            f"hold a batch unless it is not found in {rules.found_volume_ml:g} mL; {_WRITTEN}"
         )
         yield Reason(disposition=Disposition.HOLD, code="found", message=message, where=_place(row), parameter=code)
 
 
 def finding_reasons(findings: Sequence[Finding]) -> Iterator[Reason]:
-    """Yield a reason for each finding that holds; notes stay among the findings."""
+    """Yield a reason for each finding that holds, and for each limit relaxed; other notes stay among the findings."""
     for finding in findings:
-        if finding.severity == Severity.HOLD:
+        if finding.severity == Severity.HOLD or finding.code == RELAXED:
             given = f" (given: {finding.given})" if finding.given else ""
             message = f"{finding.message}{given}"
-            yield Reason(disposition=Disposition.HOLD, code=finding.code, message=message, where=finding.where)
+            yield Reason(
+                disposition=_OF_SEVERITY[finding.severity], code=finding.code, message=message, where=finding.where
+            )
 
 
 def other_reasons(

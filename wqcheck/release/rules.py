@@ -16,7 +16,8 @@ from wqcheck.tables import LimitClass, Product
 _CODE_KEYS = ("reported_only", "hold_if_found")
 _CLASS_KEYS = ("reject_classes", "hold_classes", "note_classes")
 _SEVERITY_KEYS = ("undetermined", "conditional_pass", "memory_evidence", "not_tested")
-_KEYS = frozenset({"title", "required", *_CODE_KEYS, *_CLASS_KEYS, *_SEVERITY_KEYS})
+_KEYS = frozenset({"title", "required", "found_volume_ml", *_CODE_KEYS, *_CLASS_KEYS, *_SEVERITY_KEYS})
+FOUND_VOLUME_ML = 100.0
 _ALWAYS_REJECT = (LimitClass.HEALTH, LimitClass.MICROBIOLOGICAL, LimitClass.RADIOLOGICAL)
 
 
@@ -34,6 +35,8 @@ class ReleaseRules:
         Codes that must be measured but need no limit to be compared with.
     hold_if_found : frozenset[str]
         Codes of organisms that hold a batch when they are found and no limit table binds them.
+    found_volume_ml : float
+        Water that must have been examined for such an organism to count as not found, in mL.
     reject_classes, note_classes : frozenset[str]
         Limit classes whose failures reject, or only inform; failures of all others hold.
     undetermined : Severity
@@ -52,6 +55,7 @@ class ReleaseRules:
     required: Mapping[str, tuple[tuple[str, ...], ...]]
     reported_only: frozenset[str] = frozenset()
     hold_if_found: frozenset[str] = frozenset()
+    found_volume_ml: float = FOUND_VOLUME_ML
     reject_classes: frozenset[str] = frozenset(map(str, _ALWAYS_REJECT))
     note_classes: frozenset[str] = frozenset()
     undetermined: Severity = Severity.HOLD
@@ -77,12 +81,13 @@ def load_release_rules(path: Path | str) -> ReleaseRules:
     """
     data, digest = read_plant_file(path)
     problems = [*unknown_keys(data, _KEYS, "the file"), *_class_problems(data), *_severity_problems(data)]
-    refuse_problems(path, [*problems, *_required_problems(data), *_title_problems(data)])
+    refuse_problems(path, [*problems, *_required_problems(data), *_title_problems(data), *_volume_problems(data)])
     return ReleaseRules(
         title=str(data["title"]),
         required={word: tuple(map(split_entry, entries)) for word, entries in data["required"].items()},
         reported_only=frozenset(data.get("reported_only", ())),
         hold_if_found=frozenset(data.get("hold_if_found", ())),
+        found_volume_ml=float(data.get("found_volume_ml", FOUND_VOLUME_ML)),
         reject_classes=frozenset(data["reject_classes"]),
         note_classes=frozenset(data.get("note_classes", ())),
         digest=digest,
@@ -99,6 +104,12 @@ def split_entry(entry: str) -> tuple[str, ...]:
 def _title_problems(data: Mapping[str, Any]) -> Iterator[str]:
     if not is_text(data.get("title")):
         yield 'title: it is missing; write title = "..."'
+
+
+def _volume_problems(data: Mapping[str, Any]) -> Iterator[str]:
+    volume = data.get("found_volume_ml", FOUND_VOLUME_ML)
+    if isinstance(volume, bool) or not isinstance(volume, int | float) or not volume > 0:
+        yield f"found_volume_ml: it must be a volume above 0 in mL, such as 250 (given: {volume!r})"
 
 
 def _class_problems(data: Mapping[str, Any]) -> Iterator[str]:
