@@ -13,7 +13,8 @@ from tests.table_rows import readings_of
 from wqcheck.errors import PlantFileError
 from wqcheck.findings import Severity
 from wqcheck.tables import Readings
-from wqcheck.train.description import KINDS, Train, assign_stages, at_product_point, load_train, match_points
+from wqcheck.train.description import Train, assign_stages, at_product_point, load_train, match_points
+from wqcheck.train.kinds import KINDS
 
 SAMPLE = Path(__file__).parent.parent / "sample_results" / "train.toml"
 

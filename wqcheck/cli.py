@@ -241,7 +241,8 @@ def _issue(checked: BatchCheck, number: str, signed_by: str, issued_at: datetime
 
 def _demo_stages(book: Path, train: Path, out: Path) -> None:
     from wqcheck.batch import take_in
-    from wqcheck.train.description import WHOLE_TRAIN, assign_stages, load_train
+    from wqcheck.train.description import assign_stages, load_train
+    from wqcheck.train.kinds import WHOLE_TRAIN
     from wqcheck.train.removal import removal_by_stage
 
     plant = load_train(train)

@@ -186,7 +186,10 @@ class Stages(pa.DataFrameModel):
     """One row per parameter × stage (the whole train is the stage ``whole train``).
 
     ``inlet`` and ``outlet`` are the results as text with sign, in ``unit``. ``removal_percent`` is in percent,
-    ``log_removal`` in log10 units; ``bound`` says how exactly both are known.
+    ``log_removal`` in log10 units; ``bound`` says how exactly both are known. ``removal_low`` and ``removal_high`` are
+    the least and the most percent that the results and their uncertainty (k = 2) leave open. The cumulative columns are
+    counted from the first inlet of the train. ``inlet_low`` … ``outlet_high`` are the ends of both results in ``unit``,
+    and the last two columns the cells (``sheet!cell``) that they were read from.
     """
 
     stage: Series[str]
@@ -201,6 +204,17 @@ class Stages(pa.DataFrameModel):
     log_removal: Series[float] = pa.Field(nullable=True)
     bound: Series[str] = pa.Field(isin=list(Bound))
     reason: Series[str]
+    removal_low: Series[float] = pa.Field(nullable=True)
+    removal_high: Series[float] = pa.Field(nullable=True)
+    cumulative_percent: Series[float] = pa.Field(nullable=True)
+    cumulative_log: Series[float] = pa.Field(nullable=True)
+    cumulative_bound: Series[str] = pa.Field(isin=list(Bound), nullable=True)
+    inlet_low: Series[float] = pa.Field(nullable=True)
+    inlet_high: Series[float] = pa.Field(nullable=True)
+    outlet_low: Series[float] = pa.Field(nullable=True)
+    outlet_high: Series[float] = pa.Field(nullable=True)
+    inlet_cells: Series[str] = pa.Field(nullable=True)
+    outlet_cells: Series[str] = pa.Field(nullable=True)
 
     class Config:
         """Exactly these columns, in this order, with these types."""
