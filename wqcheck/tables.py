@@ -80,6 +80,27 @@ class Bound(StrEnum):
     UNKNOWN = "unknown"
 
 
+class Measure(StrEnum):
+    """What a row of the expectation table is about; ``limits/README.md`` explains each to the person who edits it."""
+
+    PERCENT = "percent"
+    LOG = "log"
+    OUTLET = "outlet"
+    NONE = "none"
+    CARRIED = "carried"
+    INLET = "inlet"
+
+
+class StageVerdict(StrEnum):
+    """Whether a stage does what such a stage usually does."""
+
+    AS_EXPECTED = "as expected"
+    WEAK = "weak"
+    NOT_SHOWN = "not shown"
+    WORSE = "worse than inlet"
+    UNEXPLAINED = "change not explained"
+
+
 class Readings(pa.DataFrameModel):
     """One row per reported result. Text columns may be blank (NA); ``reported`` never is.
 
@@ -215,6 +236,40 @@ class Stages(pa.DataFrameModel):
     outlet_high: Series[float] = pa.Field(nullable=True)
     inlet_cells: Series[str] = pa.Field(nullable=True)
     outlet_cells: Series[str] = pa.Field(nullable=True)
+
+    class Config:
+        """Exactly these columns, in this order, with these types."""
+
+        strict = True
+        ordered = True
+
+
+class StageVerdicts(Stages):
+    """Removals with what was expected of them; ``verdict`` is blank where the expectation table has no row."""
+
+    verdict: Series[str] = pa.Field(nullable=True, isin=list(StageVerdict))
+    expected: Series[str] = pa.Field(nullable=True)
+    expected_source: Series[str] = pa.Field(nullable=True)
+
+
+class Expectations(pa.DataFrameModel):
+    """One row per kind of stage × parameter × measure: what such a stage usually does, in ``unit``.
+
+    ``line`` is the row's line in its file.
+    """
+
+    kind: Series[str]
+    group: Series[str]
+    parameter: Series[str]
+    measure: Series[str] = pa.Field(isin=list(Measure))
+    lower: Series[float] = pa.Field(nullable=True)
+    upper: Series[float] = pa.Field(nullable=True)
+    unit: Series[str] = pa.Field(nullable=True)
+    source: Series[str] = pa.Field(str_length={"min_value": 1})
+    clause: Series[str] = pa.Field(nullable=True)
+    evidence: Series[str] = pa.Field(isin=["primary text", "secondary text", "memory", "common practice"])
+    note: Series[str] = pa.Field(nullable=True)
+    line: Series[int]
 
     class Config:
         """Exactly these columns, in this order, with these types."""

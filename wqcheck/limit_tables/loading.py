@@ -15,7 +15,7 @@ from wqcheck.errors import LimitTableError, TableProblem, WqcheckError
 from wqcheck.limit_tables.cells import HEADER_LINE, Rows, read_cells, refused
 from wqcheck.limit_tables.checks import overlaps, row_problems
 from wqcheck.limit_tables.columns import ANY_PRODUCT, COLUMNS, DATE_COLUMNS, NUMBER_COLUMNS, split_list
-from wqcheck.shipped_files import shipped_folder
+from wqcheck.shipped_files import STAGE_EXPECTATIONS, shipped_folder
 from wqcheck.tables import Limits, Product, Rule
 
 
@@ -65,7 +65,7 @@ def product_word(text: str) -> Product:
 
 def shipped_tables() -> list[str]:
     """Return the names of the limit tables that come with the package, in alphabetical order."""
-    return sorted(path.stem for path in shipped_folder("limits").glob("*.csv"))
+    return sorted(path.stem for path in shipped_folder("limits").glob("*.csv") if path.name != STAGE_EXPECTATIONS)
 
 
 def load_limits(name_or_path: str | Path) -> LimitTable:

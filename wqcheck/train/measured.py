@@ -40,8 +40,10 @@ COVERAGE = 2.0
 """Coverage factor k of the expanded uncertainties, about 95 % (JCGM 100:2008, 6.2 and G.6)."""
 
 
-def measured(readings: DataFrame[Readings], train: Train) -> pd.DataFrame:
+def measured(readings: DataFrame[Readings], train: Train, *, every: bool = False) -> pd.DataFrame:
     """Return what each result at a point of the train says; results elsewhere, not done or without a removal are left.
+
+    With ``every`` also those of parameters that have no removal, such as pH or UV transmittance.
 
     Returns
     -------
@@ -52,7 +54,7 @@ def measured(readings: DataFrame[Readings], train: Train) -> pd.DataFrame:
     """
     place = match_points(readings[Readings.point].fillna(readings[Readings.stage]), train)
     codes = readings[Readings.parameter]
-    removable = {code: is_removable(code) for code in codes.dropna().unique()}
+    removable = {code: every or is_removable(code) for code in codes.dropna().unique()}
     usable = place.notna() & codes.map(removable).eq(True) & readings[Readings.sign].ne(Sign.NOT_DONE)
     rows = readings[usable]
     unit = rows[Readings.unit].fillna("")

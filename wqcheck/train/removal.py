@@ -86,7 +86,8 @@ def removal_range(table: pd.DataFrame) -> tuple[Floats, Floats]:
     ----------
     table : DataFrame
         Ends of both results and their expanded uncertainty (k = 2), one unit: ``low_in``, ``high_in``, ``spread_in``,
-        ``low_out``, ``high_out``, ``spread_out``. The uncertainty of a result known only as a bound is not used.
+        ``low_out``, ``high_out``, ``spread_out``; ``counted`` for organisms. The uncertainty of a result known only
+        as a bound is not used.
 
     Returns
     -------
@@ -96,12 +97,16 @@ def removal_range(table: pd.DataFrame) -> tuple[Floats, Floats]:
     Notes
     -----
     For independent results u(q)/q = √((u_in/in)² + (u_out/out)²) of q = outlet/inlet (JCGM 100:2008, 5.1.2 and 5.1.6);
-    the removal is 100 (1 − q), so the interval is 100 (1 − q (1 ± U)).
+    the removal is 100 (1 − q), so the interval is 100 (1 − q (1 ± U)). For counts, whose uncertainty is wide, the same
+    relative uncertainty is taken on the logarithmic scale: 100 (1 − q exp(±U)).
     """
     a_low, a_high, b_low, b_high = (table[name].to_numpy() for name in ("low_in", "high_in", "low_out", "high_out"))
     relative = np.hypot(*(_relative(table, side).fillna(0).to_numpy() for side in ("_in", "_out")))
-    most_left = _ratio(b_high, a_low, (a_low > 0) & np.isfinite(b_high)) * (1 + relative)
-    least_left = _ratio(b_low, a_high, (a_high > 0) & np.isfinite(a_high)) * np.maximum(1 - relative, 0)
+    counted = table["counted"].to_numpy(dtype=np.bool_)
+    wider = np.where(counted, np.exp(relative), 1 + relative)
+    narrower = np.where(counted, np.exp(-relative), np.maximum(1 - relative, 0))
+    most_left = _ratio(b_high, a_low, (a_low > 0) & np.isfinite(b_high)) * wider
+    least_left = _ratio(b_low, a_high, (a_high > 0) & np.isfinite(a_high)) * narrower
     return tidy(100 * (1 - most_left)), np.minimum(tidy(100 * (1 - least_left)), _NEVER_ALL)
 
 
