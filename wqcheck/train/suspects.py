@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 from typing import Any
@@ -134,14 +134,10 @@ def feed_evidence(rows: pd.DataFrame) -> tuple[Evidence, ...]:
     )
 
 
-def _limit_words(row: dict[str, float]) -> str:
+def _limit_words(row: Mapping[Any, Any]) -> str:
     unit = "" if pd.isna(row["unit_wanted"]) else f" {row['unit_wanted']}"
-    ends = [
-        f"{word} {row[end]:g}{unit}"
-        for word, end in (("at least", "lower"), ("at most", "upper"))
-        if row[end] == row[end]
-    ]
-    return " and ".join(ends)
+    ends = (("at least", row["lower"]), ("at most", row["upper"]))
+    return " and ".join(f"{word} {end:g}{unit}" for word, end in ends if not math.isnan(end))
 
 
 def suspect(code: str, stage: Stage, grade: Grade, **said: Any) -> Suspect:

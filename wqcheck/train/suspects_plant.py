@@ -61,10 +61,10 @@ def silica_share(case: Case) -> tuple[float, tuple[Evidence, ...]]:
     warmth = case.number("feed_water", "temperature") if math.isnan(warmth) else warmth
     strong = feed * float(membranes.concentration_factor(recovered))
     share = strong / float(scaling.silica_solubility(warmth))
-    text = (
-        f"silica in the concentrate about {strong:.0f} mg/L at {recovered:.0%} recovery, {share:.0%} of its solubility"
-    )
-    return share, (*evidence, Evidence(text, "computed")) if share == share else ()
+    if math.isnan(share):
+        return share, ()
+    text = f"about {strong:.0f} mg/L in the concentrate at {recovered:.0%} recovery, {share:.0%} of the solubility"
+    return share, (*evidence, Evidence(text, "computed"))
 
 
 def _silica(case: Case) -> tuple[float, tuple[Evidence, ...]]:
