@@ -113,7 +113,7 @@ def joined(first: PlantReadings, *others: PlantReadings) -> PlantReadings:
     whole = first
     for other in others:
         tables = {
-            name: {**whole.tables.get(name, {}), **_known(other.tables.get(name, {}))}
+            name: {**other.tables.get(name, {}), **whole.tables.get(name, {}), **_known(other.tables.get(name, {}))}
             for name in (*whole.tables, *other.tables)
         }
         whole = replace(

@@ -127,12 +127,20 @@ def plant_figures(train: Train, plant: PlantReadings | None) -> tuple[dict[str, 
         if not there
     ]
     limits = [stage.equipment.change_out for stage in train.stages if stage.kind == CARTRIDGE]
-    known = [limit for limit in limits if math.isfinite(limit)]
-    found["Service"] = service_figures(plant, *known[:1])
+    stated = [limit for limit in limits if math.isfinite(limit)]
+    found["Service"] = service_figures(plant, *stated[:1])
     found["Equipment"] = equipment_figures(train, plant)
     if plant.production_day is not None:
         found["Fit in flow"] += fit_with_one_more(train, plant.production_day)
-    return {name: figures for name, figures in found.items() if figures}, (*remarks, *plant.notes)
+    known = {name: tuple(one for one in figures if _told(one)) for name, figures in found.items()}
+    lacking = [one.name for figures in found.values() for one in figures if not _told(one)]
+    remarks += [f"Not known for lack of readings: {'; '.join(lacking)}."] if lacking else []
+    return {name: figures for name, figures in known.items() if figures}, (*remarks, *plant.notes)
+
+
+def _told(figure: Figure) -> bool:
+    """Return whether a figure has a number, or a note that says more than that a reading lacks."""
+    return math.isfinite(figure.value) or figure.note == "the drop does not rise"
 
 
 def _whole(plant: PlantReadings, table: str) -> bool:

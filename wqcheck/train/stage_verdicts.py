@@ -10,11 +10,15 @@ from pandera.typing import DataFrame
 from wqcheck.errors import UnknownUnitError
 from wqcheck.tables import Bound, Expectations, Measure, Readings, Stages, StageVerdict, StageVerdicts
 from wqcheck.train.description import Train
+from wqcheck.train.kinds import TANK
 from wqcheck.train.measured import measured
 from wqcheck.train.removal_words import interval_text, unit_text
 from wqcheck.units import conversion, recognise_unit
 
 Mask = npt.NDArray[np.bool_]
+
+PASSING = (TANK, "filler")
+"""Kinds that are not blamed for organisms that were there before them."""
 
 _BEST_FIRST = (
     StageVerdict.AS_EXPECTED, StageVerdict.WORSE, StageVerdict.UNEXPLAINED, StageVerdict.WEAK, StageVerdict.NOT_SHOWN,
@@ -100,7 +104,9 @@ def _level(joined: pd.DataFrame, upper: npt.NDArray[np.float64]) -> tuple[Mask, 
     level, none = measure == Measure.OUTLET, measure == Measure.NONE
     factors = _factors(joined["parameter"], joined["unit"], joined["unit_wanted"])
     low, high = (joined[end].to_numpy(dtype=np.float64) * factors for end in (Stages.outlet_low, Stages.outlet_high))
-    return (level & (high <= upper)) | (none & (low == 0) & (high <= 1)), (level & (low > upper)) | (none & (low > 0))
+    inherited = joined["kind"].isin(PASSING).to_numpy() & (joined[Stages.inlet_low].to_numpy() > 0)
+    met = (level & (high <= upper)) | (none & (low == 0) & (high <= 1))
+    return met, (level & (low > upper)) | (none & (low > 0) & ~inherited)
 
 
 def _factors(parameter: pd.Series[str], unit: pd.Series[str], wanted: pd.Series[str]) -> npt.NDArray[np.float64]:
@@ -130,7 +136,10 @@ def _expected_text(joined: pd.DataFrame) -> pd.Series[str]:
     span = lower.mask(joined["upper"].notna(), lower + " to " + upper)
     measure = joined["measure"]
     text = (span + unit).mask(measure.eq(Measure.PERCENT), span + " %")
-    text = text.mask(measure.eq(Measure.LOG), span + " log").mask(measure.eq(Measure.NONE), "none found in" + unit)
+    growth = "a rise of at most " + joined["lower"].abs().map("{:g}".format).astype("str") + " log"
+    text = text.mask(measure.eq(Measure.LOG), (span + " log").mask(joined["lower"].lt(0), growth)).mask(
+        measure.eq(Measure.NONE), "none found in" + unit.str.replace("CFU/", "")
+    )
     text = text.mask(measure.eq(Measure.OUTLET), "at most " + upper + unit + " after it")
     return text.mask(measure.eq(Measure.CARRIED), "passes, within " + upper + " %").astype("str")
 

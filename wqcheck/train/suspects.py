@@ -114,8 +114,8 @@ def removal_evidence(rows: pd.DataFrame, most: int = 4) -> tuple[Evidence, ...]:
     ordered = rows.sort_values("removal_high", na_position="last").head(most)
     return tuple(
         Evidence(
-            f"{find_parameter(row['parameter']).name}: {row['inlet']} before, {row['outlet']} after"
-            f"{'' if pd.isna(row['unit']) else ' ' + row['unit']}, {row['verdict']} (usual: {row['expected']})",
+            f"{find_parameter(row['parameter']).name}: {row['inlet']} before and {row['outlet']} after, in "
+            f"{'no stated unit' if pd.isna(row['unit']) else row['unit']}: {row['verdict']} (usual: {row['expected']})",
             f"{row['inlet_cells']} → {row['outlet_cells']}",
         )
         for row in ordered.to_dict("records")

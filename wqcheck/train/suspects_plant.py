@@ -109,7 +109,7 @@ def spent_cartridges(case: Case) -> Iterator[Suspect]:
             _or(stage.equipment.plan_change_out, _or(case.number("pretreatment", "plan_change_out"), CHANGE_OUT[0])),
             _or(stage.equipment.change_out, _or(case.number("pretreatment", "change_out"), CHANGE_OUT[1])),
         )
-        state = change_out_state(drop, limits)
+        state = str(change_out_state(drop, limits))
         if state in {State.DUE, State.WATCH}:
             due = state == State.DUE
             yield suspect(
