@@ -18,6 +18,7 @@ from wqcheck.commands.limits import limits_app
 from wqcheck.commands.plant import plant_app
 from wqcheck.commands.series import series_app
 from wqcheck.commands.terminal import AsJson, check_json, print_decision, print_flags, print_table, say
+from wqcheck.commands.train import train_app
 from wqcheck.errors import WqcheckError
 
 if TYPE_CHECKING:
@@ -41,6 +42,7 @@ app = typer.Typer(
 )
 app.add_typer(limits_app, name="limits")
 app.add_typer(plant_app, name="plant")
+app.add_typer(train_app, name="train")
 app.command()(form)
 app.add_typer(series_app)
 

@@ -255,7 +255,7 @@ def _record(name: str, digest: str, path: str, rows: pd.DataFrame) -> PlantReadi
         name=name, digest=digest, path=path, tables=tables,
         cartridges=tuple(zip(days.astype(float), drops["value"].astype(float), strict=True)),
         vessels=tuple(vessels["value"].astype(float)), notes=tuple(notes),
-        cells={str(key): str(cell) for key, cell in latest["cell"].items()},
+        cells={str(key): f"{Path(path).name}|{cell}" for key, cell in latest["cell"].items()},
     )  # fmt: skip
 
 

@@ -106,7 +106,7 @@ class Case:
         path = self.plant.path if self.plant else ""
         value = self.number(table, key)
         text = f"{value:.0%}" if kind == "fraction" else show_quantity(value, kind)
-        return Evidence(f"{name} {text}", f"{path}|{cell}" if cell else f"{path} [{table}] {key}")
+        return Evidence(f"{name} {text}", cell or f"{path} [{table}] {key}")
 
 
 def removal_evidence(rows: pd.DataFrame, most: int = 4) -> tuple[Evidence, ...]:
