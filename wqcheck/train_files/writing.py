@@ -30,6 +30,7 @@ _STAGE_COLUMNS = {
 }  # fmt: skip
 
 
+_FIGURE_KEYS = ("name", "shown", "value", "unit", "verdict", "formula", "source", "note")
 _BALANCE_COLUMNS = {
     "Stage": "stage", "Parameter": "name", "Feed": "feed", "Permeate": "permeate", "Concentrate": "concentrate",
     "Recovery": "recovery", "Closure": "closure", "Recovery that closes it": "recovery_implied",
@@ -66,13 +67,17 @@ def write_report(data: Mapping[str, Any], folder: Path) -> tuple[Path, ...]:
 
 
 def pdf_bytes(data: Mapping[str, Any]) -> bytes:
-    """Print a report as PDF/A-3b with its JSON attached; stages without a verdict stand in the workbook only."""
+    """Print a report as PDF/A-3b with its JSON attached.
+
+    Removals without a verdict, and salts that pass as they should, stand in the workbook only.
+    """
     text = to_json(data)
     moment = datetime.fromisoformat(str(data["issued_at"]))
-    judged = [row for row in data["stages"] if row["verdict"]]
+    judged = [row for row in data["stages"] if row["verdict"] and not _passes(row)]
     view = {
         **json.loads(text),
         "stages": judged,
+        "figures": data["figures"],
         "balance": [row for row in data["balance"] if row["concentrate"] is not None],
         "verdicts": [str(word) for word in StageVerdict],
         "issued": f"{moment:%Y-%m-%d %H:%M}",
@@ -85,6 +90,10 @@ def pdf_bytes(data: Mapping[str, Any]) -> bytes:
         moment=moment if moment.tzinfo else moment.replace(tzinfo=UTC),
         attachment=(f"{file_stem(str(data['number']))}.json", text),
     )
+
+
+def _passes(row: Mapping[str, Any]) -> bool:
+    return row["verdict"] == StageVerdict.AS_EXPECTED and str(row["expected"]).startswith("passes")
 
 
 def workbook_bytes(data: Mapping[str, Any]) -> bytes:
@@ -115,7 +124,7 @@ def workbook_bytes(data: Mapping[str, Any]) -> bytes:
     add_sheet(book, "Balance", dict.fromkeys(names, 18), ([row[key] for key in balance] for row in data["balance"]))
     add_sheet(book, "Figures", {"Chapter": 24, "Figure": 44, "Shown": 18, "Value": 14, "Unit": 12, "Says": 12,
                                 "Formula": 34, "Source": 34, "Note": 44},
-              ([chapter, *(f[key] for key in ("name", "shown", "value", "unit", "verdict", "formula", "source", "note"))]
+              ([chapter, *(f[key] for key in _FIGURE_KEYS)]
                for chapter, figures in data["figures"].items() for f in figures))  # fmt: skip
     add_sheet(book, "Findings", {"Weight": 10, "What": 80, "Where": 40, "Given": 30},
               ([str(f["severity"]), f["message"], f["where"], f["given"]] for f in data["findings"]))  # fmt: skip
