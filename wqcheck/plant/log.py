@@ -217,7 +217,7 @@ def _value(cell: object, column: _Column) -> tuple[float, str]:
     text = f"{cell:.15g}" if isinstance(cell, float) else str(cell).strip()
     bare = re.fullmatch(r"[-+]?\d*[.]?\d+(?:[eE][-+]?\d+)?", text)
     try:
-        value = read_quantity(f"{text} {column.unit}" if bare else text, column.kind)
+        value = read_quantity(f"{text} {column.unit}".strip() if bare else text, column.kind)
     except QuantityError as problem:
         return math.nan, f"{problem}, or leave it blank"
     if value < 0 and column.kind != "temperature":

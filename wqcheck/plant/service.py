@@ -18,7 +18,7 @@ FEWEST = 4
 
 
 class RobustTrend(NamedTuple):
-    """Median of the pairwise slopes per day, its 95 % interval, and the line at day 0 (unit of the readings)."""
+    """Median of the pairwise slopes per day, its interval, and the line at day 0 (unit of the readings)."""
 
     slope: float
     low: float
@@ -26,13 +26,15 @@ class RobustTrend(NamedTuple):
     start: float
 
 
-def robust_trend(days: npt.ArrayLike, values: npt.ArrayLike) -> RobustTrend:
+def robust_trend(days: npt.ArrayLike, values: npt.ArrayLike, confidence: float = CONFIDENCE) -> RobustTrend:
     """Return the Theil–Sen line through readings; one odd reading does not move it.
 
     Parameters
     ----------
     days, values : array_like
         Shape (n,); NaN readings are left out.
+    confidence : float
+        Of the interval, as a fraction.
 
     Returns
     -------
@@ -49,7 +51,7 @@ def robust_trend(days: npt.ArrayLike, values: npt.ArrayLike) -> RobustTrend:
     at, read = at[known], read[known]
     if np.unique(at).size < 2:
         return RobustTrend(np.nan, np.nan, np.nan, np.nan)
-    found = stats.theilslopes(read, at, CONFIDENCE)
+    found = stats.theilslopes(read, at, confidence)
     ends = (float(found.low_slope), float(found.high_slope)) if at.size >= FEWEST else (np.nan, np.nan)
     return RobustTrend(float(found.slope), *ends, float(found.intercept))
 
