@@ -59,8 +59,7 @@ def test_uv_rows_are_those_of_the_regulation() -> None:
 
 
 def test_membranes_keep_back_what_who_says() -> None:
-    """WHO Guidelines for drinking-water quality, fourth edition, Annex 5, from memory: membranes take out 80 % or more
-    of arsenic, fluoride, nitrate and selenium."""
+    """WHO Guidelines, fourth edition, Annex 5, from memory: 80 % or more of arsenic, fluoride, nitrate, selenium."""
     rows = SHIPPED.rows.set_index(["kind", "parameter", "measure"])["lower"]
     assert [rows["reverse osmosis", code, "percent"] for code in ("arsenic", "fluoride", "nitrate", "selenium")] == [
         80
@@ -127,7 +126,7 @@ def test_a_verdict_needs_what_was_surely_shown(outlet: dict[str, Any], word: Sta
 
 
 def test_a_level_after_the_stage_is_enough_where_little_is_left_to_remove() -> None:
-    """0.11 to 0.09 NTU is 18 %, but below 0.1 NTU is what such a membrane gives; the unit of the sheet does not count."""
+    """From 0.11 to 0.09 NTU is 18 %, but below 0.1 NTU is what such a membrane gives; units are converted."""
     found, expected = verdict("reverse osmosis", "turbidity", "NTU", {"value": 0.11}, {"value": 0.09})
     assert (found, expected) == (StageVerdict.AS_EXPECTED, "at most 0.1 NTU after it or 50 to 99.9 %")
     assert verdict("media filter", "iron", "µg/L", {"value": 320.0}, {"value": 290.0})[0] == StageVerdict.AS_EXPECTED

@@ -127,7 +127,7 @@ def test_carbon_that_lets_organics_pass_is_exhausted() -> None:
 
 
 def test_antiscalant_that_is_off_counts_only_near_saturation() -> None:
-    """At 70 % recovery 28 mg/L silica gives 93 mg/L, of about 110 that dissolve at 20 °C (common practice, no source)."""
+    """At 70 % recovery 28 mg/L silica gives 93 mg/L, and about 110 dissolve at 20 °C (common practice, no source)."""
     dosing = {**CLEAN_LOG.tables["pretreatment"], "antiscalant_dose": 0.0}
     off = replace(CLEAN_LOG, tables={**CLEAN_LOG.tables, "pretreatment": dosing})
     silica = {"basis": "SiO2"}

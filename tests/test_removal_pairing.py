@@ -1,4 +1,4 @@
-"""Samples before and after a stage are paired by run and time, averaged as they should be, and keep their uncertainty."""
+"""Samples before and after a stage are paired by run and time, averaged properly, and keep their uncertainty."""
 
 from __future__ import annotations
 

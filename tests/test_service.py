@@ -15,18 +15,20 @@ from wqcheck.plant.service import days_left, robust_trend
 
 
 def test_slope_of_the_published_example() -> None:
-    """Sen (1968), J. Am. Stat. Assoc. 63, 1379-1389, example of section 6, from memory: slope 4, 93 % interval 26/7 to
-    35/8, and the line through the medians meets 4 at day 0.
+    """Sen (1968), J. Am. Stat. Assoc. 63, 1379-1389, section 6, from memory: slope 4, 93 % interval 26/7 to 35/8.
+
+    The line through the medians meets 4 at day 0.
     """
     days, values = [1, 2, 3, 4, 10, 12, 18], [9, 15, 19, 20, 45, 55, 78]
     trend = robust_trend(days, values, 0.93)
     assert trend.slope == pytest.approx(4)
     assert trend.start == pytest.approx(4)
-    assert (trend.low, trend.high) == (pytest.approx(26 / 7), pytest.approx(35 / 8))
+    assert trend.low == pytest.approx(26 / 7)
+    assert trend.high == pytest.approx(35 / 8)
 
 
 def test_one_odd_reading_does_not_move_the_line() -> None:
-    """Helsel et al. (2020), USGS Techniques and Methods 4-A3, 10.1, from memory: 1, 2, 3, 4, 5, 16, 7 keep the slope 1."""
+    """Helsel et al. (2020), USGS Techniques and Methods 4-A3, 10.1, from memory: 1, 2, 3, 4, 5, 16, 7 rise by 1."""
     assert robust_trend(range(1, 8), [1, 2, 3, 4, 5, 16, 7]).slope == pytest.approx(1)
 
 

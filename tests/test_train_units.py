@@ -59,17 +59,17 @@ outlet = "D"
 lamp_dose = "40 mJ/cm2"
 """
 
-LOG = """Date,Feed flow ({f}),Permeate flow ({f}),Feed pressure ({p}),Differential pressure ({p}),Permeate pressure ({p}),\
-Temperature ({t}),Feed dissolved solids (mg/L),Permeate dissolved solids (mg/L),Cartridge pressure drop ({p}),\
-UV dose (mJ/cm2),Feed free chlorine (mg/L)
+LOG = """Date,Feed flow ({f}),Permeate flow ({f}),Feed pressure ({p}),Differential pressure ({p}),\
+Permeate pressure ({p}),Temperature ({t}),Feed dissolved solids (mg/L),Permeate dissolved solids (mg/L),\
+Cartridge pressure drop ({p}),UV dose (mJ/cm2),Feed free chlorine (mg/L)
 """
 
 amounts = st.floats(0.01, 1.0)
 PLANT = st.fixed_dictionaries({
     "flow": st.floats(2, 20), "share": st.floats(0.3, 0.85), "pressure": st.floats(8, 20), "drop": st.floats(0.1, 1.2),
-    "warmth": st.floats(5, 35), "passage": st.floats(0.005, 0.2), "dose": st.floats(10, 80), "chlorine": st.floats(0, 1),
-    "plan": st.floats(0.3, 0.6), "due": st.floats(0.6, 1.0), "area": st.floats(20, 45), "volume": st.floats(0.2, 3),
-    "later": st.floats(0.7, 1.2),
+    "warmth": st.floats(5, 35), "passage": st.floats(0.005, 0.2), "dose": st.floats(10, 80),
+    "chlorine": st.floats(0, 1), "plan": st.floats(0.3, 0.6), "due": st.floats(0.6, 1.0), "area": st.floats(20, 45),
+    "volume": st.floats(0.2, 3), "later": st.floats(0.7, 1.2),
 })  # fmt: skip
 LABORATORY = st.fixed_dictionaries({
     "chlorine": st.tuples(amounts, amounts), "conductivity": st.tuples(st.floats(500, 5000), st.floats(5, 900)),
