@@ -131,6 +131,8 @@ def test_a_level_after_the_stage_is_enough_where_little_is_left_to_remove() -> N
     assert (found, expected) == (StageVerdict.AS_EXPECTED, "at most 0.1 NTU after it or 50 to 99.9 %")
     assert verdict("media filter", "iron", "µg/L", {"value": 320.0}, {"value": 290.0})[0] == StageVerdict.AS_EXPECTED
     assert verdict("media filter", "iron", "µg/L", {"value": 420.0}, {"value": 390.0})[0] == StageVerdict.WEAK
+    assert verdict("media filter", "turbidity", "NTU", {"value": 0.2}, {"value": 0.3})[0] == StageVerdict.AS_EXPECTED
+    assert verdict("media filter", "turbidity", "NTU", {"value": 0.2}, {"value": 0.5})[0] == StageVerdict.WORSE
 
 
 def test_none_found_after_a_lamp_is_as_expected_and_one_found_is_weak() -> None:

@@ -96,6 +96,11 @@ def test_chlorine_is_seen_by_the_meter_alone() -> None:
     assert codes == ["chlorine at the membranes", "weak UV"]
 
 
+def test_chlorine_behind_the_carbon_counts_where_the_membrane_feed_was_not_sampled() -> None:
+    report = commission(readings_of(at("free_chlorine", "mg/L", SP2=0.6, SP3=0.4)), TRAIN, EXPECTED)
+    assert [(one.code, one.stage) for one in report.suspects] == [("chlorine at the membranes", "activated carbon")]
+
+
 def test_a_leak_lets_double_charged_ions_pass_and_wear_does_not() -> None:
     salts = at("electrical_conductivity", "µS/cm", SP5=4000.0, SP6=480.0)
     leak = [*salts, *at("sulfate", "mg/L", SP5=420.0, SP6=40.0)]
@@ -166,6 +171,11 @@ def test_a_lamp_past_its_life_is_named() -> None:
     assert found(
         at("turbidity", "NTU", SP3=0.3, SP4=0.2), replace(CLEAN_LOG, tables={**CLEAN_LOG.tables, "disinfection": old})
     ) == ["lamp past its life"]
+    shares = {one.name: one for one in report_of("commissioning_clean.xlsx", "plant_log_clean.csv").figures["Service"]}
+    assert shares["lamp of UV, share of its life"].value == pytest.approx(2150 / 9000)
+    carbon = shares["media of activated carbon, share of its life"]
+    assert carbon.value == pytest.approx(127 / 365)  # 13 January to 20 May 2025
+    assert carbon.verdict == "within"
 
 
 def test_bacteria_already_there_are_not_blamed_on_tank_or_filler() -> None:

@@ -15,6 +15,7 @@ import pikepdf
 import pytest
 
 from wqcheck.batch import take_in
+from wqcheck.errors import WqcheckError
 from wqcheck.plant.log import joined, open_plant_readings
 from wqcheck.release.decision import FileStamp
 from wqcheck.tables import StageVerdict
@@ -122,6 +123,8 @@ def test_four_files_are_written(tmp_path: Path, faulty: dict[str, Any]) -> None:
     written = write_report(faulty, tmp_path / "new")
     assert [path.name for path in written] == ["T-1.pdf", "T-1.xlsx", "T-1.json", "T-1.svg"]
     assert all(path.stat().st_size > 1000 for path in written)
+    with pytest.raises(WqcheckError, match="holds another report with this number"):
+        write_report({**faulty, "plant": "Another plant"}, tmp_path / "new")
 
 
 def run(*words: str | Path) -> subprocess.CompletedProcess[str]:
@@ -135,6 +138,11 @@ def test_commands_check_draw_and_report(tmp_path: Path) -> None:
     assert "reverse osmosis (reverse osmosis): SP5 → SP6, concentrate CON" in checked.stdout
     assert run("diagram", TRAIN, "--out", tmp_path / "t.svg").returncode == 0
     assert (tmp_path / "t.svg").read_text(encoding="utf-8").startswith("<svg")
+    shown = run("diagram", TRAIN, "--out", tmp_path / "c.svg", "--results", SAMPLES / "commissioning_faults.xlsx",
+                "--parameter", "chloride")  # fmt: skip
+    assert shown.returncode == 0
+    assert "removal of chloride" in (tmp_path / "c.svg").read_text(encoding="utf-8")
+    assert run("diagram", TRAIN, "--out", tmp_path / "d.svg", "--parameter", "chloride").returncode == 2
     made = run("report", SAMPLES / "commissioning_faults.xlsx", "--train", TRAIN, "--plant",
                SAMPLES / "plant_log_faults.xlsx", "--out", tmp_path, "--number", "N1")  # fmt: skip
     assert made.returncode == 1

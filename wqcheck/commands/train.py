@@ -40,12 +40,29 @@ def check(file: TrainFile) -> None:
 
 
 @train_app.command()
-def diagram(file: TrainFile, out: Annotated[Path, typer.Option(help="SVG file to write.")]) -> None:
-    """Draw a train as SVG."""
+def diagram(
+    file: TrainFile,
+    out: Annotated[Path, typer.Option(help="SVG file to write.")],
+    results: Annotated[
+        list[Path] | None, typer.Option("--results", help="Workbook whose removals stand below the stages.")
+    ] = None,
+    parameter: Annotated[
+        str, typer.Option(help="Code of the parameter to show; by default the gravest verdict of all.")
+    ] = "",
+) -> None:
+    """Draw a train as SVG, with what its stages remove where results are given."""
+    from wqcheck.parameters import find_parameter
     from wqcheck.train.description import load_train
-    from wqcheck.train.diagram import train_svg
+    from wqcheck.train.diagram import notes_for, train_svg, worst_notes
 
-    out.write_text(train_svg(load_train(file)), encoding="utf-8")
+    train, notes, about = load_train(file), None, ""
+    if parameter and not results:
+        raise WqcheckError("--parameter needs --results; name the workbook that holds the results")
+    if results:
+        made, _ = _commission(results, file, [], None)
+        about = f"removal of {find_parameter(parameter).name}" if parameter else "gravest verdict of each stage"
+        notes = notes_for(made.stages, parameter) if parameter else worst_notes(made.stages)
+    out.write_text(train_svg(train, notes, about=about), encoding="utf-8")
     typer.echo(out)
 
 

@@ -31,6 +31,7 @@ from wqcheck.train.removal import removal_by_stage
 from wqcheck.train.ro_balance import concentrate_balance
 from wqcheck.train.stage_verdicts import feed_against_limits, judge_stages
 from wqcheck.train.suspects import Case, Suspect
+from wqcheck.train.suspects_plant import age_figures, sampled_on
 
 CAUTIONS = (
     "Work on a treatment train can hurt: pressure, chemicals, electricity, UV light. Each entry names the hazards of "
@@ -93,6 +94,9 @@ def commission(
     feeds = feed_against_limits(placed, train, expectations.rows)
     case = Case(train=train, readings=placed, stages=stages, feeds=feeds, plant=plant)
     figures, remarks = plant_figures(train, plant)
+    aged = tuple(age_figures(case, sampled_on(case)))
+    if aged:
+        figures["Service"] = (*figures.get("Service", ()), *aged)
     return CommissioningReport(
         train=train,
         stages=stages,

@@ -17,6 +17,9 @@ from wqcheck.units import conversion, recognise_unit
 
 Mask = npt.NDArray[np.bool_]
 
+MORE_THAN_DOUBLED = -100.0
+"""Percent below which a rise is told even where the level after the stage is low (common practice, no source)."""
+
 PASSING = (TANK, "filler")
 """Kinds that are not blamed for organisms that were there before them."""
 
@@ -45,8 +48,9 @@ def judge_stages(stages: DataFrame[Stages], expectations: DataFrame[Expectations
     -----
     *As expected*: the least that was shown reaches the lower end of what is usual (an exact figure by itself, a bound
     by its least). *Weak*: even the most that the results and their uncertainty leave open stays below it. *Worse than
-    inlet*: even the most is below zero. *Not shown*: everything between, and what is not known. *Change not explained*:
-    what a stage lets pass changed, surely, by more than the upper end.
+    inlet*: even the most is below zero; a low level after the stage is no excuse for more than twice the inlet. *Not
+    shown*: everything between, and what is not known. *Change not explained*: what a stage lets pass changed, surely,
+    by more than the upper end.
     """
     rows = expectations[expectations[Expectations.measure].ne(Measure.INLET)]
     keyed = stages.reset_index(drop=True).reset_index(names="row")
@@ -90,6 +94,7 @@ def _verdicts(joined: pd.DataFrame) -> npt.NDArray[np.str_]:
     removing = (measure == Measure.PERCENT) | by_log
     carried = measure == Measure.CARRIED
     met_level, passed_level = _level(joined, upper)
+    met_level &= ~((measure == Measure.OUTLET) & (most < MORE_THAN_DOUBLED))
     met = (removing & (shown >= wanted)) | met_level | (carried & (np.abs(percent) <= upper))
     surely_more = carried & ((least > upper) | (most < -upper))
     worse = ~carried & (most < 0)

@@ -54,9 +54,10 @@ def chlorine_at_membranes(case: Case) -> Iterator[Suspect]:
         limit = float(found["upper"].max()) if len(found) else math.nan
         metered = case.number("membrane", "feed_chlorine")
         over = metered > (MOST_CHLORINE if math.isnan(limit) else limit)
-        if passed.empty and not over:
-            continue
         carbon = case.before(membrane, CARBONS)
+        after_carbon = case.bad_rows(carbon, (CHLORINE,)) if carbon and found.empty else passed.head(0)
+        if passed.empty and after_carbon.empty and not over:
+            continue
         stage = carbon or membrane
         evidence = feed_evidence(passed)
         evidence += (case.shown("membrane", "feed_chlorine", "concentration", "meter at the feed"),) if over else ()

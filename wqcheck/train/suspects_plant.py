@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from wqcheck.plant import membranes, scaling
-from wqcheck.plant.figures import membrane_figures
+from wqcheck.plant.figures import DEFINITION, Figure, membrane_figures
 from wqcheck.plant.pretreatment import CHANGE_OUT, State, change_out_state
 from wqcheck.quantities import show_quantity
 from wqcheck.tables import Sign
@@ -171,6 +171,15 @@ def ages(case: Case, stage: Stage, on: date | None) -> Iterator[tuple[str, float
     used = _since(equipment.media_changed, on)
     if math.isfinite(used) and math.isfinite(equipment.media_life):
         yield "media", used, equipment.media_life
+
+
+def age_figures(case: Case, on: date | None) -> Iterator[Figure]:
+    """Yield how much of its life each lamp and each bed has used, as a share; beyond its life it is due."""
+    for stage in case.train.stages:
+        for what, used, life in ages(case, stage, on):
+            word = State.DUE if used > life else State.FINE
+            yield Figure(f"{what} of {stage.name}, share of its life", used / life, "fraction", "used/life", DEFINITION,
+                         word, f"used {_span(used)}, life {_span(life)}")  # fmt: skip
 
 
 def sampled_on(case: Case) -> date | None:

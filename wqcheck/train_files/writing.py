@@ -16,6 +16,7 @@ from openpyxl.worksheet.properties import PageSetupProperties
 from wqcheck.certificate_files.press import press_document
 from wqcheck.certificate_files.sheet_cells import add_sheet
 from wqcheck.certificate_files.writing import file_stem
+from wqcheck.errors import WqcheckError
 from wqcheck.tables import StageVerdict
 from wqcheck.train_files.data import to_json
 
@@ -51,6 +52,11 @@ def write_report(data: Mapping[str, Any], folder: Path) -> tuple[Path, ...]:
     -------
     tuple of Path
         The PDF, the workbook, the JSON and the diagram.
+
+    Raises
+    ------
+    WqcheckError
+        When the folder already holds another report with this number; nothing is written then.
     """
     stem = file_stem(str(data["number"]))
     text = to_json(data)
@@ -60,6 +66,9 @@ def write_report(data: Mapping[str, Any], folder: Path) -> tuple[Path, ...]:
         folder / f"{stem}.json": text.encode("utf-8"),
         folder / f"{stem}.svg": str(data["diagram"]).encode("utf-8"),
     }
+    held = folder / f"{stem}.json"
+    if held.exists() and held.read_bytes() != contents[held]:
+        raise WqcheckError(f"{held} holds another report with this number; give a new number or another folder")
     folder.mkdir(parents=True, exist_ok=True)
     for path, content in contents.items():
         path.write_bytes(content)
