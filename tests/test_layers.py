@@ -17,7 +17,7 @@ LAYERS = {
     2: {"sheets", "limit_tables"},
     3: {"judging", "limit_comparison", "quality", "statistics", "train", "plant"},
     4: {"release", "certificate"},
-    5: {"certificate_files", "forms", "batch"},
+    5: {"certificate_files", "train_files", "forms", "batch"},
     6: {"cli", "commands", "page"},
 }
 
@@ -25,7 +25,7 @@ OUTSIDE = {
     "pint": {"units"},
     "pandera": {"tables"} | LAYERS[2] | LAYERS[3] | LAYERS[4] | LAYERS[5],
     "python_calamine": {"sheets"},
-    "openpyxl": {"sheets", "limit_tables", "forms", "certificate_files"},
+    "openpyxl": {"sheets", "limit_tables", "forms", "certificate_files", "train_files"},
     "typst": {"certificate_files"},
     "typer": {"cli", "commands"},
     "streamlit": {"cli", "page"},

@@ -18,6 +18,7 @@ from wqcheck.commands.limits import limits_app
 from wqcheck.commands.plant import plant_app
 from wqcheck.commands.series import series_app
 from wqcheck.commands.terminal import AsJson, check_json, print_decision, print_flags, print_table, say
+from wqcheck.commands.train import train_app
 from wqcheck.errors import WqcheckError
 
 if TYPE_CHECKING:
@@ -41,6 +42,7 @@ app = typer.Typer(
 )
 app.add_typer(limits_app, name="limits")
 app.add_typer(plant_app, name="plant")
+app.add_typer(train_app, name="train")
 app.command()(form)
 app.add_typer(series_app)
 
@@ -241,7 +243,8 @@ def _issue(checked: BatchCheck, number: str, signed_by: str, issued_at: datetime
 
 def _demo_stages(book: Path, train: Path, out: Path) -> None:
     from wqcheck.batch import take_in
-    from wqcheck.train.description import WHOLE_TRAIN, assign_stages, load_train
+    from wqcheck.train.description import assign_stages, load_train
+    from wqcheck.train.kinds import WHOLE_TRAIN
     from wqcheck.train.removal import removal_by_stage
 
     plant = load_train(train)

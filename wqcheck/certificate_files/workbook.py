@@ -2,24 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from io import BytesIO
-from typing import Any
 
 from openpyxl import Workbook
-from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE, Cell, MergedCell
-from openpyxl.styles import Alignment, Border, Font, Side
-from openpyxl.utils import get_column_letter
+from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
+from openpyxl.styles import Font
 from openpyxl.worksheet.header_footer import HeaderFooterItem, _HeaderFooterPart
 from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
 from wqcheck.certificate.data import Certificate
 from wqcheck.certificate.lines import ResultLine, reported_unit
+from wqcheck.certificate_files.sheet_cells import add_sheet as _sheet
 
-_LONGEST = 32_767  # characters in one cell, ECMA-376 / the spreadsheet's own limit
-_WRAP = Alignment(wrap_text=True, vertical="top")
-_RULE = Border(bottom=Side(style="thin"))
 _RESULT_COLUMNS = {
     "Verdict": 16, "Parameter": 24, "Required": 10, "Sample": 14, "Point": 14, "Reported": 14, "Unit": 16,
     "Compared": 20, "Limit": 20, "Limit table": 22, "Clause": 22, "Limit text": 24, "Reason": 46, "Method": 22,
@@ -115,34 +111,6 @@ def _result(line: ResultLine) -> tuple[str | float | None, ...]:
         line.limit_upper,
         line.limit_unit,
     )
-
-
-def _sheet(book: Workbook, title: str, widths: dict[str, int], rows: Iterable[Sequence[Any]]) -> Worksheet:
-    """Add one sheet with a bold, frozen and repeated header row."""
-    sheet: Worksheet = book.create_sheet(title)
-    for number, (heading, width) in enumerate(widths.items(), start=1):
-        cell = sheet.cell(1, number)
-        _fill(cell, heading)
-        cell.font, cell.border = Font(bold=True), _RULE
-        sheet.column_dimensions[get_column_letter(number)].width = width
-    for line, row in enumerate(rows, start=2):
-        for number, content in enumerate(row, start=1):
-            _fill(sheet.cell(line, number), content)
-    sheet.freeze_panes = "A2"
-    sheet.auto_filter.ref = sheet.dimensions
-    return sheet
-
-
-def _fill(cell: Cell | MergedCell, content: Any) -> None:
-    """Put a number in as a number and everything else as text that no program takes for a formula."""
-    cell.alignment = _WRAP
-    if content is None or isinstance(content, int | float):
-        cell.value = content
-        return
-    text = ILLEGAL_CHARACTERS_RE.sub("\ufffd", str(content))
-    cell.value = text if len(text) <= _LONGEST else f"{text[: _LONGEST - 1]}…"
-    cell.data_type = "s"
-    cell.quotePrefix = text.startswith(("=", "+", "-", "@", "\t", "\r"))
 
 
 def _embolden(sheet: Worksheet, verdicts: Sequence[str]) -> None:

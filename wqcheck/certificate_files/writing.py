@@ -10,30 +10,21 @@ import hashlib
 import json
 import re
 import unicodedata
-from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Sequence
+from dataclasses import asdict
 from datetime import UTC, datetime
 from importlib import resources
 from pathlib import Path
-from typing import Any, Literal, cast
-
-import typst
+from typing import Any
 
 from wqcheck.certificate.data import Certificate, to_json
 from wqcheck.certificate.lines import parameter_name, reported_unit
+from wqcheck.certificate_files.press import Standard, press_document
 from wqcheck.certificate_files.workbook import workbook_bytes
 from wqcheck.errors import WqcheckError
 from wqcheck.release.decision import Disposition, Reason
 
-Standard = Literal["a-3b", "a-1b"]
-
 _RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?", re.IGNORECASE)
-# Controls that turn the direction of text around could make a printed line read otherwise than its data.
-_DIRECTION = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
-_HIDDEN = ("Cc", "Cs", "Co", "Cn")
-_PROBE = b"""#set document(date: auto)
-#set text(font: ("Libertinus Serif", "New Computer Modern", "DejaVu Sans Mono"))
-#for c in sys.inputs.characters.codepoints() [#text(c) ]"""
 
 
 def write_certificate(certificate: Certificate, folder: Path, *, fonts: Sequence[Path] = ()) -> tuple[Path, ...]:
@@ -92,52 +83,15 @@ def pdf_bytes(certificate: Certificate, *, standard: Standard = "a-3b", fonts: S
     Characters that no font has are printed as ``[U+4F60]`` with a remark; the attached data holds them unchanged.
     """
     text = to_json(certificate)
-    attachment = {"attachment": text, "attachment-name": f"{file_stem(certificate.number)}.json"}
-    press = _Press(typst.Compiler(font_paths=list(fonts), ignore_system_fonts=True), standard, _moment(certificate))
     template = resources.files("wqcheck.certificate_files").joinpath("templates/certificate.typ").read_bytes()
-    view = _view(certificate, json.loads(text))
-    missing = press.missing_characters(set("".join(_texts(view))))
-    inputs = attachment if standard == "a-3b" else {}
-    try:
-        return press.print(template, data=_legible(view, missing), **inputs)
-    except typst.TypstError as error:
-        if "could not be displayed" not in str(error):
-            raise
-        return press.print(template, data=_legible(view, missing | _beyond_european("".join(_texts(view)))), **inputs)
-
-
-@dataclass(frozen=True)
-class _Press:
-    """The PDF compiler with its settings."""
-
-    compiler: typst.Compiler
-    standard: Standard
-    moment: datetime
-
-    def print(self, source: bytes, **inputs: str) -> bytes:
-        document = self.compiler.compile(
-            input=source, format="pdf", sys_inputs=inputs, pdf_standards=self.standard, timestamp=self.moment
-        )
-        return cast(bytes, document)
-
-    def missing_characters(self, characters: set[str]) -> set[str]:
-        """Find the characters that no font has, and those that hide or turn around what stands beside them."""
-        hidden = {c for c in characters if c in _DIRECTION or (unicodedata.category(c) in _HIDDEN and c not in "\n\t")}
-        return hidden | self._undrawable(sorted(c for c in characters - hidden if not c.isascii()))
-
-    def _undrawable(self, characters: list[str]) -> set[str]:
-        try:
-            replace(self, standard="a-3b").print(_PROBE, characters="".join(characters))  # only PDF/A-3 refuses them
-        except typst.TypstError:
-            if len(characters) == 1:
-                return set(characters)
-            half = len(characters) // 2
-            return self._undrawable(characters[:half]) | self._undrawable(characters[half:])
-        return set()
-
-
-def _beyond_european(text: str) -> set[str]:
-    return {c for c in text if ord(c) > 0x52F and not 0x2000 <= ord(c) < 0x2300}
+    return press_document(
+        template,
+        _view(certificate, json.loads(text)),
+        standard=standard,
+        moment=_moment(certificate),
+        attachment=(f"{file_stem(certificate.number)}.json", text) if standard == "a-3b" else None,
+        fonts=fonts,
+    )
 
 
 def _moment(certificate: Certificate) -> datetime:
@@ -161,7 +115,6 @@ def _view(certificate: Certificate, data: dict[str, Any]) -> dict[str, Any]:
         **printed,
         "title": f"{data['kind'].capitalize()} {data['number']}",
         "issued": f"{moment:%Y-%m-%d %H:%M}" + (f" (UTC{zone})" if zone else ""),
-        "replaced": False,
     }
 
 
@@ -179,24 +132,3 @@ def _printed_reason(reason: Reason) -> dict[str, Any]:
     begins = message.lower().startswith(name.lower())
     name, message = (message[: len(name)], message[len(name) :]) if begins else (name, f": {message}")
     return {"name": name, "message": message, "where": reason.where, "more": 0}
-
-
-def _texts(value: Any) -> Iterator[str]:
-    if isinstance(value, str):
-        yield value
-    elif isinstance(value, dict | list):
-        for part in value.values() if isinstance(value, dict) else value:
-            yield from _texts(part)
-
-
-def _legible(view: dict[str, Any], missing: set[str]) -> str:
-    table = {ord(character): f"[U+{ord(character):04X}]" for character in missing}
-
-    def swap(value: Any) -> Any:
-        if isinstance(value, str):
-            return value.translate(table)
-        if isinstance(value, list):
-            return [swap(part) for part in value]
-        return {key: swap(part) for key, part in value.items()} if isinstance(value, dict) else value
-
-    return json.dumps({**swap(view), "replaced": bool(missing)}, ensure_ascii=False)
