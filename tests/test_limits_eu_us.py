@@ -378,12 +378,12 @@ SHAPES: tuple[tuple[str, int, dict[str, float], dict[str, int]], ...] = (
     ),
     (
         US,
-        99,
+        98,
         {
             **{"mg/L": 1065.65175003, "µg/L": 30, "pCi/L": 20, "mrem": 4},
-            **{"NTU": 5, "mg/L Pt": 15, "TON": 3, "CFU": 1},
+            **{"NTU": 5, "mg/L Pt": 15, "TON": 3},
         },
-        {"secondary text": 56, "memory": 28, "primary text": 15},
+        {"secondary text": 56, "memory": 28, "primary text": 14},
     ),
 )
 

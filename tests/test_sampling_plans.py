@@ -19,7 +19,6 @@ from wqcheck.statistics.sampling_plans import (
     acceptance_probability,
     acceptance_probability_of_lot,
     decide_lot,
-    operating_characteristic,
 )
 from wqcheck.tables import Sign, Verdict
 

@@ -6,7 +6,7 @@ Exit code 0: released or fine. 1: checked, but not released. 2: could not be che
 from __future__ import annotations
 
 import sys
-from datetime import date, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -17,7 +17,7 @@ from wqcheck.commands.form import form
 from wqcheck.commands.limits import limits_app
 from wqcheck.commands.plant import plant_app
 from wqcheck.commands.series import series_app
-from wqcheck.commands.terminal import AsJson, check_json, print_decision, print_flags, print_table, say
+from wqcheck.commands.terminal import AsJson, check_json, day_of, print_decision, print_flags, print_table, say
 from wqcheck.errors import WqcheckError
 
 if TYPE_CHECKING:
@@ -217,16 +217,9 @@ def _check(
         limits=limits,
         train=train,
         rules=rules,
-        on=_day(on),
+        on=day_of(on),
         product=product,
     )
-
-
-def _day(text: str) -> date:
-    try:
-        return date.fromisoformat(text) if text else date.today()
-    except ValueError:
-        raise WqcheckError(f"--on takes a day like 2026-03-31 (given: {text!r})") from None
 
 
 def _issue(checked: BatchCheck, number: str, signed_by: str, issued_at: datetime, out: Path) -> tuple[Path, ...]:

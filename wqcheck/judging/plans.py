@@ -115,9 +115,7 @@ def _lots(readings: DataFrame[Readings], days: Days, reading: Ints) -> Lots:
     return Lots(reading, lot, unit, method)
 
 
-def _decided(
-    readings: DataFrame[Readings], own: Ranges, lots: Lots, plans: Sequence[RowPlan]
-) -> list[LotDecision]:
+def _decided(readings: DataFrame[Readings], own: Ranges, lots: Lots, plans: Sequence[RowPlan]) -> list[LotDecision]:
     """Return the decision at each reading: by the plan of its method, and by all plans where that is open."""
     if not plans:
         return [NO_PLAN] * len(lots.reading)

@@ -1,4 +1,4 @@
-"""Turns a CSV file that stands beside the limit tables into a checked table, or into the list of what is wrong in it."""
+"""Turns a CSV file that stands beside the limit tables into a checked table, or into what is wrong in it."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import pandera.pandas as pa
 
@@ -31,7 +32,7 @@ def load_data_file(path: Path, model: type[pa.DataFrameModel]) -> tuple[pd.DataF
         content = path.read_bytes()
         text = pd.read_csv(io.StringIO(content.decode("utf-8-sig")), dtype="str", keep_default_na=False)
     except (OSError, UnicodeDecodeError, ValueError) as error:
-        raise _refused(path, "", "", f"the file cannot be read as UTF-8 CSV ({error}); check name and contents") from error
+        raise _refused(path, "", "", f"this is no readable UTF-8 CSV file ({error}); mend it") from error
     columns = model.to_schema().columns
     if list(text.columns) != list(columns):
         raise _refused(path, "", ",".join(text.columns), f"the headings must be {','.join(columns)}")
@@ -63,7 +64,7 @@ def _number_problems(path: Path, text: pd.DataFrame, model: type[pa.DataFrameMod
 def _typed(text: pd.DataFrame, model: type[pa.DataFrameModel]) -> pd.DataFrame:
     blank = text.mask(text == "")
     for name, word in _numbers(model).items():
-        blank[name] = pd.to_numeric(blank[name]).astype(word)
+        blank[name] = pd.to_numeric(blank[name]).astype(np.int64 if word == "int64" else np.float64)
     return blank
 
 

@@ -55,11 +55,11 @@ class SamplingPlans(pa.DataFrameModel):
     note: Series[str] = pa.Field(nullable=True)
 
     @pa.dataframe_check(name="c is below n, and M is not below m")
-    def _ends(cls, rows: pd.DataFrame) -> Series[bool]:  # noqa: N805 pandera hands over the class
+    def _ends(cls, rows: pd.DataFrame) -> pd.Series[bool]:
         return (rows["c"] < rows["n"]) & (rows["M"].isna() | (rows["M"] >= rows["m"]))
 
     @pa.dataframe_check(name="a plan has one row for each method, and no other where one row is for any")
-    def _once(cls, rows: pd.DataFrame) -> Series[bool]:  # noqa: N805
+    def _once(cls, rows: pd.DataFrame) -> pd.Series[bool]:
         several = rows.groupby("plan")["method"].transform("size") > 1
         return ~(rows.duplicated(["plan", "method"]) | (several & rows["method"].eq(Method.ANY)))
 
@@ -90,7 +90,7 @@ def load_plans(folder: Path | None = None) -> PlanFile:
     own = None if folder is None else folder / PLANS_FILE
     path = own if own is not None and own.is_file() else shipped_folder("limits") / PLANS_FILE
     rows, digest = load_data_file(path, SamplingPlans)
-    return PlanFile(path=path, digest=digest, rows=rows)
+    return PlanFile(path=path, digest=digest, rows=DataFrame[SamplingPlans](rows))
 
 
 def plan_name(status: object) -> str:

@@ -124,7 +124,7 @@ def decide_unit(unit: Ranges, plan: AttributePlan, given: int) -> LotDecision:
     A unit that would be the one that is allowed beyond m, or that lies above the mean, needs the others and stays
     undetermined.
     """
-    missing = f"the plan asks for {plan.n} units of one lot, here {given}" if given < plan.n else "the lot is not decided"
+    missing = f"the plan asks for {plan.n} units of a lot, here {given}" if given < plan.n else "the lot is not decided"
     if unit.trouble[0] != Trouble.NONE:
         return LotDecision(Verdict.UNDETERMINED, f"this unit cannot be compared, and {missing}")
     _, perhaps_marginal = _above(unit, plan.m, plan.counts_at_limit)
@@ -136,7 +136,7 @@ def decide_unit(unit: Ranges, plan: AttributePlan, given: int) -> LotDecision:
 
 
 def _means(units: Ranges, n: int) -> tuple[float, float]:
-    """Return the least and the greatest that the mean of n of the *units* can be; a missing unit counts from nothing."""
+    """Return the least and the greatest mean that n of the *units* can have; a missing unit counts from nothing."""
     usable = units.trouble == Trouble.NONE
     low = np.sort(np.where(usable, units.low, 0.0))[:n]
     high = np.sort(np.where(usable, units.high, np.inf))[::-1][:n]
