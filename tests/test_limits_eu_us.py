@@ -355,7 +355,7 @@ def test_us_coliforms_and_e_coli() -> None:
     assert row is not None
     assert absent is not None
     assert absent["volume_ml"] == row["volume_ml"] == "100"
-    assert row["status"] == "plan us_bottled_coliforms"
+    assert row["status"] == "plan us_coliforms"
     assert all(figure in row["note"] for figure in ("2.2", "9.2", "4.0", "mean of at most 1"))
 
 

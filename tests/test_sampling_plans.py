@@ -23,7 +23,7 @@ from wqcheck.statistics.sampling_plans import (
 from wqcheck.tables import Sign, Verdict
 
 THREE_CLASS = AttributePlan(n=5, c=2, m=10, M=100)
-FERMENTATION, FILTER = (row.plan for row in plans_named("us_bottled_coliforms"))
+FERMENTATION, FILTER = (row.plan for row in plans_named("us_coliforms"))
 
 
 def units(texts: str) -> Ranges:
