@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 from pandera.typing import DataFrame
 
@@ -18,6 +19,7 @@ from wqcheck.limit_tables.acts import load_acts, remark_on
 from wqcheck.limit_tables.loading import LimitTable, covers, load_limits, product_word
 from wqcheck.parameters import catalogue
 from wqcheck.quality.checks import check_quality
+from wqcheck.quality.controls_apart import control_notes, is_control
 from wqcheck.release.decision import BatchCheck, BatchDetails, FileStamp, decide_release, load_release_rules
 from wqcheck.release.rules import ReleaseRules
 from wqcheck.sheets import ReadResult, read_workbook
@@ -109,7 +111,9 @@ def check_workbook(
     readings, places = assign_stages(taken.readings, plant) if plant else (taken.readings, ())
     same = _of_batch(readings, details.batch)
     here = at_product_point(readings, plant) if plant else pd.Series(True, index=readings.index)
-    finished = Readings.validate(readings[here & same].reset_index(drop=True))
+    water = pd.Series(is_control(readings) == np.False_, index=readings.index)
+    decides = here & same & water
+    finished = Readings.validate(readings[decides].reset_index(drop=True))
     in_force, overrides = apply_overrides(tables, product=kind)
     judged = judge(finished, in_force, product=kind, on=on)
     found = (
@@ -119,8 +123,9 @@ def check_workbook(
         *_other_batches(readings[here], details.batch),
         *_uncovered(tables, kind),
         *_not_binding(tables, kind, on),
+        *control_notes(Readings.validate(readings[here & same])),
     )
-    findings = (*found, *_unrecognised(finished), *check_quality(readings, same, here & same))
+    findings = (*found, *_unrecognised(finished), *check_quality(readings, same, decides))
     decision = decide_release(
         details.batch, judged, findings, release_rules, product=kind, not_tested=not_tested(in_force, judged, kind, on)
     )
@@ -130,7 +135,7 @@ def check_workbook(
         ledger=taken.ledger(),
         findings=findings,
         judged=judged,
-        stages=removal_by_stage(readings, plant) if plant else no_stages(),
+        stages=removal_by_stage(Readings.validate(readings[water]), plant) if plant else no_stages(),
         decision=decision,
         files=tuple(_stamps(taken.books, tables, plant, release_rules)),
     )

@@ -88,20 +88,21 @@ def print_series(
 
 
 def _taken(books: list[Path], train: Path | None) -> Taken:
-    """Read the *books*; with a *train* keep the readings at its product points, or at no known point."""
+    """Read the *books* without control samples; with a *train* only product points, or no known point."""
     from wqcheck.batch import take_in
+    from wqcheck.quality.controls_apart import control_notes, is_control
     from wqcheck.tables import Readings
     from wqcheck.train.description import assign_stages, at_product_point, load_train
 
     plant = load_train(train) if train else None
     taken = take_in(books)
-    say(taken.findings)
-    if plant is None:
-        return taken
-    readings, places = assign_stages(taken.readings, plant)
-    say(places)
-    here = readings[at_product_point(readings, plant)].reset_index(drop=True)
-    return replace(taken, readings=Readings.validate(here))
+    say((*taken.findings, *control_notes(taken.readings)))
+    readings = Readings.validate(taken.readings[~is_control(taken.readings)].reset_index(drop=True))
+    if plant is not None:
+        readings, places = assign_stages(readings, plant)
+        say(places)
+        readings = Readings.validate(readings[at_product_point(readings, plant)].reset_index(drop=True))
+    return replace(taken, readings=readings)
 
 
 def _judged(taken: Taken, limits: list[str], product: str, on: str, convention: NonDetects | None) -> pd.DataFrame:
