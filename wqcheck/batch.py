@@ -21,6 +21,7 @@ from wqcheck.parameters import catalogue
 from wqcheck.quality.checks import check_quality
 from wqcheck.quality.controls_apart import control_notes, is_control
 from wqcheck.release.decision import BatchCheck, BatchDetails, FileStamp, decide_release, load_release_rules
+from wqcheck.release.finding_weights import weighed
 from wqcheck.release.rules import ReleaseRules
 from wqcheck.sheets import ReadResult, read_workbook
 from wqcheck.shipped_files import shipped_folder
@@ -125,7 +126,9 @@ def check_workbook(
         *_not_binding(tables, kind, on),
         *control_notes(Readings.validate(readings[here & same])),
     )
-    findings = (*found, *_unrecognised(finished), *check_quality(readings, same, decides))
+    findings = weighed(
+        (*found, *_unrecognised(finished), *check_quality(readings, same, decides)), release_rules.findings
+    )
     decision = decide_release(
         details.batch, judged, findings, release_rules, product=kind, not_tested=not_tested(in_force, judged, kind, on)
     )

@@ -14,6 +14,7 @@ from pandera.typing import DataFrame
 from wqcheck.errors import UnknownParameterError
 from wqcheck.findings import Finding, Severity
 from wqcheck.parameters import find_parameter
+from wqcheck.release.finding_weights import WEIGHT_CHANGED
 from wqcheck.release.rules import ReleaseRules
 from wqcheck.tables import Judged, Sign, Verdict
 
@@ -174,6 +175,13 @@ def finding_reasons(findings: Sequence[Finding]) -> Iterator[Reason]:
             given = f" (given: {finding.given})" if finding.given else ""
             message = f"{finding.message}{given}"
             yield Reason(disposition=Disposition.HOLD, code=finding.code, message=message, where=finding.where)
+
+
+def weight_reasons(findings: Sequence[Finding]) -> Iterator[Reason]:
+    """Yield what the rules changed in the weight of findings, for print."""
+    for finding in findings:
+        if finding.code == WEIGHT_CHANGED:
+            yield Reason(disposition=Disposition.RELEASE, code=finding.code, message=finding.message)
 
 
 def other_reasons(
