@@ -17,10 +17,12 @@ from wqcheck.judging.judge import judge
 from wqcheck.limit_comparison.overrides import apply_overrides
 from wqcheck.limit_tables.acts import load_acts, remark_on
 from wqcheck.limit_tables.loading import LimitTable, covers, load_limits, product_word
+from wqcheck.limit_tables.sampling_plans import load_plans, plan_name
 from wqcheck.parameters import catalogue
 from wqcheck.quality.checks import check_quality
 from wqcheck.quality.controls_apart import control_notes, is_control
 from wqcheck.release.decision import BatchCheck, BatchDetails, FileStamp, decide_release, load_release_rules
+from wqcheck.release.due import due, overdue_findings
 from wqcheck.release.finding_weights import weighed
 from wqcheck.release.rules import ReleaseRules
 from wqcheck.sheets import ReadResult, read_workbook
@@ -126,9 +128,9 @@ def check_workbook(
         *_not_binding(tables, kind, on),
         *control_notes(Readings.validate(readings[here & same])),
     )
-    findings = weighed(
-        (*found, *_unrecognised(finished), *check_quality(readings, same, decides)), release_rules.findings
-    )
+    panels = due(Readings.validate(readings), in_force, product=kind, on=on, train=plant)
+    told = (*found, *_unrecognised(finished), *overdue_findings(panels, release_rules))
+    findings = weighed((*told, *check_quality(readings, same, decides)), release_rules.findings)
     decision = decide_release(
         details.batch, judged, findings, release_rules, product=kind, not_tested=not_tested(in_force, judged, kind, on)
     )
@@ -227,12 +229,21 @@ def _stated_batch(taken: Taken) -> str:
     return labelled[0] if labelled else (str(listed[0]) if len(listed) == 1 else "unnamed")
 
 
+def _plan_stamps(tables: Iterable[LimitTable]) -> Iterable[FileStamp]:
+    """Yield the plan files that rows of the tables name."""
+    naming = [table for table in tables if any(map(plan_name, table.rows[Limits.status]))]
+    for folder in dict.fromkeys(table.path.parent for table in naming):
+        plans = load_plans(folder)
+        yield FileStamp(name=plans.path.name, sha256=plans.digest, kind="sampling plans", title="Sampling plans")
+
+
 def _stamps(
-    books: Iterable[ReadResult], tables: Iterable[LimitTable], plant: Train | None, rules: ReleaseRules
+    books: Iterable[ReadResult], tables: Sequence[LimitTable], plant: Train | None, rules: ReleaseRules
 ) -> Iterable[FileStamp]:
     yield from (FileStamp(name=book.name, sha256=book.sha256, kind="workbook") for book in books)
     for table in tables:
         yield FileStamp(name=table.path.name, sha256=table.digest, kind="limit table", title=table.title)
+    yield from dict.fromkeys(_plan_stamps(tables))
     if plant is not None:
         yield FileStamp(name=Path(plant.path).name, sha256=plant.digest, kind="train", title=plant.name)
     yield FileStamp(name=Path(rules.path).name, sha256=rules.digest, kind="release rules", title=rules.title)

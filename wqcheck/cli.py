@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from wqcheck.commands.due import due_app
 from wqcheck.commands.exit_codes import CHECKED_NOT_RELEASED, NOT_CHECKED
 from wqcheck.commands.form import form
 from wqcheck.commands.limits import limits_app
@@ -43,6 +44,7 @@ app.add_typer(limits_app, name="limits")
 app.add_typer(plant_app, name="plant")
 app.command()(form)
 app.add_typer(series_app)
+app.add_typer(due_app)
 
 Books = Annotated[list[Path], typer.Argument(help="Workbooks or CSV files as the laboratory sent them.")]
 LimitNames = Annotated[list[str], typer.Option("--limits", help="Shipped table or CSV file; give it several times.")]
