@@ -68,8 +68,7 @@ def only(table: pd.DataFrame) -> dict[str, Any]:
 def test_ninetieth_percentile_of_taps(texts: str, figure: float, verdict: str) -> None:
     """40 CFR 141.80(c)(3)(i) to (v): number 0.9 n of ten; of five the mean of the two highest; of two the highest.
 
-    Published: 90th percentile of ten lead samples | 40 CFR 141.80(c)(3); state handout "Lead and \
-Copper 90th Percentile Examples" | (c)(3)(i) to (iii); the handout misprints 0.012 for 0.015
+    The ten results are those of a state's handout, whose later steps copy 0.015 as 0.012.
     """
     row = only(judged(results("lead", texts, "mg/L"), TAPS))
     assert (row["low"], row["high"]) == pytest.approx((figure, figure))
@@ -109,10 +108,9 @@ def test_a_convention_about_non_detects_can_be_asked_for() -> None:
 
 
 def test_running_annual_average_of_quarters() -> None:
-    """Its quarterly averages, one result each, against its level of 80.
+    """New York State Department of Health, Annual Water Quality Report guidance, Appendix B: 73, 74, 73, 74 µg/L.
 
-    Published: running annual averages 72.5, 73.75, 72.5, 73.75 of seven quarterly averages | New York State \
-Department of Health, Preparing Your Drinking Water Annual Water Quality Report | Appendix B, table of TTHM
+    Unrounded 72.5, 73.75, 72.5 and 73.75, against its level of 80 (40 CFR 141.133(b)(1)(i)).
     """
     days = ["1998-05-01", "1998-08-01", "1998-11-01", "1999-02-01", "1999-05-01", "1999-08-01", "1999-11-01"]
     table = judged(results("bromate", "55 125 65 45 60 120 70", "µg/L", days), AVERAGE)
