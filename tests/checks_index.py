@@ -81,7 +81,7 @@ def table() -> str:
     lines = [
         "# Checks against sources outside this project",
         "",
-        "Written by `python -m tests.checks_index` from the docstrings of the tests; do not edit it by hand. Each row is",
+        "Written by `python -m tests.checks_index` from the docstrings of the tests; do not edit it by hand. A row is",
         "a test that compares a formula, a figure or a rule with a published text, data set or reference library.",
         f"{len(found)} checks, {cases} listed cases; {memory} say that a value of theirs comes from memory.",
     ]
