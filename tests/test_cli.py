@@ -73,7 +73,8 @@ def test_json_of_check_says_the_same_as_the_text() -> None:
     data = json.loads(result.stdout)
     assert result.exit_code == 1
     assert data["decision"]["disposition"] == "reject"
-    assert {file["kind"] for file in data["files"]} == {"workbook", "limit table", "train", "release rules"}
+    kinds = {"workbook", "limit table", "sampling plans", "train", "release rules"}
+    assert {file["kind"] for file in data["files"]} == kinds
     assert all(len(file["sha256"]) == 64 for file in data["files"])
 
 

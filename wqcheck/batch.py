@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 from pandera.typing import DataFrame
 
@@ -16,9 +17,13 @@ from wqcheck.judging.judge import judge
 from wqcheck.limit_comparison.overrides import apply_overrides
 from wqcheck.limit_tables.acts import load_acts, remark_on
 from wqcheck.limit_tables.loading import LimitTable, covers, load_limits, product_word
+from wqcheck.limit_tables.sampling_plans import load_plans, plan_name
 from wqcheck.parameters import catalogue
 from wqcheck.quality.checks import check_quality
+from wqcheck.quality.controls_apart import control_notes, is_control
 from wqcheck.release.decision import BatchCheck, BatchDetails, FileStamp, decide_release, load_release_rules
+from wqcheck.release.due import due, overdue_findings
+from wqcheck.release.finding_weights import weighed
 from wqcheck.release.rules import ReleaseRules
 from wqcheck.sheets import ReadResult, read_workbook
 from wqcheck.shipped_files import shipped_folder
@@ -109,7 +114,9 @@ def check_workbook(
     readings, places = assign_stages(taken.readings, plant) if plant else (taken.readings, ())
     same = _of_batch(readings, details.batch)
     here = at_product_point(readings, plant) if plant else pd.Series(True, index=readings.index)
-    finished = Readings.validate(readings[here & same].reset_index(drop=True))
+    water = pd.Series(is_control(readings) == np.False_, index=readings.index)
+    decides = here & same & water
+    finished = Readings.validate(readings[decides].reset_index(drop=True))
     in_force, overrides = apply_overrides(tables, product=kind)
     judged = judge(finished, in_force, product=kind, on=on)
     found = (
@@ -119,8 +126,11 @@ def check_workbook(
         *_other_batches(readings[here], details.batch),
         *_uncovered(tables, kind),
         *_not_binding(tables, kind, on),
+        *control_notes(Readings.validate(readings[here & same])),
     )
-    findings = (*found, *_unrecognised(finished), *check_quality(readings, same, here & same))
+    panels = due(Readings.validate(readings), in_force, product=kind, on=on, train=plant)
+    told = (*found, *_unrecognised(finished), *overdue_findings(panels, release_rules))
+    findings = weighed((*told, *check_quality(readings, same, decides)), release_rules.findings)
     decision = decide_release(
         details.batch, judged, findings, release_rules, product=kind, not_tested=not_tested(in_force, judged, kind, on)
     )
@@ -130,7 +140,7 @@ def check_workbook(
         ledger=taken.ledger(),
         findings=findings,
         judged=judged,
-        stages=removal_by_stage(readings, plant) if plant else no_stages(),
+        stages=removal_by_stage(Readings.validate(readings[water]), plant) if plant else no_stages(),
         decision=decision,
         files=tuple(_stamps(taken.books, tables, plant, release_rules)),
     )
@@ -219,12 +229,21 @@ def _stated_batch(taken: Taken) -> str:
     return labelled[0] if labelled else (str(listed[0]) if len(listed) == 1 else "unnamed")
 
 
+def _plan_stamps(tables: Iterable[LimitTable]) -> Iterable[FileStamp]:
+    """Yield the plan files that rows of the tables name."""
+    naming = [table for table in tables if any(map(plan_name, table.rows[Limits.status]))]
+    for folder in dict.fromkeys(table.path.parent for table in naming):
+        plans = load_plans(folder)
+        yield FileStamp(name=plans.path.name, sha256=plans.digest, kind="sampling plans", title="Sampling plans")
+
+
 def _stamps(
-    books: Iterable[ReadResult], tables: Iterable[LimitTable], plant: Train | None, rules: ReleaseRules
+    books: Iterable[ReadResult], tables: Sequence[LimitTable], plant: Train | None, rules: ReleaseRules
 ) -> Iterable[FileStamp]:
     yield from (FileStamp(name=book.name, sha256=book.sha256, kind="workbook") for book in books)
     for table in tables:
         yield FileStamp(name=table.path.name, sha256=table.digest, kind="limit table", title=table.title)
+    yield from dict.fromkeys(_plan_stamps(tables))
     if plant is not None:
         yield FileStamp(name=Path(plant.path).name, sha256=plant.digest, kind="train", title=plant.name)
     yield FileStamp(name=Path(rules.path).name, sha256=rules.digest, kind="release rules", title=rules.title)

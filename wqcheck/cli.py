@@ -6,18 +6,19 @@ Exit code 0: released or fine. 1: checked, but not released. 2: could not be che
 from __future__ import annotations
 
 import sys
-from datetime import date, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from wqcheck.commands.due import due_app
 from wqcheck.commands.exit_codes import CHECKED_NOT_RELEASED, NOT_CHECKED
 from wqcheck.commands.form import form
 from wqcheck.commands.limits import limits_app
 from wqcheck.commands.plant import plant_app
 from wqcheck.commands.series import series_app
-from wqcheck.commands.terminal import AsJson, check_json, print_decision, print_flags, print_table, say
+from wqcheck.commands.terminal import AsJson, check_json, day_of, print_decision, print_flags, print_table, say
 from wqcheck.commands.train import train_app
 from wqcheck.errors import WqcheckError
 
@@ -45,6 +46,7 @@ app.add_typer(plant_app, name="plant")
 app.add_typer(train_app, name="train")
 app.command()(form)
 app.add_typer(series_app)
+app.add_typer(due_app)
 
 Books = Annotated[list[Path], typer.Argument(help="Workbooks or CSV files as the laboratory sent them.")]
 LimitNames = Annotated[list[str], typer.Option("--limits", help="Shipped table or CSV file; give it several times.")]
@@ -219,16 +221,9 @@ def _check(
         limits=limits,
         train=train,
         rules=rules,
-        on=_day(on),
+        on=day_of(on),
         product=product,
     )
-
-
-def _day(text: str) -> date:
-    try:
-        return date.fromisoformat(text) if text else date.today()
-    except ValueError:
-        raise WqcheckError(f"--on takes a day like 2026-03-31 (given: {text!r})") from None
 
 
 def _issue(checked: BatchCheck, number: str, signed_by: str, issued_at: datetime, out: Path) -> tuple[Path, ...]:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import date
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+from wqcheck.errors import WqcheckError
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -14,6 +17,14 @@ if TYPE_CHECKING:
     from wqcheck.release.decision import BatchCheck
 
 AsJson = Annotated[bool, typer.Option("--json", help="Write JSON to stdout.")]
+
+
+def day_of(text: str) -> date:
+    """Return the day of an ``--on`` option, today where it is blank."""
+    try:
+        return date.fromisoformat(text) if text else date.today()
+    except ValueError:
+        raise WqcheckError(f"--on takes a day like 2026-03-31 (given: {text!r})") from None
 
 
 def say(findings: Iterable[Finding]) -> None:

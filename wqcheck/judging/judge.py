@@ -11,6 +11,7 @@ from pandera.typing import DataFrame
 
 from wqcheck.judging.binding import LimitRows, all_rows, bound_rows, pairs_in_force, sampling_days, unbound_reasons
 from wqcheck.judging.combined import judge_combined
+from wqcheck.judging.plans import row_plans, with_plans
 from wqcheck.judging.ranges import Pairs, Ranges, is_count, own_ranges, ranges_in, row_numbers, volume_examined
 from wqcheck.judging.rows import Outcome, Results, binary, joined, judged_rows, no_limit, outcome
 from wqcheck.judging.verdicts import DecisionRule
@@ -69,6 +70,7 @@ def judge(
     own = own_ranges(readings)
     pairs = _without_doubles(limits, pairs_in_force(readings, limits.rows, days))
     bound = _outcome(readings, own, limits, pairs, decision)
+    bound = with_plans(readings, own, days, bound, row_plans(tables, limits))
     met = np.zeros(len(readings), dtype=np.bool_)
     met[pairs.reading] = True
     alone = np.flatnonzero(met == np.False_)

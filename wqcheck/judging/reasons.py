@@ -35,7 +35,7 @@ TROUBLE_PHRASES: Mapping[Trouble, tuple[str, str]] = {
     Trouble.NO_CONVERSION: (": the unit or basis does not allow a comparison, so ", NOT_DECIDED),
     Trouble.NO_VOLUME: (": the volume examined is not stated, so ", NOT_DECIDED),
 }
-SERIES_PHRASE = (": one result alone says nothing about ", ", which needs a series of results")
+SERIES_PHRASE = (": one result alone says nothing about ", ", which needs a series of results: use `wqcheck series`")
 SMALL_VOLUME_PHRASE = (", less than the limit asks for, does not prove ", "")
 
 _NOTHING, _EXACT, _BELOW, _ABOVE, _BETWEEN, _UNCOUNTED, _VOLUME = range(7)

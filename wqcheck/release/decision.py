@@ -20,6 +20,7 @@ from wqcheck.release.reasons import (
     other_reasons,
     panel_reasons,
     row_reasons,
+    weight_reasons,
     worst,
 )
 from wqcheck.release.rules import ReleaseRules, load_release_rules
@@ -174,6 +175,7 @@ def decide_release(
         *row_reasons(judged, required, rules),
         *found_reasons(judged, rules),
         *finding_reasons(findings),
+        *weight_reasons(findings),
         *other_reasons(judged, batch, rules, not_tested),
     ]
     disposition = worst(reasons)
