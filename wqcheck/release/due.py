@@ -30,7 +30,8 @@ from wqcheck.parameters import catalogue
 from wqcheck.quality.controls_apart import is_control
 from wqcheck.release.rules import ReleaseRules
 from wqcheck.tables import LimitClass, Limits, Readings, Sign
-from wqcheck.train.description import SOURCE, Train, match_points
+from wqcheck.train.description import Train, match_points
+from wqcheck.train.kinds import SOURCE
 
 _NAMED = 6
 

@@ -17,9 +17,8 @@ from wqcheck.tables import LimitClass, Product
 _CODE_KEYS = ("reported_only", "hold_if_found")
 _CLASS_KEYS = ("reject_classes", "hold_classes", "note_classes")
 _SEVERITY_KEYS = ("undetermined", "conditional_pass", "memory_evidence", "not_tested")
-_KEYS = frozenset(
-    {"title", "required", "found_volume_ml", "findings", "overdue", *_CODE_KEYS, *_CLASS_KEYS, *_SEVERITY_KEYS}
-)
+_OTHER_KEYS = ("title", "required", "found_volume_ml", "findings", "overdue")
+_KEYS = frozenset({*_OTHER_KEYS, *_CODE_KEYS, *_CLASS_KEYS, *_SEVERITY_KEYS})
 FOUND_VOLUME_ML = 100.0
 _ALWAYS_REJECT = (LimitClass.HEALTH, LimitClass.MICROBIOLOGICAL, LimitClass.RADIOLOGICAL)
 
