@@ -135,7 +135,7 @@ def _introduce(work: Writing) -> None:
 def _write(work: Writing, action: str, subject: str) -> None:
     """Write the log entry, then its rows, table by table."""
     sealed, counted = {}, {}
-    for name, rows in work.rows.items():
+    for name, rows in ((name, rows) for name, rows in work.rows.items() if rows):
         bytes_last = name == "files"
         digests = [
             row_digest((work.entry, place, *(row[:-1] if bytes_last else row))) for place, row in enumerate(rows)
