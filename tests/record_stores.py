@@ -1,4 +1,4 @@
-"""Turns a temporary folder into record stores for the tests: SQLite files, and databases of a PostgreSQL of their own."""
+"""Turns a temporary folder into record stores for the tests: SQLite files, and databases of an own PostgreSQL."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from uuid import uuid4
 import psycopg
 import pytest
 
-from tests.certificate_batches import held_batch, rejected_batch, good_batch
+from tests.certificate_batches import good_batch, held_batch, rejected_batch
 from wqcheck.records.intake import NamedBytes, take_in
 from wqcheck.records.roles import Act, Person, Role
 from wqcheck.records.store import Store, open_store

@@ -117,7 +117,7 @@ def test_an_auditor_only_looks(store: Store) -> None:
 def test_steps_out_of_turn_are_refused(store: Store) -> None:
     taken_in(store, released())
     for to in (State.RELEASED, State.ON_HOLD, State.REJECTED):
-        with pytest.raises(RecordRefusedError, match="is received and cannot be .* possible now: review"):
+        with pytest.raises(RecordRefusedError, match=r"is received and cannot be .* possible now: review"):
             decide(store, "B2107", act(MEI, "because"), to)
     with pytest.raises(RecordRefusedError, match="cannot be withdrawn"):
         withdraw(store, "B2107", act(MEI, "because"))
@@ -137,7 +137,7 @@ def test_a_hold_or_rejection_takes_a_written_reason(store: Store) -> None:
 
 def test_an_act_needs_its_time_zone(store: Store) -> None:
     with pytest.raises(RecordRefusedError, match="time zone"):
-        take_in(store, released(), Act(by=ADA, at=datetime(2026, 3, 4)), files_of(released()), on=DAY)  # noqa: DTZ001
+        take_in(store, released(), Act(by=ADA, at=datetime(2026, 3, 4)), files_of(released()), on=DAY)
 
 
 def test_a_recommended_hold_is_released_only_by_an_override_that_the_certificate_prints(store: Store) -> None:
@@ -156,7 +156,7 @@ def test_a_recommended_hold_is_released_only_by_an_override_that_the_certificate
 
 
 def test_the_override_stands_in_the_pdf(store: Store, tmp_path: Path) -> None:
-    """poppler's pdftotext is the judge."""
+    """Poppler's pdftotext is the judge."""
     import shutil
     import subprocess
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import Any
 
 import pandas as pd
 from sqlalchemy import Connection, Select, and_, select
@@ -23,6 +24,7 @@ from wqcheck.records.schema import (
     RetainedSamples,
     Signatures,
     judged,
+    log,
     readings,
     table_of,
 )
@@ -124,7 +126,7 @@ def flags(store: Store, number: str) -> pd.DataFrame:
     return frame.loc[order].reset_index(drop=True)
 
 
-def flags_statement(entry: int) -> Select[tuple[object, ...]]:
+def flags_statement(entry: int) -> Select[*tuple[Any, ...]]:
     """Return the statement for the flagged rows of one check."""
     both = [*(readings.c[name] for name in READING_COLUMNS), *(judged.c[name] for name in VERDICT_COLUMNS)]
     joined = and_(readings.c.entry == judged.c.entry, readings.c.place == judged.c.reading)
@@ -182,8 +184,6 @@ def _steps(connection: Connection, known: str) -> pd.DataFrame:
 
 
 def _remarks(connection: Connection, known: str) -> pd.DataFrame:
-    from wqcheck.records.schema import log
-
     table = table_of(Remarks)
     wanted = (
         select(log.c.at, log.c.person, table.c.about, table.c.text)
@@ -196,8 +196,6 @@ def _remarks(connection: Connection, known: str) -> pd.DataFrame:
 
 def _unused_sheets(connection: Connection) -> pd.DataFrame:
     """List the workbooks that came in and that no check used."""
-    from wqcheck.records.schema import log
-
     table, used = table_of(Receipts), table_of(CheckFiles)
     wanted = (
         select(table.c.name, table.c.sha256, log.c.at)

@@ -43,9 +43,7 @@ class Issued:
     files: dict[str, bytes]
 
 
-def issue(
-    store: Store, batch: str, act: Act, *, pattern: str = PATTERN, fonts: Sequence[Path] = ()
-) -> Issued:
+def issue(store: Store, batch: str, act: Act, *, pattern: str = PATTERN, fonts: Sequence[Path] = ()) -> Issued:
     """Issue the document of a decided batch: a certificate when it is released, otherwise a hold or reject notice.
 
     Parameters

@@ -69,9 +69,7 @@ def review(store: Store, batch: str, act: Act, *, seen: int | None = None) -> in
     return decide(store, batch, act, State.UNDER_REVIEW, seen=seen)
 
 
-def decide(
-    store: Store, batch: str, act: Act, to: State, *, override: bool = False, seen: int | None = None
-) -> int:
+def decide(store: Store, batch: str, act: Act, to: State, *, override: bool = False, seen: int | None = None) -> int:
     """Bring a batch to another state, signed by the person who acts.
 
     Parameters
@@ -162,9 +160,7 @@ def _may_release(work: Writing, turn: Turn, *, override: bool) -> None:
     """Refuse a release that the rules of the records do not allow."""
     by, batch, advice = work.act.by, turn.batch, turn.check.disposition
     if reviewer_of(work.connection, batch, turn.check.version) == by.person:
-        raise RecordRefusedError(
-            f"{by.name} has reviewed batch {batch}; review and release take two different people"
-        )
+        raise RecordRefusedError(f"{by.name} has reviewed batch {batch}; review and release take two different people")
     if advice == Disposition.REJECT:
         raise RecordRefusedError(
             f"batch {batch} is recommended to be rejected; no reason can release it, only results that take its place"

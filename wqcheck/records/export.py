@@ -125,5 +125,5 @@ def _names(connection: Connection) -> dict[str, str]:
     for number, *digests in connection.execute(select(papers.c.number, papers.c.json, papers.c.pdf, papers.c.xlsx)):
         for digest, ending in zip(digests, ("json", "pdf", "xlsx"), strict=True):
             known.setdefault(digest, f"{number}.{ending}")
-    safe = str.maketrans({mark: "_" for mark in '/\\:*?"<>|\r\n'})
+    safe = str.maketrans(dict.fromkeys('/\\:*?"<>|\r\n', "_"))
     return {digest: name.translate(safe)[-100:] for digest, name in known.items()}

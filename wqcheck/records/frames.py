@@ -6,6 +6,7 @@ Text stays text, numbers stay binary floating point numbers (infinite ends inclu
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import isnan
 from typing import Any
 
 import numpy as np
@@ -73,7 +74,7 @@ def _plain(series: pd.Series[Any]) -> list[Any]:
         texts = np.datetime_as_string(moments, unit="s" if whole else "us").tolist()
         return [None if text == "NaT" else text for text in texts]
     if pd.api.types.is_numeric_dtype(series.dtype):
-        return [None if value != value else value + 0.0 for value in series.astype(float).tolist()]
+        return [None if isnan(value) else value + 0.0 for value in series.astype(float).tolist()]
     blank = series.isna().to_numpy()
     clean = series.where(~series.isna(), "").astype("str").str.replace("\x00", "\ufffd", regex=False)
     return [None if missing else text for missing, text in zip(blank, clean.tolist(), strict=True)]

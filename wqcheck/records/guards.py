@@ -29,7 +29,7 @@ def guard_tables(connection: Connection, tables: Iterable[str]) -> None:
 def missing_guards(connection: Connection, tables: Iterable[str]) -> Iterator[str]:
     """Yield the name of each guard of *tables* that is gone, switched off or no longer as it was made."""
     if connection.dialect.name == "sqlite":
-        standing = {name: sql for name, sql in connection.exec_driver_sql(_SQLITE)}
+        standing = {row.name: row.sql for row in connection.exec_driver_sql(_SQLITE)}
         for table in tables:
             yield from (name for name, sql in _guards(connection, table).items() if standing.get(name) != sql)
         return
@@ -37,7 +37,7 @@ def missing_guards(connection: Connection, tables: Iterable[str]) -> Iterator[st
     if body is None or _REFUSAL not in body:
         yield "refuse_change"
     active = {name for name, sql, enabled in connection.exec_driver_sql(_POSTGRESQL)
-              if "refuse_change" in sql and enabled != b"D" and enabled != "D"}  # fmt: skip
+              if "refuse_change" in sql and enabled not in {b"D", "D"}}  # fmt: skip
     for table in tables:
         yield from (name for name in _guards(connection, table) if name not in active)
 

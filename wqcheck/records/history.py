@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date, timedelta
+from typing import Any
 
 import pandas as pd
 from pandera.typing import DataFrame
@@ -48,7 +49,7 @@ def history(
 
 def series_statement(
     point: str | Sequence[str], parameter: str, since: date | None = None, until: date | None = None
-) -> Select[tuple[object, ...]]:
+) -> Select[*tuple[Any, ...]]:
     """Return the statement for :func:`history`; it walks the index of point, parameter and time."""
     checks = table_of(Checks)
     spellings = [point] if isinstance(point, str) else list(point)

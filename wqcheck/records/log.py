@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import Connection, Table, insert, select
+from sqlalchemy import Connection, RowMapping, Table, insert, select
 
 from wqcheck.records.roles import Act
 from wqcheck.records.schema import TABLES, People, log, sealed_names, table_of
@@ -55,7 +55,7 @@ class Writing:
 
     def add(self, table: Table, **values: Any) -> int:
         """Add one row by its column names, and return its place."""
-        names = [name for name in sealed_names(table)[2:]] + (["content"] if "content" in table.columns else [])
+        names = sealed_names(table)[2:] + (["content"] if "content" in table.columns else [])
         return self.add_rows(table, [tuple(_storable(values[name]) for name in names)])
 
     def add_rows(self, table: Table, rows: Sequence[Row]) -> int:
@@ -88,6 +88,13 @@ def head(connection: Connection) -> Head:
     """Return the end of the log; 0 and zeros when it is empty."""
     found = connection.execute(select(log.c.seq, log.c.hash).order_by(log.c.seq.desc()).limit(1)).first()
     return Head(found.seq, found.hash) if found else Head(0, START)
+
+
+def entries(connection: Connection, last: int = 0) -> list[RowMapping]:
+    """Return the entries of the log, oldest first; the *last* ones only, or all for 0."""
+    newest = select(log).order_by(log.c.seq.desc())
+    rows = connection.execute(newest.limit(last) if last > 0 else newest).mappings().all()
+    return list(reversed(rows))
 
 
 def entry_hash(values: Mapping[str, Any]) -> str:
@@ -152,8 +159,8 @@ def _write(work: Writing, action: str, subject: str) -> None:
     }  # fmt: skip
     work.connection.execute(insert(log).values(**values, hash=entry_hash(values)))
     for table in TABLES:
-        if rows := sealed.get(table.name):
-            work.connection.exec_driver_sql(_statement(work.connection, table), rows)
+        if table.name in sealed:
+            work.connection.exec_driver_sql(_statement(work.connection, table), sealed[table.name])
 
 
 def _statement(connection: Connection, table: Table) -> str:

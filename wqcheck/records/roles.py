@@ -117,7 +117,9 @@ class People:
         if by_subject or by_email:
             return (by_subject or by_email)[0]
         hint = "" if email_verified or not email else "; the login service has not verified the address"
-        raise RecordRefusedError(f"nobody in the people file has the login {email or subject!r}{hint}; ask for an entry")
+        raise RecordRefusedError(
+            f"nobody in the people file has the login {email or subject!r}{hint}; ask for an entry"
+        )
 
 
 def single_user() -> People:

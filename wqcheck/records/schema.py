@@ -46,9 +46,7 @@ class Log(Base):
 class Sealed:
     """The three columns of a row that belongs to a log entry."""
 
-    entry: Mapped[int] = mapped_column(
-        ForeignKey("log.seq"), primary_key=True, autoincrement=False, sort_order=-3
-    )
+    entry: Mapped[int] = mapped_column(ForeignKey("log.seq"), primary_key=True, autoincrement=False, sort_order=-3)
     place: Mapped[int] = mapped_column(primary_key=True, autoincrement=False, sort_order=-2)
     seal: Mapped[int] = mapped_column(BigInteger(), sort_order=-1)
 

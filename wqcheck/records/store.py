@@ -43,11 +43,14 @@ class Store:
     @contextmanager
     def alone(self) -> Iterator[Connection]:
         """Give a connection in a transaction that no other writer shares; it is committed whole or not at all."""
-        with _clear_words(self.name), self.engine.connect().execution_options(writes=True) as connection:
-            with connection.begin():
-                if not self.is_file:
-                    connection.exec_driver_sql("LOCK TABLE log IN EXCLUSIVE MODE")
-                yield connection
+        with (
+            _clear_words(self.name),
+            self.engine.connect().execution_options(writes=True) as connection,
+            connection.begin(),
+        ):
+            if not self.is_file:
+                connection.exec_driver_sql("LOCK TABLE log IN EXCLUSIVE MODE")
+            yield connection
 
     def close(self) -> None:
         """Close all connections."""

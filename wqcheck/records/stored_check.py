@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import io
 import json
+from typing import Any
 
 import pandas as pd
+from pandera.typing import DataFrame
 from sqlalchemy import Connection, Select, Table, select
 
 from wqcheck.errors import RecordRefusedError
@@ -52,7 +54,7 @@ def stored_check(connection: Connection, batch: str, version: int | None = None)
     )
 
 
-def of_entry(table: Table, entry: int, columns: list[str]) -> Select[tuple[object, ...]]:
+def of_entry(table: Table, entry: int, columns: list[str]) -> Select[*tuple[Any, ...]]:
     """Return the statement for some columns of the rows of one log entry, in their order."""
     return select(*(table.c[name] for name in columns)).where(table.c.entry == entry).order_by(table.c.place)
 
@@ -83,14 +85,14 @@ def _readings(connection: Connection, entry: int) -> pd.DataFrame:
     return frame.assign(combined=[row[0] for row in rows])
 
 
-def _judged(connection: Connection, entry: int, read: pd.DataFrame) -> pd.DataFrame:
+def _judged(connection: Connection, entry: int, read: pd.DataFrame) -> DataFrame[Judged]:
     rows = connection.execute(of_entry(judged, entry, ["reading", *VERDICT_COLUMNS])).all()
     verdicts = frame_of([tuple(row[1:]) for row in rows], VERDICT_COLUMNS, Judged)
     results = read[list(READING_COLUMNS)].take([row[0] for row in rows]).reset_index(drop=True)
     return Judged.validate(pd.concat([results, verdicts], axis="columns"))
 
 
-def _stages(connection: Connection, entry: int) -> pd.DataFrame:
+def _stages(connection: Connection, entry: int) -> DataFrame[Stages]:
     names = list(Stages.to_schema().columns)
     return Stages.validate(frame_of(connection.execute(of_entry(stages, entry, names)).all(), names, Stages))
 
@@ -117,7 +119,7 @@ def _stamps(connection: Connection, entry: int) -> tuple[FileStamp, ...]:
     return tuple(FileStamp(**row) for row in rows if row["kind"] != LEDGER)
 
 
-def _ledger(connection: Connection, entry: int) -> pd.DataFrame:
+def _ledger(connection: Connection, entry: int) -> DataFrame[Ledger]:
     used, kept = table_of(CheckFiles), table_of(Files)
     wanted = select(kept.c.content).join(used, used.c.sha256 == kept.c.sha256)
     content = connection.execute(wanted.where(used.c.entry == entry, used.c.kind == LEDGER)).scalar_one()

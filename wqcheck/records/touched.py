@@ -21,7 +21,7 @@ from wqcheck.records.schema import (
 from wqcheck.records.standing import latest_of
 from wqcheck.records.store import Store
 
-Found = Select[tuple[int, int]]
+Found = Select[int, int]
 
 
 class Touch(StrEnum):
@@ -98,7 +98,7 @@ def _spellings(connection: Connection, column: Column[str], value: str) -> list[
     return [text for text in listed if " ".join(text.casefold().split()) == wanted]
 
 
-def _linked(value: str) -> list[Found]:
+def _linked(value: str) -> list[Select[str, int, int]]:
     """Give the statement for the batches that a sample was linked to, by their latest check."""
     linked, checks = table_of(LinkedSamples), table_of(Checks)
     return [

@@ -1,4 +1,4 @@
-"""Turns a record store into the list of everything in it that is not as it was recorded; an empty list is a sound store.
+"""Turns a record store into the list of everything in it that is not as it was recorded; a sound one gives none.
 
 What is found: a log entry or row that was changed, deleted, added or reordered, stored bytes that changed, a guard that
 is gone, and a log that ends before, or differs from, an entry that a certificate, backup or note knows (an *anchor*).
@@ -98,7 +98,7 @@ def _chain(connection: Connection) -> Iterator[Tampering]:
             yield Tampering(f"log entry {expected}", f"it is missing; the next one is {row['seq']}")
         if row["previous"] != previous:
             yield Tampering(where, "it does not follow the entry before it; entries were changed, moved or taken out")
-        if entry_hash(row) != row["hash"]:
+        if entry_hash(dict(row)) != row["hash"]:
             yield Tampering(where, "it was changed: its content does not give its hash")
         expected, previous = row["seq"] + 1, row["hash"]
 
@@ -185,7 +185,8 @@ def _files(connection: Connection) -> Iterator[Tampering]:
     for entry, digest, content in connection.execute(statement):
         data = content.encode("utf-8", "replace") if isinstance(content, str) else content
         if hashlib.sha256(data).hexdigest() != digest:
-            yield Tampering(f"file {digest} of log entry {entry}", "its bytes were changed: they do not give its SHA-256")
+            where = f"file {digest} of log entry {entry}"
+            yield Tampering(where, "its bytes were changed: they do not give its SHA-256")
 
 
 def _certified(connection: Connection) -> list[tuple[Head, str]]:
@@ -202,7 +203,7 @@ def _certified(connection: Connection) -> list[tuple[Head, str]]:
 
 
 def _against(connection: Connection, anchors: Sequence[tuple[Head, str]]) -> Iterator[Tampering]:
-    hashes = {seq: digest for seq, digest in connection.execute(select(log.c.seq, log.c.hash))}
+    hashes = {row.seq: row.hash for row in connection.execute(select(log.c.seq, log.c.hash))}
     for anchor, who in anchors:
         if anchor.seq not in hashes and anchor.seq > 0:
             yield Tampering(f"log entry {anchor.seq}", f"it is missing, but {who} knows it: the end was cut off")
