@@ -297,7 +297,7 @@ def _frame_columns(model: type[Readings] | type[Stages], without: type[Readings]
 readings = Table(
     "readings", Base.metadata, *_sealed_columns(), Column("combined", Integer, nullable=False),
     *_frame_columns(Readings),
-    Index("readings_series", Readings.point, Readings.parameter, Readings.sampled_at),
+    Index("readings_series", Readings.point, Readings.parameter, Readings.sampled_at, "combined"),
     Index("readings_parameter", Readings.parameter, Readings.sampled_at),
     Index("readings_sample", Readings.sample),
     Index("readings_lab", Readings.lab),

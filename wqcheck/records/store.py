@@ -77,11 +77,24 @@ def open_store(place: str | Path, *, create: bool = True) -> Store:
     if url.get_backend_name() == "sqlite" and not create and not Path(name).is_file():
         raise StoreError(f"there is no record store {name}; make it with `wqcheck records init --store {name}`")
     store = Store(_engine(url), name)
-    with _clear_words(name), store.engine.connect().execution_options(writes=True) as connection, connection.begin():
+    try:
+        _prepare(store, create=create)
+    except BaseException:
+        store.close()
+        raise
+    return store
+
+
+def _prepare(store: Store, *, create: bool) -> None:
+    """Bring a store up to date while no other program does."""
+    with (
+        _clear_words(store.name),
+        store.engine.connect().execution_options(writes=True) as connection,
+        connection.begin(),
+    ):
         if not store.is_file:
             connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_ADVISORY})")
-        _bring_up_to_date(connection, name, create=create)
-    return store
+        _bring_up_to_date(connection, store.name, create=create)
 
 
 def _url(place: str | Path) -> URL:

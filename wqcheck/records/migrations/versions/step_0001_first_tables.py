@@ -88,7 +88,7 @@ INDEXES = {
     "ix_certificates_batch": ("certificates", ["batch"]),
     "ix_withdrawals_batch": ("withdrawals", ["batch"]),
     "ix_plant_readings_day": ("plant_readings", ["day"]),
-    "readings_series": ("readings", ["point", "parameter", "sampled_at"]),
+    "readings_series": ("readings", ["point", "parameter", "sampled_at", "combined"]),
     "readings_parameter": ("readings", ["parameter", "sampled_at"]),
     "readings_sample": ("readings", ["sample"]),
     "readings_lab": ("readings", ["lab"]),
