@@ -148,11 +148,13 @@ def _put_back(kept: Store, copy: Path, place: str | Path) -> None:
             source.backup(target)
         return
     store = open_store(place)
-    with kept.reading() as source_connection, store.alone() as target_connection:
-        if head(target_connection).seq:
-            raise StoreError(f"{store.name} holds records already; restore into an empty database")
-        copy_rows(source_connection, target_connection)
-    store.close()
+    try:
+        with kept.reading() as source_connection, store.alone() as target_connection:
+            if head(target_connection).seq:
+                raise StoreError(f"{store.name} holds records already; restore into an empty database")
+            copy_rows(source_connection, target_connection)
+    finally:
+        store.close()
 
 
 def _check_digest(source: Path) -> None:
