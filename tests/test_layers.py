@@ -17,7 +17,7 @@ LAYERS = {
     2: {"sheets", "limit_tables"},
     3: {"judging", "limit_comparison", "quality", "statistics", "train", "plant"},
     4: {"release", "certificate"},
-    5: {"certificate_files", "train_files", "forms", "batch"},
+    5: {"certificate_files", "train_files", "forms", "batch", "records"},
     6: {"cli", "commands", "page"},
 }
 
@@ -27,6 +27,8 @@ OUTSIDE = {
     "python_calamine": {"sheets"},
     "openpyxl": {"sheets", "limit_tables", "forms", "certificate_files", "train_files"},
     "typst": {"certificate_files"},
+    "sqlalchemy": {"records"},
+    "alembic": {"records"},
     "typer": {"cli", "commands"},
     "streamlit": {"cli", "page"},
     "altair": {"page"},

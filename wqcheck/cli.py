@@ -17,6 +17,7 @@ from wqcheck.commands.exit_codes import CHECKED_NOT_RELEASED, NOT_CHECKED
 from wqcheck.commands.form import form
 from wqcheck.commands.limits import limits_app
 from wqcheck.commands.plant import plant_app
+from wqcheck.commands.records import records_app
 from wqcheck.commands.series import series_app
 from wqcheck.commands.terminal import AsJson, check_json, day_of, print_decision, print_flags, print_table, say
 from wqcheck.commands.train import train_app
@@ -44,6 +45,7 @@ app = typer.Typer(
 app.add_typer(limits_app, name="limits")
 app.add_typer(plant_app, name="plant")
 app.add_typer(train_app, name="train")
+app.add_typer(records_app, name="records")
 app.command()(form)
 app.add_typer(series_app)
 app.add_typer(due_app)
