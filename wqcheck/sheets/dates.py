@@ -63,9 +63,10 @@ def parse_dates(cells: Coded, order: str = "") -> ParsedDates:
     ----------
     cells : Coded
         Dates, Excel serial numbers, or text in any usual form.
-    order : {"", "dmy", "mdy"}
+    order : {"", "dmy", "mdy", "ymd"}
         Order of day and month in numeric text; blank means that the column decides. When no cell decides (every day is
-        12 or less) the cells stay NaT and are reported as ambiguous, unless day and month are the same.
+        12 or less) the cells stay NaT and are reported as ambiguous, unless day and month are the same. ``ymd`` is for
+        years of two digits in front; a year of four digits in front always is one.
     """
     texts = [unicodedata.normalize("NFKC", cell).strip() if isinstance(cell, str) else "" for cell in cells.distinct]
     order = order or _order(texts)
@@ -110,7 +111,9 @@ def _parse_text(text: str, order: str) -> dt.datetime | str | None:
         first, second, third = int(match[1]), int(match[2]), int(match[3])
         if len(match[1]) > 2:
             return _build(first, second, third, match[4])
-        year = third + (2000 if third < 70 else 1900) if third < 100 else third
+        if order == "ymd":
+            return _build(_full_year(first), second, third, match[4]) if len(match[3]) < 3 else None
+        year = _full_year(third)
         if not order and first != second:
             return "ambiguous" if first <= 12 and second <= 12 else None
         return _build(year, second, first, match[4]) if order != "mdy" else _build(year, first, second, match[4])
@@ -120,6 +123,10 @@ def _parse_text(text: str, order: str) -> dt.datetime | str | None:
         return _iso(text)
     year = int(match[4])
     return _build(year + 2000 if year < 100 else year, _MONTHS[match[2]], int(match[1] or match[3]), match[5])
+
+
+def _full_year(year: int) -> int:
+    return year + (2000 if year < 70 else 1900) if year < 100 else year
 
 
 def _iso(text: str) -> dt.datetime | None:

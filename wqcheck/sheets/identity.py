@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from wqcheck.sheets.coded import Coded, Flags
 from wqcheck.sheets.columns import texts_of
-from wqcheck.sheets.dates import parse_dates, parse_time
+from wqcheck.sheets.dates import ParsedDates, parse_dates, parse_time
 from wqcheck.sheets.extraction import Extraction
 from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.headings import heading_role
@@ -122,7 +122,7 @@ def times(work: Extraction, role: str) -> npt.NDArray[np.datetime64]:
     fact = work.facts.get(role)
     if fact is not None:
         cells = cells.or_else(Coded.all_the_same(fact.value, work.count))
-    dates = parse_dates(cells)
+    dates = _with_told_order(work, role, cells, parse_dates(cells), where)
     if dates.ambiguous:
         message = f"the order of day and month in {role!r} cannot be told; write dates as 2026-03-31"
         work.note("ambiguous date", message, where, first_cells(dates.ambiguous))
@@ -130,6 +130,21 @@ def times(work: Extraction, role: str) -> npt.NDArray[np.datetime64]:
         message = f"{role!r} holds texts that are no full date; these results count as undated"
         work.note("no full date", message, where, first_cells(dates.unread))
     return _with_clock(work, dates.times) if role == "sampled_at" else dates.times
+
+
+def _with_told_order(work: Extraction, role: str, cells: Coded, dates: ParsedDates, where: str) -> ParsedDates:
+    """Return *dates* in the order of day and month that a sheet layout says, where the column proves none."""
+    told = work.layout.dates.get(role, "")
+    work.orders[role] = dates.order or ("?" if dates.ambiguous else "")
+    if not told or (not dates.ambiguous and dates.order in {"", told}):
+        return dates
+    if dates.order and told != "ymd":
+        message = f"the column {role!r} proves another order of day and month than the sheet layout says; it holds"
+        work.note("layout not used", message, where, f"{dates.order}; layout: {told}")
+        return dates
+    ordered = parse_dates(cells, told)
+    work.supply("the order of day and month", ~np.isnat(ordered.times) & np.isnat(dates.times))
+    return ordered
 
 
 def _time_cells(work: Extraction, role: str) -> tuple[Coded, str]:
