@@ -13,6 +13,7 @@ from wqcheck.sheets.answers import told_places
 from wqcheck.sheets.coded import Coded, Numbers
 from wqcheck.sheets.extraction import Extraction
 from wqcheck.sheets.identity import OWNERS, TIMES, owner_texts, times, with_fact
+from wqcheck.sheets.magnitudes import say_mixed_magnitudes
 from wqcheck.sheets.measures import analytes, measures, reporting_limits, signs, uncertainties
 from wqcheck.sheets.roles import cell_names
 from wqcheck.tables import Readings, Sign
@@ -49,6 +50,7 @@ def extract(work: Extraction) -> pd.DataFrame:
     data |= {role: pd.Series(times(work, role), dtype="datetime64[us]") for role in TIMES}
     data["cell"] = pd.Series(cell_names(work.found.rows + work.grid.sheet.top, work.found.columns), dtype="str")
     _say_unreadable(work)
+    say_mixed_magnitudes(work, code, parts.unit, sign, value)
     return pd.DataFrame({name: data[name] for name in Readings.to_schema().columns})
 
 

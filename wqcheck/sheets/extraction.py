@@ -27,8 +27,8 @@ class Extraction:
     """One sheet on its way to readings: its cells, layout and labels, and the findings made so far.
 
     ``facts`` are what labels around the table say of all results, ``sheet_unit`` the unit said for all of them,
-    ``told`` what a sheet layout says; ``supplied`` counts the results that it gave something, and ``orders`` keeps the
-    order of day and month that each role's dates were found to have.
+    ``told`` what a sheet layout says; ``supplied`` counts the results that it gave something. ``orders`` keeps the
+    order of day and month that the dates of each role have, ``ambiguous`` where it cannot be told and some such texts.
     """
 
     grid: RoleGrid
@@ -41,6 +41,7 @@ class Extraction:
     findings: list[Finding] = field(default_factory=list)
     supplied: Counter[str] = field(default_factory=Counter)
     orders: dict[str, str] = field(default_factory=dict)
+    ambiguous: dict[str, tuple[str, str]] = field(default_factory=dict)
 
     @property
     def cells(self) -> Cells:

@@ -125,6 +125,7 @@ def times(work: Extraction, role: str) -> npt.NDArray[np.datetime64]:
     dates = _with_told_order(work, role, cells, parse_dates(cells), where)
     if dates.ambiguous:
         message = f"the order of day and month in {role!r} cannot be told; write dates as 2026-03-31"
+        work.ambiguous[role] = (where, first_cells(dates.ambiguous))
         work.note("ambiguous date", message, where, first_cells(dates.ambiguous))
     if dates.unread:
         message = f"{role!r} holds texts that are no full date; these results count as undated"

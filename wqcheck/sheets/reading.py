@@ -38,13 +38,14 @@ class ReadTable:
     """One table as it was read: as ``found`` before any sheet layout, and as ``table`` with it.
 
     ``orders`` are the orders of day and month by role (``?`` where the column proves none), ``marks`` the decimal marks
-    of its columns of texts (blank where nothing proves one).
+    of its columns of texts (blank where nothing proves one), ``ambiguous`` the place and some texts of dates by role.
     """
 
     found: FoundTable
     table: Table | str
     orders: Mapping[str, str] = field(default_factory=dict)
     marks: Mapping[int, str] = field(default_factory=dict)
+    ambiguous: Mapping[str, tuple[str, str]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -197,7 +198,9 @@ def _read_table(
     _explain_rest(work)
     taken.findings.extend(work.findings)
     taken.supplied += work.supplied
-    taken.tables.append(ReadTable(found=given, table=table, orders=work.orders, marks=work.parsed.marks))
+    taken.tables.append(
+        ReadTable(found=given, table=table, orders=work.orders, marks=work.parsed.marks, ambiguous=work.ambiguous)
+    )
     return facts, unit
 
 
