@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from wqcheck.commands.exit_codes import NOT_CHECKED
+from wqcheck.commands.layout import LayoutsFolder, layouts_folder
 from wqcheck.commands.terminal import AsJson, print_table, say
 from wqcheck.errors import WqcheckError
 
@@ -43,6 +44,7 @@ def print_series(
         str, typer.Option(help="What one counts as in running averages and 90th percentiles: zero, half or limit.")
     ] = "zero",
     out: Annotated[Path | None, typer.Option(help="CSV file for the table with all columns.")] = None,
+    layouts: LayoutsFolder = None,
     as_json: AsJson = False,
 ) -> None:
     """Give statistics over time per parameter and point, with bounds where there are non-detects."""
@@ -51,7 +53,7 @@ def print_series(
     from wqcheck.statistics.series_units import results_of
 
     convention = _convention(non_detects)
-    taken = take_in(books)
+    taken = take_in(books, layouts_folder(layouts))
     table = statistics_by_point(results_of(taken.readings, parameter, point), convention)
     say(taken.findings)
     if out is not None:

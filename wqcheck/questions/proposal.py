@@ -11,6 +11,7 @@ from wqcheck.parameters import normalise
 from wqcheck.questions.answering import section_of
 from wqcheck.questions.asking import questions
 from wqcheck.questions.records import Question, QuestionKind
+from wqcheck.sheet_layouts.checks import basis_problem, misfit
 from wqcheck.sheet_layouts.records import COLUMN_ROLES, DATE_ROLES, ColumnAnswer, SheetLayout, TableAnswer
 from wqcheck.sheet_layouts.saving import answer_line
 from wqcheck.sheets import ReadResult, ReadTable
@@ -85,15 +86,18 @@ def _columns(table: Table | str) -> Iterator[ColumnAnswer]:
 
 def _column(position: int, column: Column, nth: int) -> ColumnAnswer:
     analyte = column.analyte
+    code = analyte.code if analyte else ""
+    basis = analyte.basis if analyte else ""
+    unit = column.unit_text.strip() if column.unit is not None else ""
     return ColumnAnswer(
         heading=column.heading,
         column="" if column.heading else column_name(position),
         nth=nth if column.heading else 1,
         role=column.role if column.role in COLUMN_ROLES else "",
-        parameter=analyte.code if analyte else "",
-        basis=analyte.basis if analyte else "",
+        parameter=code,
+        basis="" if basis_problem(basis, code) else basis,
         fraction=analyte.fraction if analyte else "",
-        unit=column.unit_text.strip() if column.unit is not None else "",
+        unit="" if misfit(unit, code) else unit,
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -10,7 +11,7 @@ from wqcheck.errors import SheetLayoutError, UnknownUnitError
 from wqcheck.near_names import did_you_mean
 from wqcheck.parameters import catalogue
 from wqcheck.plant_files import is_list_of_texts, is_text
-from wqcheck.units import recognise_unit
+from wqcheck.units import conversion, recognise_unit
 
 
 class Checks:
@@ -120,6 +121,16 @@ def unit_problem(text: str) -> str:
     except UnknownUnitError:
         return "the unit is not known; write one such as 'mg/L', 'µg/L', 'µS/cm' or 'CFU/100 mL'"
     return ""
+
+
+def misfit(text: str, code: str) -> str:
+    """Return why results of the parameter *code* cannot be in the unit *text*, blank when they can."""
+    if unit_problem(text) or code not in catalogue():
+        return unit_problem(text)
+    unit, parameter = recognise_unit(text), catalogue()[code]
+    if not parameter.unit or not math.isnan(conversion(code, unit.label, unit.basis, parameter.unit, "").high):
+        return ""
+    return f"{parameter.name} is given in units such as {parameter.unit}, into which this one cannot be turned"
 
 
 def basis_problem(basis: str, code: str) -> str:

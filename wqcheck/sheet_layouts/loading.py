@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, TypeVar
 
 from wqcheck.errors import PlantFileError, SheetLayoutError
 from wqcheck.parameters import normalise
 from wqcheck.plant_files import read_plant_file
-from wqcheck.sheet_layouts.checks import Checks, basis_problem, parameter_problem, unit_problem
+from wqcheck.sheet_layouts.checks import Checks, basis_problem, misfit, parameter_problem, unit_problem
 from wqcheck.sheet_layouts.records import (
     COLUMN_ROLES,
     DATE_ORDERS,
@@ -48,17 +49,25 @@ def load_layout(path: Path | str) -> SheetLayout:
         The text lists every problem with file, key, what was given and how to mend it; nothing of the file is used.
     """
     try:
-        data, _ = read_plant_file(path)
+        data, digest = read_plant_file(path)
     except PlantFileError as problem:
         raise SheetLayoutError(str(problem)) from problem
     checks = Checks()
     layout = layout_from(data, checks, default_name=Path(path).stem, path=str(path))
     checks.refuse_problems(path)
-    return layout
+    return replace(layout, digest=digest)
 
 
 def load_layouts(folder: Path) -> tuple[SheetLayout, ...]:
-    """Read every ``.toml`` file of *folder*, in the order of their names; a folder that is not there has none."""
+    """Read every ``.toml`` file of *folder*, in the order of their names.
+
+    Raises
+    ------
+    SheetLayoutError
+        The folder is none, or a file in it is not usable.
+    """
+    if not folder.is_dir():
+        raise SheetLayoutError(f"{folder} is not a folder; give the folder that holds the sheet layouts")
     return tuple(load_layout(path) for path in sorted(folder.glob("*.toml")))
 
 
@@ -138,7 +147,7 @@ def _name_answer(value: Any, where: str, key: str, checks: Checks) -> NameAnswer
         parameter=code,
         basis=_basis_of(entry, where, code, checks),
         fraction=checks.word(entry, "fraction", _FRACTIONS, where),
-        unit=_unit_of(entry, where, checks),
+        unit=_unit_of(entry, where, code, checks),
         replace=checks.flag(entry, "replace", where),
     )
 
@@ -149,13 +158,15 @@ def _basis_of(entry: Mapping[str, Any], where: str, code: str, checks: Checks) -
     return checks.checked_text(entry["basis"], f"{where}.basis", lambda basis: basis_problem(basis, code))
 
 
-def _unit_of(entry: Mapping[str, Any], where: str, checks: Checks) -> str:
-    return checks.checked_text(entry["unit"], f"{where}.unit", unit_problem) if "unit" in entry else ""
+def _unit_of(entry: Mapping[str, Any], where: str, code: str, checks: Checks) -> str:
+    if "unit" not in entry:
+        return ""
+    return checks.checked_text(entry["unit"], f"{where}.unit", lambda unit: misfit(unit, code))
 
 
 def _unit_answer(value: Any, where: str, key: str, checks: Checks) -> TextAnswer | None:
     entry = checks.short_form(value, "unit", {"unit", "replace"}, where)
-    unit = checks.checked_text(entry.get("unit"), where, unit_problem)
+    unit = checks.checked_text(entry.get("unit"), where, lambda text: misfit(text, key))
     return TextAnswer(text=unit, replace=checks.flag(entry, "replace", where)) if unit else None
 
 
@@ -195,7 +206,7 @@ def _table(entry: Mapping[str, Any], where: str, checks: Checks) -> TableAnswer:
         kind=checks.text(entry, "kind", where, blank=True),
         header=header,
         parameter=_parameter_of(entry, where, checks),
-        unit=_unit_of(entry, where, checks),
+        unit=_unit_of(entry, where, "", checks),
         columns=tuple(_column(column, place, checks) for column, place in checks.entries(entry, "columns", where)),
         replace=checks.flag(entry, "replace", where),
     )
@@ -218,7 +229,7 @@ def _column(entry: Mapping[str, Any], where: str, checks: Checks) -> ColumnAnswe
         heading=checks.text(entry, "heading", where), column=checks.text(entry, "column", where).upper(), nth=nth,
         role=checks.word(entry, "role", sorted(COLUMN_ROLES), where), parameter=code,
         basis=_basis_of(entry, where, code, checks), fraction=checks.word(entry, "fraction", _FRACTIONS, where),
-        unit=_unit_of(entry, where, checks), replace=checks.flag(entry, "replace", where),
+        unit=_unit_of(entry, where, code, checks), replace=checks.flag(entry, "replace", where),
     )  # fmt: skip
     if bool(answer.heading) == bool(answer.column):
         checks.refuse(where, dict(entry), "tell the column by its heading, or by its letter where it has none")

@@ -127,6 +127,8 @@ class SheetLayout:
         The tables by fingerprint.
     path : str
         Where it was read, blank for one that was not.
+    digest : str
+        SHA-256 of the bytes it was read from, blank for one that was not.
     remarks : tuple of str
         Comment lines at the top of the file, such as open questions; they are not read back.
     """
@@ -146,6 +148,7 @@ class SheetLayout:
     not_parameters: tuple[str, ...] = ()
     tables: tuple[TableAnswer, ...] = ()
     path: str = field(default="", compare=False)
+    digest: str = field(default="", compare=False)
     remarks: tuple[str, ...] = field(default=(), compare=False)
 
     def name_of(self, text: str) -> NameAnswer | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Iterator, Mapping
 from pathlib import Path
@@ -26,6 +27,11 @@ def save_layout(layout: SheetLayout, path: Path) -> None:
     """Write *layout* to *path* (UTF-8); its folder is made where there is none."""
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_text(layout_text(layout), encoding="utf-8", newline="\n")
+
+
+def digest_of(layout: SheetLayout) -> str:
+    """Return the SHA-256 of the file that *layout* was read from, or of the text that it would be saved as."""
+    return layout.digest or hashlib.sha256(layout_text(layout).encode()).hexdigest()
 
 
 def layout_text(layout: SheetLayout) -> str:

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from wqcheck.findings import Severity
+from wqcheck.sheet_layouts.checks import misfit
 from wqcheck.sheet_layouts.records import NO_ANSWERS, NameAnswer
 from wqcheck.sheets.coded import Coded, Flags, Numbers
 from wqcheck.sheets.columns import units_of
@@ -68,7 +69,8 @@ def told_units(work: Extraction, code: Coded, stated: Coded, barred: Flags) -> C
     by_code = code.map(lambda c: (layout.units[c].text, layout.units[c].replace) if c in layout.units else None)
     answers = column.or_else(by_code)
     if told.table.unit:
-        answers = answers.or_else(Coded.all_the_same((told.table.unit, False), work.count))
+        unit = told.table.unit
+        answers = answers.or_else(code.map(lambda c: None if misfit(unit, c) else (unit, False)))
     return _filled(work, "the unit", text, answers, barred, same=lambda unit: units_of(unit).attribute("label"))
 
 

@@ -124,7 +124,10 @@ def times(work: Extraction, role: str) -> npt.NDArray[np.datetime64]:
         cells = cells.or_else(Coded.all_the_same(fact.value, work.count))
     dates = _with_told_order(work, role, cells, parse_dates(cells), where)
     if dates.ambiguous:
-        message = f"the order of day and month in {role!r} cannot be told; write dates as 2026-03-31"
+        message = (
+            f"the order of day and month in {role!r} cannot be told; write dates as 2026-03-31, or the order once in a "
+            "sheet layout"
+        )
         work.ambiguous[role] = (where, first_cells(dates.ambiguous))
         work.note("ambiguous date", message, where, first_cells(dates.ambiguous))
     if dates.unread:

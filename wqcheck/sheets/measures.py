@@ -127,10 +127,10 @@ def _implied(label: Coded, code: Coded, unstated: Flags, volume: Numbers) -> Cod
 def _say_units(work: Extraction, code: Coded, text: Coded, label: Coded) -> None:
     """Report units that are not known, and parameters that have none, once per text or parameter."""
     for given, positions in text.groups(~label.known()):
-        message = "the unit is not known; correct it in the sheet or add the spelling to units.csv"
+        message = "the unit is not known; correct it in the sheet, or answer once in a sheet layout what it means"
         work.note("unknown unit", message, work.where(positions), str(given))
     for name, positions in code.groups(~label.known() & ~text.known()):
-        message = f"no unit is given for {catalogue()[name].name}; write it in the sheet"
+        message = f"no unit is given for {catalogue()[name].name}; write it in the sheet, or once in a sheet layout"
         work.note("missing unit", message, work.where(positions))
 
 
