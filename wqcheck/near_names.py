@@ -31,7 +31,7 @@ def nearest_parameters(text: str, most: int = 4) -> tuple[str, ...]:
 def did_you_mean(text: str) -> str:
     """Return a part of a sentence that offers the nearest names, or says that none is near."""
     names = [catalogue()[code].name for code in nearest_parameters(text)]
-    return f"did you mean {' or '.join(names)}?" if names else "no known name is near it"
+    return f"did you mean {' or '.join(names)}?" if names else "no known name is near it."
 
 
 def _by_cas(text: str) -> Iterator[str]:

@@ -16,7 +16,7 @@ from wqcheck.sheets.roles import cell_text
 
 Times = npt.NDArray[np.datetime64]
 
-_MONTHS = {
+MONTHS = {
     month: number
     for number, names in enumerate(
         [
@@ -37,6 +37,8 @@ _MONTHS = {
     )
     for month in names.split()
 }
+"""Number of each month by its name or abbreviation, without accents and capitals, in six languages."""
+
 _NUMERIC = re.compile(r"(\d{1,4})[-/. ](\d{1,2})[-/. ](\d{1,4})(?:[ T,]+(.*))?")
 _NAMED = re.compile(
     r"(?:[a-z]+,? )?(?:(\d{1,2})(?:er|st|nd|rd|th)?)?[-/. ]*(?:de )?([a-z]{3,10})\.?[-/., ]+"
@@ -119,10 +121,10 @@ def _parse_text(text: str, order: str) -> dt.datetime | str | None:
         return _build(year, second, first, match[4]) if order != "mdy" else _build(year, first, second, match[4])
     folded = "".join(c for c in unicodedata.normalize("NFKD", text.lower()) if not unicodedata.combining(c))
     match = _NAMED.fullmatch(folded)
-    if match is None or match[2] not in _MONTHS or not (match[1] or match[3]):
+    if match is None or match[2] not in MONTHS or not (match[1] or match[3]):
         return _iso(text)
     year = int(match[4])
-    return _build(year + 2000 if year < 100 else year, _MONTHS[match[2]], int(match[1] or match[3]), match[5])
+    return _build(year + 2000 if year < 100 else year, MONTHS[match[2]], int(match[1] or match[3]), match[5])
 
 
 def _full_year(year: int) -> int:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -82,13 +82,17 @@ class Extraction:
         """Return, for each result, the entry of *values* for its column."""
         return Coded.of(self.found.columns).map(lambda column: values.get(int(column)))
 
-    def column_of(self, role: str) -> int | None:
-        """Return the fullest column of *role*, leftmost of equals, and mark every cell of that role."""
+    def column_of(self, role: str, instead_of: Collection[int] = ()) -> int | None:
+        """Return the fullest column of *role*, leftmost of equals, and mark every cell of that role.
+
+        The columns of *instead_of* are taken only where there is no other.
+        """
         columns = self.table.with_role(role)
         if not columns or not self.count:
             return None
-        filled = self.grid.filled_cells()[self.result_rows][:, columns].sum(axis=0)
-        best = columns[int(np.argmax(filled))]
+        first = [column for column in columns if column not in instead_of] or columns
+        filled = self.grid.filled_cells()[self.result_rows][:, first].sum(axis=0)
+        best = first[int(np.argmax(filled))]
         for column in columns:
             spare = f"; column {column_name(best)} is used instead" if column != best else ""
             self.grid.mark(

@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from wqcheck.sheets.coded import Coded, Flags
 from wqcheck.sheets.columns import texts_of
+from wqcheck.sheets.date_parts import date_parts, whole_dates
 from wqcheck.sheets.dates import ParsedDates, parse_dates, parse_time
 from wqcheck.sheets.extraction import Extraction
 from wqcheck.sheets.grid import Cells
@@ -33,7 +34,17 @@ def owner_texts(work: Extraction, role: str) -> Coded:
         texts = work.row_texts(role)
         if work.table.kind == "long" and role in {"sample", "point", "batch"}:
             texts = _carried(work, role, texts)
+        row = work.special_row("point") if work.table.kind == "wide" and role == "point" else None
+        texts = texts if row is None else _with_place_above(texts, texts_of(work.per_column(row)))
     return with_fact(work, role, texts)
+
+
+def _with_place_above(texts: Coded, above: Coded) -> Coded:
+    """Return the point of each result: of its row, of its column, or both where both name one (*Site 3 / Raw*)."""
+    both = texts.known() & above.known()
+    joined = np.full(len(both), None, dtype=object)
+    joined[both] = texts.objects()[both] + " / " + above.objects()[both]
+    return Coded.of(joined).or_else(texts).or_else(above)
 
 
 def with_fact(work: Extraction, role: str, texts: Coded) -> Coded:
@@ -153,7 +164,10 @@ def _with_told_order(work: Extraction, role: str, cells: Coded, dates: ParsedDat
 
 def _time_cells(work: Extraction, role: str) -> tuple[Coded, str]:
     if work.table.kind != "crosstab":
-        column = work.column_of(role)
+        parts = date_parts(work.table) if role == "sampled_at" else {}
+        if parts and set(work.table.with_role(role)) == set(parts.values()) and {"year", "month"} <= set(parts):
+            return whole_dates(work, parts)
+        column = work.column_of(role, instead_of=parts.values())
         if column is None:
             return Coded.blank(work.count), ""
         given = Coded.of(work.per_row(column))

@@ -18,7 +18,7 @@ from wqcheck.sheets.analytes_down import analytes_down, other_result
 from wqcheck.sheets.content import RESULT_LIKE, Kind, Profile, kinds_of
 from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.headers import PROBED_ROWS, best_header, probe_of
-from wqcheck.sheets.subheadings import join_headings
+from wqcheck.sheets.subheadings import join_headings, places_below
 from wqcheck.sheets.table import IDENTITY, Column, Table, read_heading, without_mere_numbers
 
 NOTHING: Mapping[int, Column] = {}
@@ -43,7 +43,8 @@ def find_table(cells: Cells, header: int | None = None, told: Mapping[int, Colum
     extra = dict[int, str]()
     if header is not None and analytes is None:
         columns, extra = join_headings(cells, header, columns, profiles)
-        columns |= told
+        columns, places = places_below(cells, header, columns | dict(told), profiles)
+        extra |= places
     across = [c for c, column in columns.items() if column.analyte is not None and column.role != "verdict"]
     if analytes is not None and (analytes == named or _names_rows(columns[analytes].role, profiles[analytes], across)):
         return analytes_down(cells, probe, header, columns, profiles, analytes)

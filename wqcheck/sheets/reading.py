@@ -240,13 +240,18 @@ def _explain_rest(work: Extraction) -> None:
 
 def _say_unread_numbers(work: Extraction, position: int, role: str, heading: str) -> None:
     cells = Coded.of(work.cells[work.result_rows, position] if role == "" else np.array([], dtype=object))
-    if len(cells.codes) and cells.flags(lambda cell: bool(kind_of(cell) & Kind.NUMBER)).mean() > 0.5:
-        work.note(
-            "column not read",
-            f"the column {heading!r} holds numbers, but its heading is no known parameter; it was not read; "
-            f"{did_you_mean(heading)} Answer it once in a sheet layout",
-            work.at(int(work.result_rows[0]), position), heading,
-        )  # fmt: skip
+    if not len(cells.codes) or cells.flags(lambda cell: bool(kind_of(cell) & Kind.NUMBER)).mean() <= 0.5:
+        return
+    given = work.table.columns[position].heading
+    if given:
+        names = (
+            f"its heading is no known parameter; it was not read; {did_you_mean(given)} "
+            "Answer it once in a sheet layout"
+        )
+    else:
+        names = "it has no heading; it was not read; write what it is above it"
+    message = f"the column {heading!r} holds numbers, but {names}"
+    work.note("column not read", message, work.at(int(work.result_rows[0]), position), given)
 
 
 def _empty(model: type[Readings] | type[Ledger]) -> pd.DataFrame:
