@@ -77,10 +77,11 @@ def layouts(draw: st.DrawFn) -> SheetLayout:
         dates=some(st.sampled_from(["dmy", "mdy", "ymd"]), st.sampled_from(["sampled_at", "received_at"]), str),
         aliases=some(st.builds(NameAnswer, parameter=st.just("nitrate"), basis=st.sampled_from(["", "N"]),
                                unit=st.sampled_from(["", "mg/L"]), replace=flags)),
-        units=some(st.builds(TextAnswer, text=st.just("mg/L"), replace=flags), st.sampled_from(["lead", "nitrate"]), str),
+        units=some(st.builds(TextAnswer, text=st.just("mg/L"), replace=flags), st.sampled_from(["lead", "zinc"]), str),
         bases=some(st.builds(TextAnswer, text=st.just("NO3"), replace=flags), st.just("nitrate"), str),
         volumes=some(st.builds(VolumeAnswer, volume_ml=st.floats(0.1, 1000), replace=flags), CODES, str),
-        unit_spellings={"mg/litro?": "mg/L"}, points=some(st.builds(PointAnswer, point=TEXTS, stage=st.just("") | TEXTS)),
+        unit_spellings={"mg/litro?": "mg/L"},
+        points=some(st.builds(PointAnswer, point=TEXTS, stage=st.just("") | TEXTS)),
         words=some(st.sampled_from(MEANINGS), unique=lambda text: " ".join(text.casefold().split())),
         signs={"k": "<"}, not_parameters=tuple(draw(st.lists(TEXTS, max_size=2))),
         tables=tuple(draw(st.lists(tables, max_size=2))), remarks=(draw(st.text(max_size=20)),),
@@ -121,7 +122,7 @@ def _folder() -> str:
         ("points.RO = {}", "points.RO: write the code of a point"),
         ('[[tables]]\nheader = 0', "tables 1.header: write the number of the row"),
         ('[[tables]]\ncolumns = [{ role = "unit" }]', "tables 1.columns 1: tell the column by its heading"),
-        ('[[tables]]\ncolumns = [{ heading = "x", role = "units" }]', "tables 1.columns 1.role: write one of 'address'"),
+        ('[[tables]]\ncolumns = [{ heading = "x", role = "units" }]', "columns 1.role: write one of 'address'"),
         ("[[tables]]\nreplace = 1", "tables 1.replace: write true or false"),
     ],
 )  # fmt: skip
@@ -141,6 +142,16 @@ def test_a_file_that_is_no_toml_or_not_there_is_a_clear_error(tmp_path: Path) ->
         load_layout(tmp_path / "bad.toml")
     with pytest.raises(SheetLayoutError, match="cannot be opened"):
         load_layout(tmp_path / "none.toml")
+
+
+def test_the_example_of_the_readme_is_sound(tmp_path: Path) -> None:
+    text = (Path(__file__).resolve().parent.parent / "README.md").read_text(encoding="utf-8")
+    example = text.split("```toml\n")[1].split("```")[0]
+    (tmp_path / "coast.toml").write_text(example, encoding="utf-8")
+    layout = load_layout(tmp_path / "coast.toml")
+    assert layout.volumes == {"escherichia_coli": VolumeAnswer(volume_ml=250)}
+    assert layout.tables[0].columns[0].parameter == "lead"
+    assert load_saved(layout) == layout
 
 
 def test_every_role_that_headings_have_can_be_told() -> None:
@@ -199,7 +210,7 @@ def test_no_layout_makes_a_result_or_a_cell_vanish(rows: list[Row], layout: Shee
 
 # ---- fingerprints and matching
 
-WIDE = [["Sample", "Date", "Lead", "Kalcij"], ["S-1", "2026-03-25", 3, 40], ["S-2", "2026-03-26", 4, 41]]
+WIDE: list[Row] = [["Sample", "Date", "Lead", "Kalcij"], ["S-1", "2026-03-25", 3, 40], ["S-2", "2026-03-26", 4, 41]]
 
 
 def test_a_fingerprint_does_not_change_with_data_batch_dates_or_place_of_the_table() -> None:
@@ -258,7 +269,7 @@ def test_of_two_layouts_that_fit_none_is_applied(tmp_path: Path) -> None:
 
 
 def test_a_form_that_differs_in_a_heading_is_named_and_not_taken_for_the_same(tmp_path: Path) -> None:
-    rows = [["Sample", "Date", "Lead", "Iron", "Zinc"], ["S-1", "2026-03-25", 3, 40, 1]]
+    rows: list[Row] = [["Sample", "Date", "Lead", "Iron", "Zinc"], ["S-1", "2026-03-25", 3, 40, 1]]
     save_layout(propose_layout(read_rows(rows)), tmp_path / "lab.toml")
     wider = [[*rows[0], "Copper"], [*rows[1], 5]]
     read = read_rows(wider, tmp_path)
@@ -287,8 +298,8 @@ def test_a_known_name_means_what_it_says_unless_an_answer_may_replace_it() -> No
     assert table_of(kept, "parameter") == [("lead",), ("iron",)]
     assert "layout not used" in said(kept)
     layout = SheetLayout(aliases={"Lead": NameAnswer(parameter="zinc", replace=True)})
-    for given in (rows, [["Sample", "Lead", "Iron"], ["S-1", 3, 4]]):
-        replaced = read_rows(given, layout)
+    for either in (rows, [["Sample", "Lead", "Iron"], ["S-1", 3, 4]]):
+        replaced = read_rows(either, layout)
         assert table_of(replaced, "parameter") == [("zinc",), ("iron",)]
         assert "layout replaced" in said(replaced)
 
@@ -380,7 +391,8 @@ def test_words_signs_bases_volumes_and_points_are_supplied() -> None:
 @pytest.mark.parametrize(
     ("text", "code"),
     [
-        ("Arsenik", "arsenic"), ("Sulphte", "sulfate"), ("Total colifroms", "total_coliforms"), ("Chlordie", "chloride"),
+        ("Arsenik", "arsenic"), ("Sulphte", "sulfate"), ("Total colifroms", "total_coliforms"),
+        ("Chlordie", "chloride"),
         ("Heavy stuff (Pb)", "lead"), ("7439921", "lead"), ("Hexaclorobutadieno", "hexachlorobutadiene"),
     ],
 )  # fmt: skip
