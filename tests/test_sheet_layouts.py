@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from tests.strategies import Row, sheets
@@ -196,7 +196,9 @@ def test_a_proposed_layout_changes_no_reading_of_any_workbook(books: list[list[R
 @given(sheets(), st.sampled_from([",", ";"]))
 @settings(max_examples=30, deadline=None)
 def test_a_proposed_layout_changes_no_reading_of_any_text_file(rows: list[Row], delimiter: str) -> None:
-    check_proposal_changes_nothing("book.csv", csv_text(written(rows), delimiter).encode())
+    data = csv_text(written(rows), delimiter).encode()
+    assume(data)
+    check_proposal_changes_nothing("book.csv", data)
 
 
 @given(sheets(), layouts())
