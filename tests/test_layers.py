@@ -13,9 +13,9 @@ PACKAGE = Path(__file__).resolve().parent.parent / "wqcheck"
 
 LAYERS = {
     0: {"errors", "findings", "shipped_files"},
-    1: {"parameters", "numerals", "results", "units", "tables", "plant_files", "quantities"},
-    2: {"sheets", "limit_tables"},
-    3: {"judging", "limit_comparison", "quality", "statistics", "train", "plant"},
+    1: {"parameters", "near_names", "numerals", "results", "units", "tables", "plant_files", "quantities"},
+    2: {"sheets", "sheet_layouts", "limit_tables"},
+    3: {"questions", "judging", "limit_comparison", "quality", "statistics", "train", "plant"},
     4: {"release", "certificate"},
     5: {"certificate_files", "train_files", "forms", "batch", "records"},
     6: {"cli", "commands", "page"},

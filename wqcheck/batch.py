@@ -18,6 +18,7 @@ from wqcheck.limit_comparison.overrides import apply_overrides
 from wqcheck.limit_tables.acts import load_acts, remark_on
 from wqcheck.limit_tables.loading import LimitTable, covers, load_limits, product_word
 from wqcheck.limit_tables.sampling_plans import load_plans, plan_name
+from wqcheck.near_names import did_you_mean
 from wqcheck.parameters import catalogue
 from wqcheck.quality.checks import check_quality
 from wqcheck.quality.controls_apart import control_notes, is_control
@@ -25,7 +26,9 @@ from wqcheck.release.decision import BatchCheck, BatchDetails, FileStamp, decide
 from wqcheck.release.due import due, overdue_findings
 from wqcheck.release.finding_weights import weighed
 from wqcheck.release.rules import ReleaseRules
+from wqcheck.sheet_layouts.saving import digest_of
 from wqcheck.sheets import ReadResult, read_workbook
+from wqcheck.sheets.layouts import Layouts
 from wqcheck.shipped_files import shipped_folder
 from wqcheck.tables import Judged, Ledger, Limits, Product, Readings
 from wqcheck.train.description import Train, assign_stages, at_product_point, load_train, place_of
@@ -56,15 +59,17 @@ class Taken:
         return Ledger.validate(pd.concat([book.ledger() for book in self.books], ignore_index=True))
 
 
-def take_in(sources: Sequence[Source]) -> Taken:
-    """Read the workbooks, in the order given.
+def take_in(sources: Sequence[Source], layouts: Layouts = None) -> Taken:
+    """Read the workbooks, in the order given, each with the sheet layout of *layouts* that matches it.
 
     Raises
     ------
     wqcheck.errors.WorkbookError
         One of them cannot be read at all.
+    wqcheck.errors.SheetLayoutError
+        A file in the folder of layouts is not usable.
     """
-    books = tuple(read_workbook(source) for source in sources)
+    books = tuple(read_workbook(source, layouts) for source in sources)
     readings = pd.concat([book.readings for book in books], ignore_index=True)
     findings = tuple(finding for book in books for finding in book.findings)
     return Taken(books=books, readings=Readings.validate(readings), findings=findings)
@@ -79,6 +84,7 @@ def check_workbook(
     rules: Path | None,
     on: date,
     product: str,
+    layouts: Layouts = None,
 ) -> BatchCheck:
     """Return everything there is to know about one batch: readings, verdicts, stages, decision and the files used.
 
@@ -99,6 +105,8 @@ def check_workbook(
         Day of the check, taken as the sampling day of undated results.
     product : str
         Kind of water, a :class:`~wqcheck.tables.Product` word.
+    layouts : Path, SheetLayout, sequence of SheetLayout or None
+        Sheet layouts, see :func:`~wqcheck.sheets.read_workbook`; the one that was applied stands among the files used.
 
     Raises
     ------
@@ -109,7 +117,7 @@ def check_workbook(
     tables = [load_limits(name) for name in limits]
     release_rules = load_release_rules(rules or shipped_folder("limits") / SHIPPED_RULES)
     plant = load_train(train) if train else None
-    taken = take_in(sources)
+    taken = take_in(sources, layouts)
     details = _filled(details, taken)
     readings, places = assign_stages(taken.readings, plant) if plant else (taken.readings, ())
     same = _of_batch(readings, details.batch)
@@ -193,7 +201,7 @@ def _unrecognised(finished: DataFrame[Readings]) -> list[Finding]:
         Finding(
             code="unknown parameter", severity=Severity.HOLD, where=place_of(rows.iloc[0]), given=str(name),
             message=f"{len(rows)} result(s) name no known parameter, so no limit could be found; "
-            "correct the name in the sheet, or add it to aliases.csv",
+            f"{did_you_mean(str(name))} Answer it once in a sheet layout, or correct the name in the sheet",
         )
         for name, rows in strange.groupby(strange[Readings.parameter_text].fillna("(no name)"), sort=False)
     ]  # fmt: skip
@@ -241,6 +249,10 @@ def _stamps(
     books: Iterable[ReadResult], tables: Sequence[LimitTable], plant: Train | None, rules: ReleaseRules
 ) -> Iterable[FileStamp]:
     yield from (FileStamp(name=book.name, sha256=book.sha256, kind="workbook") for book in books)
+    applied = {book.layout.path: book.layout for book in books if book.layout is not None}
+    for path, layout in applied.items():
+        name = Path(path).name or f"{layout.name}.toml"
+        yield FileStamp(name=name, sha256=digest_of(layout), kind="sheet layout", title=layout.name)
     for table in tables:
         yield FileStamp(name=table.path.name, sha256=table.digest, kind="limit table", title=table.title)
     yield from dict.fromkeys(_plan_stamps(tables))

@@ -15,6 +15,7 @@ import typer
 from wqcheck.commands.due import due_app
 from wqcheck.commands.exit_codes import CHECKED_NOT_RELEASED, NOT_CHECKED
 from wqcheck.commands.form import form
+from wqcheck.commands.layout import LayoutsFolder, TrainForPoints, layout_app, layouts_folder, print_questions
 from wqcheck.commands.limits import limits_app
 from wqcheck.commands.plant import plant_app
 from wqcheck.commands.records import records_app
@@ -43,6 +44,7 @@ app = typer.Typer(
     help="Laboratory results of bottled and treated water: read, compared with published limits, put on a certificate.",
 )
 app.add_typer(limits_app, name="limits")
+app.add_typer(layout_app, name="layout")
 app.add_typer(plant_app, name="plant")
 app.add_typer(train_app, name="train")
 app.add_typer(records_app, name="records")
@@ -65,11 +67,14 @@ def read(
     books: Books,
     out: Annotated[Path, typer.Option(help="CSV file for the readings, one row per reported result.")],
     ledger: Annotated[Path | None, typer.Option(help="CSV file for every other cell, with role and reason.")] = None,
+    layouts: LayoutsFolder = None,
+    questions: Annotated[bool, typer.Option("--questions", help="Print what the sheets leave open.")] = False,
+    train: TrainForPoints = None,
 ) -> None:
     """Read workbooks into one table of readings, and say what every other cell is."""
     from wqcheck.batch import take_in
 
-    taken = take_in(books)
+    taken = take_in(books, layouts_folder(layouts))
     taken.readings.to_csv(out, index=False)
     say(taken.findings)
     cells = sum(book.cells for book in taken.books)
@@ -79,6 +84,8 @@ def read(
         others.to_csv(ledger, index=False)
         line += f"; {ledger}: the other {len(others)} cells"
     typer.echo(line)
+    if questions:
+        print_questions(taken.books, train)
 
 
 @app.command()
@@ -94,12 +101,15 @@ def check(
         bool, typer.Option("--strictest", help="Of several tables show only the one that weighs most.")
     ] = False,
     on: OnDay = "",
+    layouts: LayoutsFolder = None,
     as_json: AsJson = False,
 ) -> None:
     """Compare results with limit tables and say what could be released, worst first."""
     from wqcheck.judging.judge import strictest as weighing_most
 
-    checked = _check(books, limits, product=product, batch=batch, train=train, rules=rules, on=on)
+    checked = _check(
+        books, limits, product=product, batch=batch, train=train, rules=rules, on=on, layouts=layouts_folder(layouts)
+    )
     judged = weighing_most(checked.judged) if strictest else checked.judged
     if out is not None:
         judged.to_csv(out, index=False)
@@ -117,6 +127,7 @@ def stages(
     books: Books,
     train: Annotated[Path, typer.Option("--train", help="Train file (TOML): stages and sampling points.")],
     out: Annotated[Path | None, typer.Option(help="CSV file for the table.")] = None,
+    layouts: LayoutsFolder = None,
     as_json: AsJson = False,
 ) -> None:
     """Compute what each stage of the train removes, as bounds where a result is a non-detect."""
@@ -125,7 +136,7 @@ def stages(
     from wqcheck.train.removal import removal_by_stage
 
     plant = load_train(train)
-    taken = take_in(books)
+    taken = take_in(books, layouts_folder(layouts))
     readings, places = assign_stages(taken.readings, plant)
     table = removal_by_stage(readings, plant)
     say((*taken.findings, *places))
@@ -156,9 +167,12 @@ def certificate(
     rules: RulesFile = None,
     number: Annotated[str, typer.Option(help="Number of the document; made from batch and day by default.")] = "",
     on: OnDay = "",
+    layouts: LayoutsFolder = None,
 ) -> None:
     """Issue the certificate of a batch, or a hold or reject notice when it may not be released."""
-    checked = _check(books, limits, product=product, batch=batch, train=train, rules=rules, on=on)
+    checked = _check(
+        books, limits, product=product, batch=batch, train=train, rules=rules, on=on, layouts=layouts_folder(layouts)
+    )
     say(checked.findings)
     print_decision(checked)
     issued_at = datetime.now().astimezone()
@@ -212,7 +226,15 @@ def page(
 
 
 def _check(
-    books: list[Path], limits: list[str], *, product: str, batch: str, train: Path | None, rules: Path | None, on: str
+    books: list[Path],
+    limits: list[str],
+    *,
+    product: str,
+    batch: str,
+    train: Path | None,
+    rules: Path | None,
+    on: str,
+    layouts: Path | None = None,
 ) -> BatchCheck:
     from wqcheck.batch import check_workbook
     from wqcheck.release.decision import BatchDetails
@@ -225,6 +247,7 @@ def _check(
         rules=rules,
         on=day_of(on),
         product=product,
+        layouts=layouts,
     )
 
 

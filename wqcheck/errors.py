@@ -8,6 +8,7 @@
     ├── UnknownUnitError     a unit text stands in no table
     ├── UnknownParameterError  a parameter code stands in no catalogue
     ├── PlantFileError       a train or release-rules file is not usable
+    ├── SheetLayoutError     a sheet layout is not usable
     ├── ReleaseRefusedError  a certificate was asked for a batch that may not be released
     ├── StoreError           a record store cannot be opened, is busy, or is of another version
     └── RecordRefusedError   the rules of the records do not allow what was asked
@@ -81,6 +82,10 @@ class UnknownParameterError(WqcheckError, LookupError):
 
 class PlantFileError(WqcheckError, ValueError):
     """A train file or a release-rules file is not usable; the text names the file, the key and the mend."""
+
+
+class SheetLayoutError(WqcheckError, ValueError):
+    """A sheet layout is not usable, or an answer does not fit its question; the text names file, key and mend."""
 
 
 class ReleaseRefusedError(WqcheckError):

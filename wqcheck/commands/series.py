@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from wqcheck.commands.exit_codes import CHECKED_NOT_RELEASED, NOT_CHECKED
+from wqcheck.commands.layout import LayoutsFolder, layouts_folder
 from wqcheck.commands.terminal import AsJson, day_of, print_table, say
 from wqcheck.errors import WqcheckError
 
@@ -58,6 +59,7 @@ def print_series(
     ] = None,
     on: Annotated[str, typer.Option(help="Day taken for undated results, with --limits; today by default.")] = "",
     out: Annotated[Path | None, typer.Option(help="CSV file for the table with all columns.")] = None,
+    layouts: LayoutsFolder = None,
     as_json: AsJson = False,
 ) -> None:
     """Give statistics over time per parameter and point, or with --limits the verdicts on each series."""
@@ -66,7 +68,7 @@ def print_series(
     from wqcheck.statistics.series_units import results_of
 
     convention = _convention(non_detects)
-    taken = _taken(books, train)
+    taken = _taken(books, train, layouts_folder(layouts))
     chosen = replace(taken, readings=results_of(taken.readings, parameter, point))
     if limits:
         table = _judged(chosen, limits, product, on, convention)
@@ -87,7 +89,7 @@ def print_series(
         raise typer.Exit(CHECKED_NOT_RELEASED)
 
 
-def _taken(books: list[Path], train: Path | None) -> Taken:
+def _taken(books: list[Path], train: Path | None, layouts: Path | None) -> Taken:
     """Read the *books* without control samples; with a *train* only product points, or no known point."""
     from wqcheck.batch import take_in
     from wqcheck.quality.controls_apart import control_notes, is_control
@@ -95,7 +97,7 @@ def _taken(books: list[Path], train: Path | None) -> Taken:
     from wqcheck.train.description import assign_stages, at_product_point, load_train
 
     plant = load_train(train) if train else None
-    taken = take_in(books)
+    taken = take_in(books, layouts)
     say((*taken.findings, *control_notes(taken.readings)))
     readings = Readings.validate(taken.readings[~is_control(taken.readings)].reset_index(drop=True))
     if plant is not None:

@@ -18,26 +18,35 @@ from wqcheck.sheets.analytes_down import analytes_down, other_result
 from wqcheck.sheets.content import RESULT_LIKE, Kind, Profile, kinds_of
 from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.headers import PROBED_ROWS, best_header, probe_of
-from wqcheck.sheets.subheadings import join_headings
+from wqcheck.sheets.subheadings import join_headings, places_below
 from wqcheck.sheets.table import IDENTITY, Column, Table, read_heading, without_mere_numbers
+
+NOTHING: Mapping[int, Column] = {}
 
 _SIGNS = frozenset(["<", ">", "=", "≤", "≥", "<=", ">=", "˂", "˃", "＜", "＞"])
 
 
-def find_table(cells: Cells) -> Table | str:
-    """Return the layout of the table in *cells* (rows × columns), or one sentence why there is none."""
+def find_table(cells: Cells, header: int | None = None, told: Mapping[int, Column] = NOTHING) -> Table | str:
+    """Return the layout of the table in *cells* (rows × columns), or one sentence why there is none.
+
+    *header* is the row of headings and *told* are columns where a user said what they are; the rest is found.
+    """
     if not cells.size:
         return "the sheet has no cell with content"
     probe = probe_of(cells)
-    header = best_header(probe)
+    header = best_header(probe) if header is None else header
     profiles = probe.profiles(-1 if header is None else header)
     columns, realigned = _columns(cells, header, profiles)
-    analytes = _analyte_column(columns, profiles)
+    columns |= told
+    named = next((c for c, column in told.items() if column.role == "parameter"), None)
+    analytes = _analyte_column(columns, profiles) if named is None else named
     extra = dict[int, str]()
     if header is not None and analytes is None:
         columns, extra = join_headings(cells, header, columns, profiles)
+        columns, places = places_below(cells, header, columns | dict(told), profiles)
+        extra |= places
     across = [c for c, column in columns.items() if column.analyte is not None and column.role != "verdict"]
-    if analytes is not None and _names_rows(columns[analytes].role, profiles[analytes], across):
+    if analytes is not None and (analytes == named or _names_rows(columns[analytes].role, profiles[analytes], across)):
         return analytes_down(cells, probe, header, columns, profiles, analytes)
     if across and header is not None:
         columns = {

@@ -10,6 +10,7 @@ import pandas as pd
 
 from wqcheck.parameters import catalogue
 from wqcheck.results import NON_DETECT_FLAGS, sign_of
+from wqcheck.sheets.answers import told_bases, told_names, told_signs, told_units, told_volumes
 from wqcheck.sheets.coded import Coded, Flags, Numbers
 from wqcheck.sheets.columns import analytes_of, numbers_of, texts_of, units_of
 from wqcheck.sheets.extraction import Extraction
@@ -35,7 +36,7 @@ def analytes(work: Extraction) -> tuple[Coded, Coded]:
     if work.table.kind == "wide":
         columns = work.table.columns
         texts = work.of_columns({c: column.heading or None for c, column in columns.items()})
-        return texts, work.of_columns({c: column.analyte for c, column in columns.items()})
+        return texts, told_names(work, texts, work.of_columns({c: column.analyte for c, column in columns.items()}))
     texts, found = Coded.blank(work.count), Coded.blank(work.count)
     for role in ("parameter", "cas"):
         for column in work.table.with_role(role):
@@ -44,7 +45,7 @@ def analytes(work: Extraction) -> tuple[Coded, Coded]:
                 here = _grouped(here)
             texts, found = texts.or_else(here), found.or_else(analytes_of(here))
             work.grid.mark(work.result_rows, column, "parameter", "names the analyte of its row")
-    return texts, found
+    return texts, told_names(work, texts, found)
 
 
 def _grouped(texts: Coded) -> Coded:
@@ -72,15 +73,18 @@ def measures(work: Extraction, code: Coded, named: Coded) -> Measures:
         text = text.or_else(source)
     if work.sheet_unit is not None:
         text = text.or_else(Coded.all_the_same(work.sheet_unit.label, work.count))
-    text = text.without(_contradicting_units(work))
+    barred = _contradicting_units(work)
+    stated = text.without(barred)
+    text = told_units(work, code, stated, barred)
     units = units_of(text)
-    basis = _basis(work, units, named, text)
+    basis = _basis(work, code, units, named, text)
     volume = work.parsed.part("volume_ml").numbers()
     for other in (units.attribute("volume_ml").numbers(), named.attribute("volume_ml").numbers(), _volumes(work)):
         volume = np.where(np.isnan(volume), other, volume)
+    volume = told_volumes(work, code, volume)
     label = _implied(units.attribute("label"), code, ~text.known(), volume)
     _say_units(work, code, text, label)
-    return Measures(label, text, basis, volume)
+    return Measures(label, stated, basis, volume)
 
 
 def _contradicting_units(work: Extraction) -> Flags:
@@ -96,14 +100,14 @@ def _contradicting_units(work: Extraction) -> Flags:
     return both
 
 
-def _basis(work: Extraction, units: Coded, named: Coded, text: Coded) -> Coded:
+def _basis(work: Extraction, code: Coded, units: Coded, named: Coded, text: Coded) -> Coded:
     """Return the stated basis; where name and unit contradict each other there is none, and a finding says so."""
     by_unit, by_name = units.attribute("basis"), named.attribute("basis")
     both = by_unit.known() & by_name.known() & (by_unit.objects() != by_name.objects())
     for given, positions in text.groups(both):
         message = "the name and the unit of the analyte state different bases; ask the laboratory which holds"
         work.note("contradicting basis", message, work.where(positions), str(given))
-    return by_unit.or_else(by_name).without(both)
+    return told_bases(work, code, by_unit.or_else(by_name).without(both), both)
 
 
 def _volumes(work: Extraction) -> Numbers:
@@ -123,10 +127,10 @@ def _implied(label: Coded, code: Coded, unstated: Flags, volume: Numbers) -> Cod
 def _say_units(work: Extraction, code: Coded, text: Coded, label: Coded) -> None:
     """Report units that are not known, and parameters that have none, once per text or parameter."""
     for given, positions in text.groups(~label.known()):
-        message = "the unit is not known; correct it in the sheet or add the spelling to units.csv"
+        message = "the unit is not known; correct it in the sheet, or answer once in a sheet layout what it means"
         work.note("unknown unit", message, work.where(positions), str(given))
     for name, positions in code.groups(~label.known() & ~text.known()):
-        message = f"no unit is given for {catalogue()[name].name}; write it in the sheet"
+        message = f"no unit is given for {catalogue()[name].name}; write it in the sheet, or once in a sheet layout"
         work.note("missing unit", message, work.where(positions))
 
 
@@ -135,8 +139,10 @@ def signs(work: Extraction) -> tuple[Coded, Coded]:
     inside, flags = work.parsed.part("qualifier"), work.row_texts("qualifier")
     sign = work.parsed.part("sign")
     plain = sign.equal_to(Sign.EQUAL)
-    stated = _stated_signs(work).map(sign_of)
+    given = _stated_signs(work)
+    stated = given.map(sign_of)
     sign = sign.without(plain & stated.known()).or_else(stated)
+    sign = told_signs(work, sign, given, flags)
     undetected = flags.flags(lambda flag: flag.strip().upper() in NON_DETECT_FLAGS) & sign.equal_to(Sign.EQUAL)
     sign = sign.without(undetected).or_else(Coded.all_the_same(Sign.LESS, work.count))
     both = inside.known() & flags.known()

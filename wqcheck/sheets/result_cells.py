@@ -8,11 +8,13 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from wqcheck.sheet_layouts.records import NO_ANSWERS, SheetLayout
 from wqcheck.sheets.coded import Coded
 from wqcheck.sheets.columns import ParsedResults, parse_results
 from wqcheck.sheets.content import RESULT_LIKE, kinds_of
 from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.headings import heading_role, summary_role
+from wqcheck.sheets.own_words import with_own_words
 from wqcheck.sheets.recognise import recognise_analyte
 from wqcheck.sheets.roles import READING, RoleGrid
 from wqcheck.sheets.table import IDENTITY, Table
@@ -37,14 +39,18 @@ class ResultCells:
     end: int
 
 
-def find_result_cells(grid: RoleGrid, table: Table) -> ResultCells:
-    """Return the result cells of *table* and mark it, its headings and its untested cells in *grid*."""
+def find_result_cells(grid: RoleGrid, table: Table, layout: SheetLayout = NO_ANSWERS) -> ResultCells:
+    """Return the result cells of *table* and mark it, its headings and its untested cells in *grid*.
+
+    A cell that only the sheet *layout* says is not tested stays a result, so that no layout takes results away.
+    """
     cells = grid.sheet.cells
     data_rows = _data_rows(grid, table)
     rows, columns = _candidates(grid, table, data_rows)
-    parsed = parse_results(cells[rows, columns], columns)
+    plain = parse_results(cells[rows, columns], columns, layout.decimal)
+    parsed = with_own_words(plain, layout)
     sign = parsed.part("sign")
-    untested = sign.equal_to(Sign.NOT_DONE)
+    untested = sign.equal_to(Sign.NOT_DONE) & plain.part("sign").equal_to(Sign.NOT_DONE)
     grid.mark(rows[untested], columns[untested], "not tested", "the cell says that there is no result")
     alone = _without_owner(grid, table, rows) & ~untested
     unreadable = sign.equal_to(Sign.UNREADABLE)
