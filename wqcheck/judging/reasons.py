@@ -20,8 +20,8 @@ NOT_DECIDED = " is not decided"
 
 VERDICT_PHRASES: Mapping[str, tuple[str, str]] = {
     Verdict.PASS: (" meets ", ""),
-    Verdict.CONDITIONAL_PASS: (" meets, by less than its uncertainty, ", ""),
-    Verdict.CONDITIONAL_FAIL: (" does not meet, by less than its uncertainty, ", ""),
+    Verdict.CONDITIONAL_PASS: (" meets, by less than the guard band, ", ""),
+    Verdict.CONDITIONAL_FAIL: (" does not meet, by less than the guard band, ", ""),
     Verdict.FAIL: (" does not meet ", ""),
     Verdict.UNDETERMINED: (" may lie on either side of ", ""),
     Verdict.NO_LIMIT: (": no limit was found in ", ""),
@@ -35,6 +35,11 @@ TROUBLE_PHRASES: Mapping[Trouble, tuple[str, str]] = {
     Trouble.NO_CONVERSION: (": the unit or basis does not allow a comparison, so ", NOT_DECIDED),
     Trouble.NO_VOLUME: (": the volume examined is not stated, so ", NOT_DECIDED),
 }
+GUARDED_PHRASES = tuple(
+    (VERDICT_PHRASES[word][0], ", and guarded acceptance needs more than that")
+    for word in (Verdict.CONDITIONAL_PASS, Verdict.CONDITIONAL_FAIL)
+)
+NO_UNCERTAINTY_PHRASE = (" meets ", " by its value alone, but its uncertainty, which the decision rule needs, is not known")
 SERIES_PHRASE = (": one result alone says nothing about ", ", which needs a series of results")
 SMALL_VOLUME_PHRASE = (", less than the limit asks for, does not prove ", "")
 
@@ -59,6 +64,8 @@ class Setting:
         Volume examined in mL where the question is whether none was found in a volume, else NaN.
     absence, series, uncounted : array of bool
         The limit allows none in a volume; it needs a series; the result is *too numerous to count*.
+    guarded, blind : array of bool
+        A conditional verdict that guarded acceptance made a failure; a decision rule that lacks an uncertainty.
     """
 
     target: Ints
@@ -68,6 +75,26 @@ class Setting:
     absence: Bools
     series: Bools
     uncounted: Bools
+    guarded: Bools
+    blind: Bools
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class UncertaintyTold:
+    """Uncertainties, guard bands and probabilities of conformity of n results, NaN or 0 where there is none.
+
+    Arrays of shape (n,) in the unit of the limit, but ``unit`` has the shape (limits,); ``source`` is a place in
+    ``sources``, ``coverage`` the factor k, ``conformity`` from 0 to 1.
+    """
+
+    target: Ints
+    unit: Words
+    expanded: Floats
+    coverage: Floats
+    source: Ints
+    sources: list[str]
+    guard: Floats
+    conformity: Floats
 
 
 def limit_phrase(row: Mapping[str, Any]) -> str:
@@ -157,6 +184,8 @@ def _phrases(setting: Setting, ranges: Ranges, verdict: Ints) -> tuple[Any, Any]
     phrases = [
         *(VERDICT_PHRASES[word] for word in VERDICTS),
         *TROUBLE_PHRASES.values(),
+        *GUARDED_PHRASES,
+        NO_UNCERTAINTY_PHRASE,
         SMALL_VOLUME_PHRASE,
         SERIES_PHRASE,
     ]
@@ -165,6 +194,9 @@ def _phrases(setting: Setting, ranges: Ranges, verdict: Ints) -> tuple[Any, Any]
     place = np.where(unproven, len(phrases) - 2, verdict)
     trouble = np.where(unproven & np.isnan(setting.examined), Trouble.NO_VOLUME, ranges.trouble)
     place = np.where(trouble == Trouble.NONE, place, len(VERDICTS) + trouble - 1)
+    passed_over = verdict == VERDICTS.index(Verdict.CONDITIONAL_FAIL)
+    place = np.where(setting.guarded, np.where(passed_over, len(phrases) - 4, len(phrases) - 5), place)
+    place = np.where(setting.blind, len(phrases) - 3, place)
     place = np.where(setting.series, len(phrases) - 1, place).astype(np.int64)
     return _take([verb for verb, _ in phrases], place), _take([tail for _, tail in phrases], place)
 
@@ -186,6 +218,36 @@ def _numbers(values: Floats) -> Any:
     shown = np.divide(np.rint(values * scale), scale, out=values.copy(), where=usable)
     known = pa.array(shown, mask=np.isnan(values))
     return pc.fill_null(pc.cast(known, pa.large_string()), "")
+
+
+def number_words(values: Floats, unknown: str) -> list[str]:
+    """Write numbers (shape (n,)) as reasons do, *unknown* where one is not finite."""
+    words: list[str] = _numbers(np.where(np.isfinite(values), values, np.nan)).to_pylist()
+    return [word or unknown for word in words]
+
+
+def uncertainty_sentences(reason: pd.Series, known: UncertaintyTold) -> pd.Series:
+    """Return the *reason* of each result, followed by its uncertainty and the probability of conformity where known.
+
+    The probability is told in percent, rounded down to one decimal, so that it never claims more than was found.
+    """
+    where = np.flatnonzero(np.isfinite(known.expanded))
+    if not len(where):
+        return reason
+    unit = _take([spaced(unit) for unit in known.unit], known.target[where])
+    percent = np.floor(known.conformity[where] * 1000) / 10
+    told, banded = np.isfinite(percent), known.guard[where] > 0
+    band = _numbers(np.where(banded, known.guard[where], np.nan))
+    words = ["", ", probability of conformity ", " %", ", guard band w = "]
+    parts = [
+        *(" U = ", _numbers(known.expanded[where]), unit, " (", _take(known.sources, known.source[where]), ", k = "),
+        *(_numbers(known.coverage[where]), ")", _take(words, np.where(told, 1, 0)), _numbers(percent)),
+        *(_take(words, np.where(told, 2, 0)), _take(words, np.where(banded, 3, 0)), band),
+        *(pc.if_else(pa.array(banded), unit, ""), "."),
+    ]
+    added = np.full(len(reason), "", dtype=object)
+    added[where] = _joined(parts).to_numpy(zero_copy_only=False)
+    return pd.Series(_joined([_texts(reason), _texts(pd.Series(added, dtype="str"))]), dtype="str")
 
 
 def _joined(parts: list[Any]) -> Any:

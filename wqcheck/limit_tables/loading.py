@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from difflib import get_close_matches
 from pathlib import Path
 
@@ -17,6 +18,10 @@ from wqcheck.limit_tables.checks import overlaps, row_problems
 from wqcheck.limit_tables.columns import ANY_PRODUCT, COLUMNS, DATE_COLUMNS, NUMBER_COLUMNS, split_list
 from wqcheck.shipped_files import shipped_folder
 from wqcheck.tables import Limits, Product, Rule
+
+
+OTHER_FILES = frozenset({"measurement_uncertainty"})
+"""CSV files of the folder that hold no limits."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -35,6 +40,8 @@ class LimitTable:
         SHA-256 of the file's bytes, hexadecimal.
     rows : DataFrame
         One row per limit.
+    written : Mapping[int, tuple[str, str]]
+        Line → lower and upper limit as they are written there; their last digits tell the place to round to.
     """
 
     name: str
@@ -42,6 +49,7 @@ class LimitTable:
     path: Path
     digest: str
     rows: DataFrame[Limits]
+    written: Mapping[int, tuple[str, str]] = field(default_factory=dict)
 
 
 class UnknownProductError(WqcheckError, ValueError):
@@ -65,7 +73,7 @@ def product_word(text: str) -> Product:
 
 def shipped_tables() -> list[str]:
     """Return the names of the limit tables that come with the package, in alphabetical order."""
-    return sorted(path.stem for path in shipped_folder("limits").glob("*.csv"))
+    return sorted({path.stem for path in shipped_folder("limits").glob("*.csv")} - OTHER_FILES)
 
 
 def load_limits(name_or_path: str | Path) -> LimitTable:
@@ -92,6 +100,7 @@ def load_limits(name_or_path: str | Path) -> LimitTable:
         path=path,
         digest=hashlib.sha256(content).hexdigest(),
         rows=frame,
+        written={line: (row["lower"], row["upper"]) for line, row in rows},
     )
 
 
