@@ -16,7 +16,7 @@ LAYERS = {
     1: {"parameters", "numerals", "results", "units", "tables", "plant_files", "quantities"},
     2: {"sheets", "limit_tables"},
     3: {"judging", "limit_comparison", "quality", "statistics", "train", "plant"},
-    4: {"release", "certificate"},
+    4: {"release", "certificate", "explanation"},
     5: {"certificate_files", "forms", "batch"},
     6: {"cli", "commands", "page"},
 }

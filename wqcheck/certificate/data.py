@@ -21,6 +21,7 @@ from wqcheck.certificate.lines import (
     ResultLine,
     SampleLine,
     StageLine,
+    in_order,
     parameter_name,
     plain_text,
     result_lines,
@@ -29,13 +30,15 @@ from wqcheck.certificate.lines import (
 )
 from wqcheck.certificate.words import next_steps, statement
 from wqcheck.errors import ReleaseRefusedError
+from wqcheck.explanation import Explanation, Step, explain
 from wqcheck.findings import Severity
+from wqcheck.judging.rules import RuleStatement
 from wqcheck.release.decision import CAUTION, BatchCheck, BatchDetails, Disposition, FileStamp, Reason
 from wqcheck.tables import Judged, LimitClass, Verdict
 
-SCHEMA = "wqcheck certificate 1"
+SCHEMA = "wqcheck certificate 2"
 
-Record = TypeVar("Record", BatchDetails, Reason, FileStamp)
+Record = TypeVar("Record", BatchDetails, Reason, FileStamp, RuleStatement, Explanation, Step)
 
 _REJECTING = (LimitClass.HEALTH, LimitClass.MICROBIOLOGICAL, LimitClass.RADIOLOGICAL)
 
@@ -65,7 +68,8 @@ class Certificate:
 
     ``results`` are judged against a limit, those that ask for a decision first; ``without_limit`` were tested but no
     limit listed in ``files`` binds them. ``missing`` are required and not tested; ``not_tested`` have a binding limit
-    and no result (both by name). ``issued_at`` is ISO 8601 text.
+    and no result (both by name). ``issued_at`` is ISO 8601 text. ``decision_rules`` say how each limit table was
+    judged; ``workings`` show every step of each result that is not a plain pass.
     """
 
     kind: CertificateKind
@@ -87,6 +91,8 @@ class Certificate:
     stages: tuple[StageLine, ...]
     findings: tuple[FindingLine, ...]
     files: tuple[FileStamp, ...]
+    decision_rules: tuple[RuleStatement, ...] = ()
+    workings: tuple[Explanation, ...] = ()
     caution: str = CAUTION
     schema: str = SCHEMA
 
@@ -187,6 +193,17 @@ def _document(check: BatchCheck, kind: CertificateKind, signature: tuple[str, st
             for finding in check.findings
         ),
         files=tuple(map(_printable, check.files)),
+        decision_rules=tuple(map(_printable, check.decision_rules)),
+        workings=_workings(check),
+    )
+
+
+def _workings(check: BatchCheck) -> tuple[Explanation, ...]:
+    """Give the working of each judged result that is no plain pass, those that ask for a decision first."""
+    flagged = check.judged[~check.judged[Judged.verdict].isin([Verdict.PASS, Verdict.NO_LIMIT])]
+    found = explain(in_order(flagged, check.decision.required), check.decision_rules)
+    return tuple(
+        replace(_printable(working), steps=tuple(map(_printable, working.steps))) for working in found
     )
 
 
@@ -236,6 +253,8 @@ def _records(data: dict[str, Any]) -> dict[str, Any]:
         "stages": StageLine,
         "findings": FindingLine,
         "files": FileStamp,
+        "decision_rules": RuleStatement,
+        "workings": _working,
     }
     return {
         **{key: tuple(value) for key, value in data.items() if isinstance(value, list)},
@@ -248,6 +267,10 @@ def _records(data: dict[str, Any]) -> dict[str, Any]:
 
 def _reason(**row: str) -> Reason:
     return Reason(**{**row, "disposition": Disposition(row["disposition"])})  # type: ignore[arg-type]
+
+
+def _working(**row: Any) -> Explanation:
+    return Explanation(**{**row, "steps": tuple(Step(**step) for step in row["steps"])})
 
 
 def verify_digest(json_text: str) -> bool:

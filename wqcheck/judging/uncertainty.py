@@ -132,10 +132,10 @@ def _expanded(row: Mapping[Any, Any], entry: Permitted) -> Expanded | None:
         at = entry.absolute if math.isnan(entry.of_value) else entry.percent / 100 * entry.of_value
         unit, basis = (str(row[name]) if isinstance(row[name], str) else "" for name in (Limits.unit, Limits.basis))
         value = at * conversion(entry.parameter, entry.unit, "", unit, basis).high
-        words = f"{at:g} {entry.unit}"
+        words = "" if math.isnan(entry.of_value) else f"{entry.percent:g} % of {entry.of_value:g} {entry.unit}"
     if not value > 0 or row[Limits.rule] == Rule.RATIO_SUM_MAX:
         return None
-    return Expanded(float(tidy(value)), entry.coverage_factor, f"{words}, {source}")
+    return Expanded(float(tidy(value)), entry.coverage_factor, ", ".join(filter(None, (words, source))))
 
 
 def _limit_of(row: Mapping[Any, Any]) -> float:
