@@ -366,7 +366,9 @@ def test_the_non_binary_statement_with_a_guard_band(table: Table) -> None:
     limits = table({**SODIUM, "upper": "10"})
     values = [8.9, 9.0, 9.5, 10.0, 10.5, 11.0, 11.2]
     rows = [{"parameter": "sodium", "unit": "mg/L", "value": value, "uncertainty": 1.0} for value in values]
-    guarded = judge(readings_of(rows), [limits], product="tap", on=DAY, rules=JudgingRules().overridden(DecisionRule.GUARD_BAND))
+    guarded = judge(
+        readings_of(rows), [limits], product="tap", on=DAY, rules=JudgingRules().overridden(DecisionRule.GUARD_BAND)
+    )
     expected = ["pass", "pass", "conditional pass", "conditional pass", "conditional fail", "conditional fail", "fail"]
     assert verdicts(guarded) == expected
     simple = judge(readings_of(rows), [limits], product="tap", on=DAY)
@@ -381,7 +383,13 @@ def test_the_binary_statement_with_a_guard_band(table: Table) -> None:
         {"parameter": "sodium", "unit": "mg/L", "value": 9.5},
         {"parameter": "sodium", "unit": "mg/L", "value": 11.2},
     ]
-    found = judge(readings_of(rows), [limits], product="tap", on=DAY, rules=JudgingRules().overridden(DecisionRule.GUARDED_ACCEPTANCE))
+    found = judge(
+        readings_of(rows),
+        [limits],
+        product="tap",
+        on=DAY,
+        rules=JudgingRules().overridden(DecisionRule.GUARDED_ACCEPTANCE),
+    )
     assert verdicts(found) == ["pass", "fail", "fail", "undetermined", "fail"]
     added = found[Judged.reason].str.contains(", and guarded acceptance needs more than that. U = 1 mg/L")
     assert added.to_list() == [False, True, True, False, False]
@@ -396,7 +404,9 @@ def test_the_guard_band_follows_the_unit_of_the_limit_and_both_ends_of_a_range(t
     ph = {"parameter": "ph", "unit": "pH", "uncertainty": 0.2}
     rows = [{**lead, "value": 9.0}, {**lead, "value": 9.1}, {**lead, "value": 11.1}]
     rows += [{**ph, "value": value} for value in (6.2, 6.4, 6.6, 6.7, 8.0, 9.4, 9.6)]
-    found = judge(readings_of(rows), [limits], product="tap", on=DAY, rules=JudgingRules().overridden(DecisionRule.GUARD_BAND))
+    found = judge(
+        readings_of(rows), [limits], product="tap", on=DAY, rules=JudgingRules().overridden(DecisionRule.GUARD_BAND)
+    )
     near_ph = ["fail", "conditional fail", "conditional pass", "pass", "pass", "conditional pass", "conditional fail"]
     assert verdicts(found) == ["pass", "conditional pass", "fail", *near_ph]
 

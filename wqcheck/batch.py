@@ -229,8 +229,6 @@ def _stamps(
 def _judging_stamps(judging: JudgingRules, tables: Iterable[LimitTable]) -> Iterable[FileStamp]:
     """Yield the rules file, and the file of permitted uncertainties where a table used looks there."""
     if judging.path:
-        yield FileStamp(
-            name=Path(judging.path).name, sha256=judging.digest, kind="judging rules", title=judging.title
-        )
+        yield FileStamp(name=Path(judging.path).name, sha256=judging.digest, kind="judging rules", title=judging.title)
     if any(set(judging.of(table.name).sources) - {SHEET} for table in tables):
         yield FileStamp(name=UNCERTAINTY_FILE, sha256=uncertainty_digest(), kind="permitted uncertainties")

@@ -59,7 +59,8 @@ Decision = Annotated[
     str, typer.Option("--decision-rule", help="simple acceptance, guard band or guarded acceptance, for every table.")
 ]
 Guard = Annotated[
-    float | None, typer.Option("--guard-multiple", help="r of the guard band w = r U (ILAC-G8:09/2019), for every table.")
+    float | None,
+    typer.Option("--guard-multiple", help="r of the guard band w = r U (ILAC-G8:09/2019), for every table."),
 ]
 OnDay = Annotated[str, typer.Option("--on", help="Day taken for undated results, 2026-03-31; today by default.")]
 

@@ -54,8 +54,11 @@ class Explanation:
         return tuple(f"{step.title:<{width}}  {step.text}" for step in self.steps)
 
 
-def explain(judged: DataFrame[Judged], rules: Sequence[RuleStatement]) -> tuple[Explanation, ...]:
-    """Return the working of each row of *judged*, in its order; *rules* are those of the limit tables used."""
+def explain(judged: pd.DataFrame, rules: Sequence[RuleStatement]) -> tuple[Explanation, ...]:
+    """Return the working of each row of *judged* (``DataFrame[Judged]``), in its order.
+
+    *rules* are those of the limit tables used.
+    """
     told = {statement.table: statement.rule for statement in rules}
     return tuple(_explained(row, told) for row in judged.to_dict("records"))
 
@@ -108,7 +111,7 @@ def _at_cell(judged: DataFrame[Judged], cell: str) -> np.ndarray[tuple[int], np.
 
 
 def _split(part: str, book: str, sheet: str) -> tuple[str, str, str]:
-    """Return workbook, sheet and cell of one place in a list, of which a part that is the same as the row's is left out."""
+    """Return workbook, sheet and cell of one place in a list; a place leaves out what it has in common with the row."""
     before, _, place = part.rpartition("|")
     own_sheet, _, name = place.rpartition("!")
     return before or book, own_sheet or sheet, name
@@ -124,7 +127,9 @@ def _of_parameter(judged: DataFrame[Judged], parameter: str) -> np.ndarray[tuple
 def _what_there_is(judged: DataFrame[Judged], *, cell: bool) -> str:
     if cell:
         first = judged.iloc[:3]
-        some = ", ".join(f"{sheet}!{place}" for sheet, place in zip(first[Judged.sheet], first[Judged.cell], strict=True))
+        some = ", ".join(
+            f"{sheet}!{place}" for sheet, place in zip(first[Judged.sheet], first[Judged.cell], strict=True)
+        )
         return f"judged results stand at {some} …; `wqcheck read --ledger` says what every other cell is"
     return "samples: " + (", ".join(judged[Judged.sample].dropna().unique()[:5].tolist()) or "none is named")
 
@@ -166,7 +171,9 @@ def _given(row: Mapping[Any, Any]) -> Step:
     unit = _text(row[Judged.unit_text])
     parts = [f"{row[Judged.reported]!r}", f"for {named!r}" if named else "", f"with the unit {unit!r}" if unit else ""]
     sample = ", ".join(filter(None, (_text(row[Judged.sample]), _text(row[Judged.point]))))
-    return Step(title="as given", text=" ".join(filter(None, parts)) + f" at {_where(row)}" + (f" ({sample})" if sample else ""))
+    return Step(
+        title="as given", text=" ".join(filter(None, parts)) + f" at {_where(row)}" + (f" ({sample})" if sample else "")
+    )
 
 
 def _parsed(row: Mapping[Any, Any]) -> Step:
@@ -177,7 +184,9 @@ def _parsed(row: Mapping[Any, Any]) -> Step:
         parts.append(_number(value) + ("" if pd.isna(high) else f" to {_number(high)}"))
     told = " ".join(parts)
     extra = [f"reporting limit {_number(limit)}"] if not pd.isna(limit) else []
-    extra += [f"expanded uncertainty {_number(row[Judged.uncertainty])}"] if not pd.isna(row[Judged.uncertainty]) else []
+    extra += (
+        [f"expanded uncertainty {_number(row[Judged.uncertainty])}"] if not pd.isna(row[Judged.uncertainty]) else []
+    )
     extra += [f"qualifier {row[Judged.qualifier]}"] if _text(row[Judged.qualifier]) else []
     return Step(title="read as", text="; ".join([told, *extra]))
 
@@ -192,7 +201,9 @@ def _unit(row: Mapping[Any, Any]) -> Step:
 
 def _converted(row: Mapping[Any, Any]) -> Step:
     code, unit, basis = (_text(row[name]) for name in (Judged.parameter, Judged.unit, Judged.basis))
-    to_unit, _, volume = _text(row[Judged.limit_unit]).partition("/") if _counts(row) else (_text(row[Judged.limit_unit]), "", "")
+    to_unit, _, volume = (
+        _text(row[Judged.limit_unit]).partition("/") if _counts(row) else (_text(row[Judged.limit_unit]), "", "")
+    )
     to_basis = _text(row[Judged.limit_basis])
     factor = conversion(code, unit, basis, to_unit, "" if ";" in to_basis else to_basis)
     if math.isnan(factor.low):
@@ -237,14 +248,22 @@ def _bounds(row: Mapping[Any, Any]) -> list[Step]:
         return []
     middle, upper = row[Judged.sum_middle], row[Judged.sum_upper]
     top = "not known, for a member is missing" if not math.isfinite(upper) else _number(upper)
-    unit = _text(row[Judged.limit_unit]).replace("1", "", 1) if row[Judged.limit_unit] == "1" else _text(row[Judged.limit_unit])
+    unit = (
+        _text(row[Judged.limit_unit]).replace("1", "", 1)
+        if row[Judged.limit_unit] == "1"
+        else _text(row[Judged.limit_unit])
+    )
     text = f"lower bound {_number(row[Judged.sum_lower])}, middle {_number(middle)}, upper {top} {unit}".rstrip()
     return [Step(title="bounds", text=f"{text} (non-detects as zero, half and all of their limits)")]
 
 
 def _limit(row: Mapping[Any, Any]) -> Step:
     rule, lower, upper = _text(row[Judged.rule]), row[Judged.lower], row[Judged.upper]
-    ends = {Rule.ABSENT: "none found", Rule.MIN: f"at least {_number(lower)}", Rule.RANGE: f"{_number(lower)} to {_number(upper)}"}
+    ends = {
+        Rule.ABSENT: "none found",
+        Rule.MIN: f"at least {_number(lower)}",
+        Rule.RANGE: f"{_number(lower)} to {_number(upper)}",
+    }
     text = ends.get(Rule(rule), f"at most {_number(upper)}" if not pd.isna(upper) else rule.replace("_", " "))
     unit = "" if row[Judged.limit_unit] == "1" else _text(row[Judged.limit_unit])
     basis = _text(row[Judged.limit_basis])
@@ -263,7 +282,9 @@ def _evidence(row: Mapping[Any, Any]) -> Step:
 
 
 def _decision(row: Mapping[Any, Any], rules: Mapping[str, str]) -> list[Step]:
-    steps = [Step(title="decision rule", text=rules.get(_text(row[Judged.table]), "") or _text(row[Judged.decision_rule]))]
+    steps = [
+        Step(title="decision rule", text=rules.get(_text(row[Judged.table]), "") or _text(row[Judged.decision_rule]))
+    ]
     unit = "" if row[Judged.limit_unit] == "1" else " " + _text(row[Judged.limit_unit])
     if not pd.isna(row[Judged.loq_percent]):
         steps.append(Step(title="reporting limit", text=f"{_number(row[Judged.loq_percent])} % of the limit"))

@@ -15,6 +15,8 @@ import resource
 import statistics
 import time
 from collections.abc import Callable, Sequence
+from functools import partial
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -22,10 +24,11 @@ from pandera.typing import DataFrame
 
 from wqcheck.judging.judge import judge
 from wqcheck.limit_tables.loading import LimitTable, load_limits
-from wqcheck.tables import Judged, Limits, Readings, Rule, Verdict
+from wqcheck.tables import Judged, Readings, Rule, Verdict
 
 TABLES = ("who_gdwq_2022", "eu_2020_2184", "us_21cfr165_110b")
 PRODUCT = "packaged"
+MOST_COMPARED = 100_000
 DAY = dt.date(2026, 1, 1)
 FACTORS = {"mg/L": 1.0, "µg/L": 1e-3}
 ANALYTES = {
@@ -46,29 +49,36 @@ def readings_of(count: int) -> DataFrame[Readings]:
     value = np.array([float(f"{number:.4g}") for number in amount * np.where(micro, 1e3, 1.0)])
     censored = random.random(count) < 0.1
     sample = (np.arange(count) // len(codes)).astype(str)
-    columns: dict[str, object] = {name: None for name in Readings.to_schema().columns}
-    columns |= {
-        str(Readings.sample): np.char.add("S-", sample), str(Readings.parameter): codes[which],
-        str(Readings.parameter_text): codes[which], str(Readings.reported): np.where(censored, "<", "") + value.astype(str).astype(object),
-        str(Readings.sign): np.where(censored, "<", "="), str(Readings.value): value,
-        str(Readings.unit): np.where(micro, "µg/L", "mg/L"), str(Readings.uncertainty): np.where(censored, np.nan, value / 5),
-        str(Readings.workbook): "generated.xlsx", str(Readings.sheet): "Results",
-        str(Readings.cell): np.char.add("E", (np.arange(count) + 2).astype(str)),
-        str(Readings.sampled_at): pd.Timestamp(2025, 1, 1) + pd.to_timedelta(np.arange(count) % 8760, unit="h"),
-    }  # fmt: skip
-    types = {name: str(column.dtype) for name, column in Readings.to_schema().columns.items()}
-    frame = pd.DataFrame({name: pd.Series(cells, index=range(count)).astype(types[name]) for name, cells in columns.items()})
-    return Readings.validate(frame)
+    number = np.arange(count)
+    given: dict[Any, Any] = {
+        Readings.sample: np.char.add("S-", sample),
+        Readings.parameter: codes[which],
+        Readings.parameter_text: codes[which],
+        Readings.reported: np.where(censored, "<", "") + value.astype(str).astype(object),
+        Readings.sign: np.where(censored, "<", "="),
+        Readings.value: value,
+        Readings.unit: np.where(micro, "µg/L", "mg/L"),
+        Readings.uncertainty: np.where(censored, np.nan, value / 5),
+        Readings.workbook: "generated.xlsx",
+        Readings.sheet: "Results",
+        Readings.cell: np.char.add("E", (number + 2).astype(str)),
+        Readings.sampled_at: pd.Timestamp(2025, 1, 1) + pd.to_timedelta(number % 8760, unit="h"),
+    }
+    types: dict[str, Any] = {name: column.dtype.type for name, column in Readings.to_schema().columns.items()}
+    cells = {name: pd.Series(given.get(name), index=range(count)).astype(kind) for name, kind in types.items()}
+    return Readings.validate(pd.DataFrame(cells))
 
 
-def plain(readings: DataFrame[Readings], tables: Sequence[LimitTable]) -> pd.DataFrame:
+def plain(readings: pd.DataFrame, tables: Sequence[LimitTable]) -> pd.DataFrame:
     """Return readings × limits with a verdict, the short way."""
     rows = pd.concat([table.rows.assign(table=table.name) for table in tables], ignore_index=True)
-    bound = rows[rows["product"].map(lambda words: bool({"any", PRODUCT} & {word.strip() for word in words.split(";")}))]
+    bound = rows[
+        rows["product"].map(lambda words: bool({"any", PRODUCT} & {word.strip() for word in words.split(";")}))
+    ]
     bound = bound[bound["rule"].isin([Rule.MAX, Rule.RANGE, Rule.MIN])]
     factor = bound["unit"].map(FACTORS)
     bound = bound.assign(low=bound["lower"] * factor, high=bound["upper"] * factor)
-    met = readings.merge(bound, on="parameter", how="inner", suffixes=("", "_limit"))
+    met: pd.DataFrame = readings.merge(bound, on="parameter", how="inner", suffixes=("", "_limit"))
     day = met["sampled_at"].dt.normalize()
     begun, ended = met["valid_from"].fillna(day) <= day, met["valid_to"].fillna(day) >= day
     met = met[begun & ended]
@@ -87,7 +97,7 @@ def seconds(work: Callable[[], object]) -> float:
     return time.perf_counter() - begin
 
 
-def compare(judged: DataFrame[Judged], by_hand: pd.DataFrame) -> int:
+def compare(judged: pd.DataFrame, by_hand: pd.DataFrame) -> int:
     """Return how many rows both have, and stop where their verdicts differ."""
     limited = judged[judged[Judged.verdict] != Verdict.NO_LIMIT]
     keys = [str(Judged.cell), str(Judged.table), "line"]
@@ -108,10 +118,10 @@ def main() -> None:
     for size in options.sizes:
         readings = readings_of(size)
         works: dict[str, Callable[[], pd.DataFrame]] = {
-            "judge": lambda readings=readings: judge(readings, tables, product=PRODUCT, on=DAY),
-            "plain": lambda readings=readings: plain(readings, tables),
+            "judge": partial(judge, readings, tables, product=PRODUCT, on=DAY),
+            "plain": partial(plain, readings, tables),
         }
-        rows = compare(judge(readings, tables, product=PRODUCT, on=DAY), works["plain"]()) if size <= 100_000 else 0
+        rows = compare(works["judge"](), works["plain"]()) if size <= MOST_COMPARED else 0
         taken: dict[str, list[float]] = {name: [] for name in works}
         for _ in range(options.runs):
             for name, work in works.items():
@@ -120,7 +130,8 @@ def main() -> None:
         print(
             f"{size:>9} readings: judge {median['judge']:.2f} s, plain {median['plain']:.2f} s, ratio "
             f"{median['judge'] / median['plain']:.2f} (aim ≤ 2), {1e6 * median['judge'] / size:.2f} µs a reading"
-            + (f", {rows} verdicts agree" if rows else ""), flush=True,
+            + (f", {rows} verdicts agree" if rows else ""),
+            flush=True,
         )
     print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6:.1f} GB")
 

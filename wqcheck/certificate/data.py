@@ -202,9 +202,7 @@ def _workings(check: BatchCheck) -> tuple[Explanation, ...]:
     """Give the working of each judged result that is no plain pass, those that ask for a decision first."""
     flagged = check.judged[~check.judged[Judged.verdict].isin([Verdict.PASS, Verdict.NO_LIMIT])]
     found = explain(in_order(flagged, check.decision.required), check.decision_rules)
-    return tuple(
-        replace(_printable(working), steps=tuple(map(_printable, working.steps))) for working in found
-    )
+    return tuple(replace(_printable(working), steps=tuple(map(_printable, working.steps))) for working in found)
 
 
 def _printable(record: Record) -> Record:

@@ -30,7 +30,7 @@ _RESULT_COLUMNS = {
 
 
 def workbook_bytes(certificate: Certificate) -> bytes:
-    """Write the certificate's sheets: Certificate, Results, Working, Stages, Not tested, Samples, Findings and Files."""
+    """Write the certificate's sheets, from its entries and results to the files that it rests on."""
     book = Workbook()
     del book["Sheet"]
     _sheet(book, "Certificate", {"Entry": 26, "Content": 90}, _entries(certificate))

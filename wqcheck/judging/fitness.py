@@ -41,9 +41,9 @@ def _finding(rows: pd.DataFrame, most: float, clause: str) -> Finding:
         code=CODE,
         severity=Severity.NOTE,
         message=(
-            f"{len(rows)} result(s) of {worst[Judged.parameter]}: a reporting limit is {worst[Judged.loq_percent]:.3g} % of "
-            f"the limit of {worst[Judged.table]}, more than {most:g} % ({clause}); ask the laboratory for a method with a "
-            "lower one"
+            f"{len(rows)} × {worst[Judged.parameter]}: a reporting limit is {worst[Judged.loq_percent]:.3g} % of "
+            f"the limit of {worst[Judged.table]}, more than {most:g} % ({clause}); ask the laboratory for a method "
+            "with a lower one"
         ),
         where=f"{worst[Judged.workbook]}|{sheet}{worst[Judged.cell]}",
         given=str(worst[Judged.reported]),

@@ -98,9 +98,7 @@ def _without_doubles(limits: LimitRows, pairs: Pairs) -> Pairs:
     return Pairs(pairs.reading[kept], pairs.target[kept])
 
 
-def _outcome(
-    readings: DataFrame[Readings], own: Ranges, limits: LimitRows, rules: RowRules, pairs: Pairs
-) -> Outcome:
+def _outcome(readings: DataFrame[Readings], own: Ranges, limits: LimitRows, rules: RowRules, pairs: Pairs) -> Outcome:
     """Judge single results, a total reported under the code of its sum included."""
     ranges, stated = ranges_in(readings, own, limits.targets(), pairs)
     uncounted = (readings[Readings.sign] == Sign.GREATER) & readings[Readings.value].isna()

@@ -45,14 +45,18 @@ def judge_parts(
     failing = found[found[Judged.verdict] == Verdict.FAIL].reset_index(drop=True)
     if failing.empty:
         return Judged.empty()
-    known = judged[(judged[Judged.verdict] == Verdict.FAIL) & judged[Judged.parameter].isin(set(failing[Judged.parameter]))]
+    known = judged[
+        (judged[Judged.verdict] == Verdict.FAIL) & judged[Judged.parameter].isin(set(failing[Judged.parameter]))
+    ]
     both = pd.concat([known[list(_SAMPLE)], failing[list(_SAMPLE)]], ignore_index=True)
     key = row_numbers([both[name] for name in _SAMPLE])
     new = failing[np.isin(key[len(known) :], key[: len(known)]) == np.False_].reset_index(drop=True)
     return _as_limited(new, limits)
 
 
-def _rows_of_parts(limits: LimitRows, reported: set[str]) -> tuple[np.ndarray[tuple[int], np.dtype[np.int64]], LimitRows]:
+def _rows_of_parts(
+    limits: LimitRows, reported: set[str]
+) -> tuple[np.ndarray[tuple[int], np.dtype[np.int64]], LimitRows]:
     """Return the rows that limit a whole of which parts are reported, written as limits on the sum of those parts."""
     rows = limits.rows
     single = rows[Limits.rule].isin([Rule.MAX, Rule.ABSENT]).to_numpy(dtype=bool)

@@ -39,7 +39,10 @@ GUARDED_PHRASES = tuple(
     (VERDICT_PHRASES[word][0], ", and guarded acceptance needs more than that")
     for word in (Verdict.CONDITIONAL_PASS, Verdict.CONDITIONAL_FAIL)
 )
-NO_UNCERTAINTY_PHRASE = (" meets ", " by its value alone, but its uncertainty, which the decision rule needs, is not known")
+NO_UNCERTAINTY_PHRASE = (
+    " meets ",
+    " by its value alone, but its uncertainty, which the decision rule needs, is not known",
+)
 SERIES_PHRASE = (": one result alone says nothing about ", ", which needs a series of results")
 SMALL_VOLUME_PHRASE = (", less than the limit asks for, does not prove ", "")
 

@@ -124,7 +124,8 @@ def _uncertain(results: Results, rules: RowRules, target: Ints) -> Uncertain:
 def _blind(results: Results, rules: RowRules, target: Ints, uncertain: Uncertain, decided: Verdicts) -> Bools:
     """Tell which results pass by their value while their decision rule needs an uncertainty that nobody gave."""
     needed = rules.strict[target] & results.measured & (results.counted == np.False_)
-    return needed & np.isnan(uncertain.expanded) & (decided.verdict == _PASS)
+    blind: Bools = needed & np.isnan(uncertain.expanded) & (decided.verdict == _PASS)
+    return blind
 
 
 def _conformity(ranges: Ranges, allowed: Bounds, uncertain: Uncertain) -> Floats:
@@ -179,9 +180,7 @@ def joined(first: Outcome, second: Outcome) -> Outcome:
     return Outcome(pairs=Pairs(reading[order], target[order]), reason=reason, **both)
 
 
-def judged_rows(
-    readings: DataFrame[Readings], limits: LimitRows, rules: RowRules, found: Outcome
-) -> DataFrame[Judged]:
+def judged_rows(readings: DataFrame[Readings], limits: LimitRows, rules: RowRules, found: Outcome) -> DataFrame[Judged]:
     """Return the table of judged rows: the reading's columns, the limit row's, and what was *found*."""
     told = readings.take(found.pairs.reading).reset_index(drop=True)
     names = [Judged.table, Judged.rule, Judged.lower, Judged.upper, Judged.limit_class]

@@ -106,7 +106,9 @@ class TableRule:
             parts.append(
                 f"guard band w = {self.guard_multiple:g} U; a measured value without an uncertainty: {self.unknown}"
             )
-        wanted = ", then ".join(source if source == SHEET else f"maximum permitted ({source})" for source in self.sources)
+        wanted = ", then ".join(
+            source if source == SHEET else f"maximum permitted ({source})" for source in self.sources
+        )
         rounded = f", to the last digit of the limit, {self.tie}" if self.comparison == Method.ROUNDING else ""
         parts += [
             f"{self.comparison} comparison (ASTM E29){rounded}",
@@ -245,7 +247,9 @@ def _entry_problems(where: str, entry: Mapping[str, Any], sources: frozenset[str
     for key, (least, most) in _NUMBERS.items():
         if key in entry and not _within(entry[key], least, most):
             yield f"{where}, {key}: it must be a number from {least:g} to {most:g} (given: {entry[key]!r})"
-    yield from (f"{where}, {key}: it must be text that is not blank" for key in _TEXTS if not is_text(entry.get(key, "-")))
+    yield from (
+        f"{where}, {key}: it must be text that is not blank" for key in _TEXTS if not is_text(entry.get(key, "-"))
+    )
     if "loq_max_percent" in entry and "loq_clause" not in entry:
         yield f"{where}, loq_clause: it is missing; say which text asks for the share"
     given = entry.get("uncertainty_from", [])
@@ -269,4 +273,4 @@ def _convention_problems(where: str, entries: object) -> Iterator[str]:
         if is_text(entry.get("count_as")) and entry["count_as"] not in list(CountAs):
             yield f"{here}, count_as: it must be one of {', '.join(CountAs)} (given: {entry['count_as']!r})"
         if is_text(entry.get("parameter")) and entry["parameter"] not in catalogue():
-            yield f"{here}, parameter: {entry['parameter']!r} is not in the catalogue; write its code as in parameters.csv"
+            yield f"{here}, parameter: {entry['parameter']!r} is not in the catalogue; see parameters.csv"

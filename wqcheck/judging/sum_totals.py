@@ -142,9 +142,7 @@ def _added(cells: _Cells) -> Floats:
     return np.where(added > 0, tidy(added), np.nan)
 
 
-def _member_notes(
-    groups: Groups, members: Members, cells: _Cells, most_percent: Floats
-) -> npt.NDArray[np.object_]:
+def _member_notes(groups: Groups, members: Members, cells: _Cells, most_percent: Floats) -> npt.NDArray[np.object_]:
     given = groups.count > 0
     with np.errstate(invalid="ignore"):
         too_high = cells.loq_percent > tidy(most_percent)[:, None]

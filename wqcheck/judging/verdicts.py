@@ -27,8 +27,8 @@ class DecisionRule(StrEnum):
     """How a result beside its limit is decided when its uncertainty is known (ILAC-G8:09/2019, section 4.2).
 
     ``SIMPLE`` is binary simple acceptance (clause 4.2.1): the value alone counts. ``GUARD_BAND`` is the non-binary
-    statement with a guard band ``w = r U`` (clause 4.2.3). ``GUARDED_ACCEPTANCE`` is the binary statement with that guard
-    band (clause 4.2.2): what meets the limit by less than it fails.
+    statement with a guard band ``w = r U`` (clause 4.2.3). ``GUARDED_ACCEPTANCE`` is the binary statement with that
+    guard band (clause 4.2.2): what meets the limit by less than it fails.
     """
 
     SIMPLE = "simple acceptance"

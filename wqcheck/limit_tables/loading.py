@@ -19,7 +19,6 @@ from wqcheck.limit_tables.columns import ANY_PRODUCT, COLUMNS, DATE_COLUMNS, NUM
 from wqcheck.shipped_files import shipped_folder
 from wqcheck.tables import Limits, Product, Rule
 
-
 OTHER_FILES = frozenset({"measurement_uncertainty"})
 """CSV files of the folder that hold no limits."""
 

@@ -66,10 +66,10 @@ def conformance_probability(value: ArrayLike, standard_uncertainty: ArrayLike, t
     ``Φ((T_U - y)/u) - Φ((T_L - y)/u)`` (JCGM 106:2012, 7.3 and 7.4). At a limit it is one half.
     """
     y, u = np.asarray(value, dtype=np.float64), np.asarray(standard_uncertainty, dtype=np.float64)
-    return conformance_probabilities(y, u, tolerance.lower, tolerance.upper)
+    return conformance_probabilities(y, u, np.asarray(tolerance.lower), np.asarray(tolerance.upper))
 
 
-def conformance_probabilities(value: Floats, standard_uncertainty: Floats, lower: ArrayLike, upper: ArrayLike) -> Floats:
+def conformance_probabilities(value: Floats, standard_uncertainty: Floats, lower: Floats, upper: Floats) -> Floats:
     """Return the same for a tolerance of its own for each value; an end that a limit does not have is infinite.
 
     All arguments in one unit, of shapes that broadcast; an unknown value or uncertainty (NaN) gives NaN.
