@@ -15,6 +15,7 @@ import pandas as pd
 from pandera.typing import DataFrame
 
 from wqcheck.errors import WqcheckError
+from wqcheck.judging.reasons import percent_told
 from wqcheck.judging.rules import RuleStatement
 from wqcheck.limit_tables.columns import split_list
 from wqcheck.parameters import catalogue
@@ -210,7 +211,7 @@ def _converted(row: Mapping[Any, Any]) -> Step:
         return Step(title="conversion", text=f"none: {factor.note}")
     span = f"{factor.low:.8g}" if factor.low == factor.high else f"{factor.low:.8g} to {factor.high:.8g}"
     same_unit = unit == to_unit and factor.low == factor.high == 1
-    factors = "none needed" if same_unit else f"{unit} → {to_unit}: × {span}"
+    factors = "none needed" if same_unit else f"{_as(unit, basis)} → {_as(to_unit, to_basis)}: × {span}"
     masses = _masses(code, basis, to_basis)
     target = _text(row[Judged.limit_unit]) + (f" as {to_basis}" if to_basis else "")
     compared = _span(row[Judged.compared_low], row[Judged.compared_high])
@@ -218,6 +219,10 @@ def _converted(row: Mapping[Any, Any]) -> Step:
     words = "; ".join(filter(None, (factors, masses, factor.note)))
     ends = f": what the result can be is {compared} {target}".rstrip() if compared else ""
     return Step(title="conversion", text=f"{words}{scaled}{ends}")
+
+
+def _as(unit: str, basis: str) -> str:
+    return f"{unit} as {basis}" if basis else unit
 
 
 def _span(low: float, high: float) -> str:
@@ -296,6 +301,6 @@ def _decision(row: Mapping[Any, Any], rules: Mapping[str, str]) -> list[Step]:
     if not pd.isna(row[Judged.guard_band]):
         parts.append(f"guard band w = {_number(row[Judged.guard_band])}{unit}")
     if not pd.isna(row[Judged.conformity]):
-        percent = math.floor(row[Judged.conformity] * 1000) / 10
+        percent = float(percent_told(np.array(row[Judged.conformity])))
         parts.append(f"probability of conformity {percent:.1f} % (JCGM 106:2012, 7.2 to 7.4)")
     return [*steps, Step(title="uncertainty", text="; ".join(parts))]

@@ -229,16 +229,18 @@ def number_words(values: Floats, unknown: str) -> list[str]:
     return [word or unknown for word in words]
 
 
-def uncertainty_sentences(reason: pd.Series, known: UncertaintyTold) -> pd.Series:
-    """Return the *reason* of each result, followed by its uncertainty and the probability of conformity where known.
+def percent_told(probability: Floats) -> Floats:
+    """Return probabilities (0 to 1) in percent as they are told: rounded down to one decimal, and never 100."""
+    return np.minimum(np.floor(probability * 1000) / 10, 99.9)
 
-    The probability is told in percent, rounded down to one decimal, so that it never claims more than was found.
-    """
+
+def uncertainty_sentences(reason: pd.Series, known: UncertaintyTold) -> pd.Series:
+    """Return the *reason* of each result, followed by its uncertainty and the probability of conformity where known."""
     where = np.flatnonzero(np.isfinite(known.expanded))
     if not len(where):
         return reason
     unit = _take([spaced(unit) for unit in known.unit], known.target[where])
-    percent = np.floor(known.conformity[where] * 1000) / 10
+    percent = percent_told(known.conformity[where])
     told, banded = np.isfinite(percent), known.guard[where] > 0
     band = _numbers(np.where(banded, known.guard[where], np.nan))
     words = ["", ", probability of conformity ", " %", ", guard band w = "]
@@ -248,9 +250,9 @@ def uncertainty_sentences(reason: pd.Series, known: UncertaintyTold) -> pd.Serie
         *(_take(words, np.where(told, 2, 0)), _take(words, np.where(banded, 3, 0)), band),
         *(pc.if_else(pa.array(banded), unit, ""), "."),
     ]
-    added = np.full(len(reason), "", dtype=object)
-    added[where] = _joined(parts).to_numpy(zero_copy_only=False)
-    return pd.Series(_joined([_texts(reason), _texts(pd.Series(added, dtype="str"))]), dtype="str")
+    nothing = pa.repeat(pa.scalar("", pa.large_string()), len(reason))
+    added = pc.replace_with_mask(nothing, pa.array(np.isfinite(known.expanded)), _joined(parts))
+    return pd.Series(_joined([_texts(reason), added]), dtype="str")
 
 
 def _joined(parts: list[Any]) -> Any:
