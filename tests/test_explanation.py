@@ -51,8 +51,8 @@ def test_a_conversion_of_basis_names_factor_and_molar_masses() -> None:
     assert found["limit"] == "at most 50 mg/L as NO3 (max, health); t, line 2: Invented table for tests, no. 1"
     assert found["evidence"] == "memory"
     assert found["decision rule"].startswith("guard band; guard band w = 0.5 U")
-    assert "U = 4.4265" in found["uncertainty"]
-    assert "guard band w = 2.2132" in found["uncertainty"]
+    assert "U = 4.4266438 mg/L" in found["uncertainty"]
+    assert "guard band w = 2.2133219 mg/L" in found["uncertainty"]
     assert "probability of conformity 94.4 %" in found["uncertainty"]  # Φ((50 - 46.47976) / (4.42664 / 2)) = 0.9441
     assert found["verdict"].startswith("PASS: reported 10,5 is 46.47976 mg/L and meets")
 

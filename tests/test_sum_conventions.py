@@ -192,8 +192,10 @@ def test_stated_uncertainties_of_the_members_are_added_in_quadrature() -> None:
     table = table_of("t", {**SUM, "members": "chloroform;bromoform"})
     row = total_of(rows, table, JudgingRules().overridden("guard band"))
     assert (row[Judged.expanded_uncertainty], row[Judged.verdict]) == (5.0, Verdict.PASS)
-    near = [reading("chloroform", 66.0, uncertainty=3.0), reading("bromoform", 30.0, uncertainty=4.0)]
+    near = [reading("chloroform", 68.0, uncertainty=3.0), reading("bromoform", 30.0, uncertainty=4.0)]
     assert total_of(near, table, JudgingRules().overridden("guard band"))[Judged.verdict] == Verdict.CONDITIONAL_PASS
+    bounded = [near[0], reading("bromoform", 30.0, "<")]  # its upper bound lies within U of the limit
+    assert total_of(bounded, table, JudgingRules().overridden("guarded acceptance"))[Judged.verdict] == Verdict.FAIL
     half_known = [near[0], reading("bromoform", 30.0)]
     row = total_of(half_known, table, JudgingRules().overridden("guard band"))
     assert row[Judged.verdict] == Verdict.UNDETERMINED
@@ -244,6 +246,14 @@ def test_the_general_rule_holds_for_organisms_and_for_several_parts() -> None:
     both = judged_of(parts, nitrogen)
     assert both[Judged.verdict].to_list().count("fail") == 1
     assert both[Judged.compared_low].iloc[-1] == 16.0
+
+
+def test_a_part_within_the_guard_band_proves_nothing() -> None:
+    rows = [reading("hexavalent_chromium", 49.0, uncertainty=5.0)]
+    for decision in ("guard band", "guarded acceptance"):
+        rules = JudgingRules().overridden(decision)
+        judged = judge(readings_of(rows), [table_of("t", CHROMIUM)], product="tap", on=DAY, rules=rules)
+        assert judged[Judged.verdict].to_list() == [Verdict.NO_LIMIT]
 
 
 def test_the_chromium_row_of_the_directive_is_failed_by_its_hexavalent_part() -> None:

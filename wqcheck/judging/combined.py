@@ -35,7 +35,7 @@ def judge_combined(
     results = Results(
         reported=told[Readings.reported],
         stated=totals.uncertainty,
-        measured=(totals.ranges.low == totals.ranges.high) & (totals.ranges.low > 0),
+        measured=totals.lower > 0,
         counted=np.isfinite(members.targets.volume_ml)[groups.member[:, 0]],
         examined=np.full(count, np.nan),
         uncounted=np.zeros(count, dtype=np.bool_),

@@ -1,6 +1,7 @@
 """Turns results of parts into failures of the limits on their wholes: a part above the limit is proof about the whole.
 
-``part_whole.csv`` of the package ``quality`` says which parameter contains which. Parts below the limit prove nothing.
+``part_whole.csv`` of the package ``quality`` says which parameter contains which. Parts below the limit prove nothing,
+so that the value alone counts here, whatever the decision rule of the table.
 """
 
 from __future__ import annotations
@@ -41,7 +42,7 @@ def judge_parts(
     places, parts = _rows_of_parts(limits, set(readings[Readings.parameter].dropna()))
     if not len(places):
         return Judged.empty()
-    found = judge_combined(readings, own, parts, rules.take(places), days)
+    found = judge_combined(readings, own, parts, rules.take(places).by_value_alone(), days)
     failing = found[found[Judged.verdict] == Verdict.FAIL].reset_index(drop=True)
     if failing.empty:
         return Judged.empty()

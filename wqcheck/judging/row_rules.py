@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from decimal import Decimal
 from typing import Any
 
@@ -93,6 +93,12 @@ class RowRules:
         taken = {field.name: getattr(self, field.name) for field in fields(self) if field.name != "sources"}
         sources = [*self.sources[:_FIRST_PERMITTED], *(self.sources[place + _FIRST_PERMITTED] for place in places)]
         return RowRules(sources=sources, **{name: values[places] for name, values in taken.items()})
+
+    def by_value_alone(self) -> RowRules:
+        """Return the rules without guard bands, for results that can only prove a failure."""
+        no = np.zeros(len(self.binary), dtype=np.bool_)
+        label = _words([str(DecisionRule.SIMPLE)] * len(no))
+        return replace(self, label=label, multiple=np.zeros(len(no)), binary=no, strict=no)
 
     def uncertain(self, stated: Floats, target: Ints) -> Uncertain:
         """Return the uncertainty of each of n results, from what is *stated* (limit's unit) and their rows *target*."""
