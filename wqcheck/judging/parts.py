@@ -39,7 +39,7 @@ def judge_parts(
     judged : DataFrame
         What the results themselves gave; where the whole itself fails that limit, nothing is added.
     """
-    places, parts = _rows_of_parts(limits, set(readings[Readings.parameter].dropna()))
+    places, parts = _rows_of_parts(limits, set(readings[Readings.parameter].dropna().unique()))
     if not len(places):
         return Judged.empty()
     found = judge_combined(readings, own, parts, rules.take(places).by_value_alone(), days)

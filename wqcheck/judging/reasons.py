@@ -138,8 +138,13 @@ def _number(value: float) -> str:
     return "" if np.isnan(value) else f"{value:.12g}"
 
 
-def sentences(reported: pd.Series, setting: Setting, ranges: Ranges, verdict: Ints) -> pd.Series:
-    """Return one sentence per result: as reported, as compared, the verdict in words, the limit and any note."""
+def sentences(
+    reported: pd.Series, setting: Setting, ranges: Ranges, verdict: Ints, known: UncertaintyTold
+) -> pd.Series:
+    """Return the reason of each result: as reported, as compared, the verdict in words, the limit and any note.
+
+    What is known of its uncertainty follows as a sentence of its own.
+    """
     form = _forms(setting, ranges)
     verb, tail = _phrases(setting, ranges, verdict)
     first = np.select(
@@ -153,7 +158,7 @@ def sentences(reported: pd.Series, setting: Setting, ranges: Ranges, verdict: In
     unit = _take(["", *(spaced(unit) for unit in setting.unit)], np.where(numeric, setting.target + 1, 0))
     limit = _take(list(setting.phrase), setting.target)
     parts = ["reported ", _texts(reported), before, _numbers(first), between, _numbers(second), unit, after]
-    parts += [verb, limit, tail, _notes(ranges), "."]
+    parts += [verb, limit, tail, _notes(ranges), ".", uncertainty_tail(known)]
     return pd.Series(_joined(parts), dtype="str")
 
 
@@ -234,25 +239,34 @@ def percent_told(probability: Floats) -> Floats:
     return np.minimum(np.floor(probability * 1000) / 10, 99.9)
 
 
-def uncertainty_sentences(reason: pd.Series, known: UncertaintyTold) -> pd.Series:
-    """Return the *reason* of each result, followed by its uncertainty and the probability of conformity where known."""
-    where = np.flatnonzero(np.isfinite(known.expanded))
+def uncertainty_tail(known: UncertaintyTold) -> Any:
+    """Return what follows each reason: the uncertainty and the probability of conformity, nothing where unknown."""
+    told = np.isfinite(known.expanded)
+    where = np.flatnonzero(told)
     if not len(where):
-        return reason
-    unit = _take([spaced(unit) for unit in known.unit], known.target[where])
-    percent = percent_told(known.conformity[where])
-    told, banded = np.isfinite(percent), known.guard[where] > 0
-    band = _numbers(np.where(banded, known.guard[where], np.nan))
-    words = ["", ", probability of conformity ", " %", ", guard band w = "]
-    parts = [
-        *(" U = ", _numbers(known.expanded[where]), unit, " (", _take(known.sources, known.source[where]), ", k = "),
-        *(_numbers(known.coverage[where]), ")", _take(words, np.where(told, 1, 0)), _numbers(percent)),
-        *(_take(words, np.where(told, 2, 0)), _take(words, np.where(banded, 3, 0)), band),
-        *(pc.if_else(pa.array(banded), unit, ""), "."),
+        return ""
+    kinds, code = np.unique(known.target[where] * len(known.sources) + known.source[where], return_inverse=True)
+    factor = np.zeros(len(kinds))
+    factor[code] = known.coverage[where]
+    words = [
+        f"{spaced(known.unit[kind // len(known.sources)])} ({known.sources[kind % len(known.sources)]}, k = {k:g})"
+        for kind, k in zip(kinds.tolist(), factor.tolist(), strict=True)
     ]
-    nothing = pa.repeat(pa.scalar("", pa.large_string()), len(reason))
-    added = pc.replace_with_mask(nothing, pa.array(np.isfinite(known.expanded)), _joined(parts))
-    return pd.Series(_joined([_texts(reason), added]), dtype="str")
+    percent = percent_told(known.conformity[where])
+    place = np.where(np.isfinite(percent), np.rint(percent * 10) + 1, 0).astype(np.int64)
+    chances = ["", *(f", probability of conformity {tenths / 10:g} %" for tenths in range(1000))]
+    parts = [" U = ", _numbers(known.expanded[where]), _take(words, code), _take(chances, place)]
+    banded = known.guard[where] > 0
+    if banded.any():
+        unit = _take([spaced(unit) for unit in known.unit], known.target[where])
+        band = _numbers(np.where(banded, known.guard[where], np.nan))
+        parts += [
+            _take(["", ", guard band w = "], banded.astype(np.int64)),
+            band,
+            pc.if_else(pa.array(banded), unit, ""),
+        ]
+    nothing = pa.repeat(pa.scalar("", pa.large_string()), len(told))
+    return pc.replace_with_mask(nothing, pa.array(told), _joined([*parts, "."]))
 
 
 def _joined(parts: list[Any]) -> Any:

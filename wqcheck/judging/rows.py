@@ -11,7 +11,7 @@ from pandera.typing import DataFrame
 
 from wqcheck.judging.binding import LimitRows
 from wqcheck.judging.ranges import Bools, Floats, Ints, Pairs, Ranges, Trouble
-from wqcheck.judging.reasons import Setting, UncertaintyTold, number_words, sentences, spaced, uncertainty_sentences
+from wqcheck.judging.reasons import Setting, UncertaintyTold, number_words, sentences, spaced
 from wqcheck.judging.row_rules import RowRules, Uncertain
 from wqcheck.judging.verdicts import SERIES_RULES, VERDICTS, Bounds, Verdicts, bounds, decide, rounded
 from wqcheck.statistics.conformance import conformance_probabilities
@@ -93,7 +93,6 @@ def outcome(results: Results, limits: LimitRows, rules: RowRules, pairs: Pairs, 
     )
     conformity = _conformity(ranges, allowed, uncertain)
     noted = _noted(ranges, compared, limits, rules, target, results.loq_percent)
-    reason = sentences(results.reported, setting, noted, decided.verdict)
     told = UncertaintyTold(
         *(target, limits.unit, uncertain.expanded, uncertain.coverage, uncertain.source),
         *(rules.sources, guard, conformity),
@@ -105,7 +104,7 @@ def outcome(results: Results, limits: LimitRows, rules: RowRules, pairs: Pairs, 
         compared=decided.compared,
         margin=np.where(blind, np.nan, decided.margin),
         verdict=np.select([guarded, blind], [_FAIL, _OPEN], decided.verdict).astype(np.int64),
-        reason=uncertainty_sentences(reason, told),
+        reason=sentences(results.reported, setting, noted, decided.verdict, told),
         expanded=uncertain.expanded,
         source=uncertain.source,
         guard=np.where(rules.multiple[target] > 0, guard, np.nan),
