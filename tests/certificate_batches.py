@@ -79,7 +79,7 @@ def _row(line: str, number: int) -> dict[str, Any]:
     code, reported, unit, basis, volume, rule, lower, upper, limit_unit, kind, low, high, verdict, evidence = (
         line.split("|")
     )
-    row: dict[str, Any] = dict.fromkeys(_columns(), None)
+    row: dict[str, Any] = {name: float("nan") if kind == "float64" else None for name, kind in _columns().items()}
     numbers = {
         "value": "", "value_high": "", "volume_ml": volume, "reporting_limit": "", "uncertainty": "", "lower": lower,
         "upper": upper, "limit_line": "2" if rule else "", "compared_low": low, "compared_high": high,

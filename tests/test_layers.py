@@ -16,7 +16,7 @@ LAYERS = {
     1: {"parameters", "near_names", "numerals", "results", "units", "tables", "plant_files", "quantities"},
     2: {"sheets", "sheet_layouts", "limit_tables"},
     3: {"questions", "judging", "limit_comparison", "quality", "statistics", "train", "plant"},
-    4: {"release", "certificate"},
+    4: {"release", "certificate", "explanation"},
     5: {"certificate_files", "train_files", "forms", "batch", "records"},
     6: {"cli", "commands", "page"},
 }

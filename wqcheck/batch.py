@@ -13,7 +13,10 @@ from pandera.typing import DataFrame
 
 from wqcheck.findings import Finding, Severity
 from wqcheck.judging.binding import all_rows, bound_rows
+from wqcheck.judging.fitness import reporting_limit_findings
 from wqcheck.judging.judge import judge
+from wqcheck.judging.rules import JudgingRules, shipped_judging_rules
+from wqcheck.judging.uncertainty import SHEET, UNCERTAINTY_FILE, uncertainty_digest
 from wqcheck.limit_comparison.overrides import apply_overrides
 from wqcheck.limit_tables.acts import load_acts, remark_on
 from wqcheck.limit_tables.loading import LimitTable, covers, load_limits, product_word
@@ -85,6 +88,7 @@ def check_workbook(
     on: date,
     product: str,
     layouts: Layouts = None,
+    judging: JudgingRules | None = None,
 ) -> BatchCheck:
     """Return everything there is to know about one batch: readings, verdicts, stages, decision and the files used.
 
@@ -107,6 +111,8 @@ def check_workbook(
         Kind of water, a :class:`~wqcheck.tables.Product` word.
     layouts : Path, SheetLayout, sequence of SheetLayout or None
         Sheet layouts, see :func:`~wqcheck.sheets.read_workbook`; the one that was applied stands among the files used.
+    judging : JudgingRules, optional
+        How results are set beside the limits of each table; the shipped rules by default.
 
     Raises
     ------
@@ -116,6 +122,7 @@ def check_workbook(
     kind = product_word(product)
     tables = [load_limits(name) for name in limits]
     release_rules = load_release_rules(rules or shipped_folder("limits") / SHIPPED_RULES)
+    judging = judging or shipped_judging_rules()
     plant = load_train(train) if train else None
     taken = take_in(sources, layouts)
     details = _filled(details, taken)
@@ -126,7 +133,7 @@ def check_workbook(
     decides = here & same & water
     finished = Readings.validate(readings[decides].reset_index(drop=True))
     in_force, overrides = apply_overrides(tables, product=kind)
-    judged = judge(finished, in_force, product=kind, on=on)
+    judged = judge(finished, in_force, product=kind, on=on, rules=judging)
     found = (
         *taken.findings,
         *overrides,
@@ -135,6 +142,7 @@ def check_workbook(
         *_uncovered(tables, kind),
         *_not_binding(tables, kind, on),
         *control_notes(Readings.validate(readings[here & same])),
+        *reporting_limit_findings(judged, judging),
     )
     panels = due(Readings.validate(readings), in_force, product=kind, on=on, train=plant)
     told = (*found, *_unrecognised(finished), *overdue_findings(panels, release_rules))
@@ -150,7 +158,8 @@ def check_workbook(
         judged=judged,
         stages=removal_by_stage(Readings.validate(readings[water]), plant) if plant else no_stages(),
         decision=decision,
-        files=tuple(_stamps(taken.books, tables, plant, release_rules)),
+        files=(*_stamps(taken.books, tables, plant, release_rules), *_judging_stamps(judging, tables)),
+        decision_rules=judging.statements([table.name for table in tables]),
     )
 
 
@@ -259,3 +268,11 @@ def _stamps(
     if plant is not None:
         yield FileStamp(name=Path(plant.path).name, sha256=plant.digest, kind="train", title=plant.name)
     yield FileStamp(name=Path(rules.path).name, sha256=rules.digest, kind="release rules", title=rules.title)
+
+
+def _judging_stamps(judging: JudgingRules, tables: Iterable[LimitTable]) -> Iterable[FileStamp]:
+    """Yield the rules file, and the file of permitted uncertainties where a table used looks there."""
+    if judging.path:
+        yield FileStamp(name=Path(judging.path).name, sha256=judging.digest, kind="judging rules", title=judging.title)
+    if any(set(judging.of(table.name).sources) - {SHEET} for table in tables):
+        yield FileStamp(name=UNCERTAINTY_FILE, sha256=uncertainty_digest(), kind="permitted uncertainties")

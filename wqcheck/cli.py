@@ -25,6 +25,7 @@ from wqcheck.commands.train import train_app
 from wqcheck.errors import WqcheckError
 
 if TYPE_CHECKING:
+    from wqcheck.judging.rules import JudgingRules
     from wqcheck.release.decision import BatchCheck
 
 PAGE_OPTIONS = {
@@ -58,6 +59,16 @@ Kind = Annotated[str, typer.Option("--product", help="tap, packaged, spring, nat
 TrainFile = Annotated[Path | None, typer.Option("--train", help="Train file (TOML): stages and sampling points.")]
 RulesFile = Annotated[
     Path | None, typer.Option("--rules", help="Release-rules file (TOML); the shipped one by default.")
+]
+JudgingFile = Annotated[
+    Path | None, typer.Option("--judging-rules", help="Judging-rules file (TOML); the shipped one by default.")
+]
+Decision = Annotated[
+    str, typer.Option("--decision-rule", help="simple acceptance, guard band or guarded acceptance, for every table.")
+]
+Guard = Annotated[
+    float | None,
+    typer.Option("--guard-multiple", help="r of the guard band w = r U (ILAC-G8:09/2019), for every table."),
 ]
 OnDay = Annotated[str, typer.Option("--on", help="Day taken for undated results, 2026-03-31; today by default.")]
 
@@ -102,6 +113,9 @@ def check(
     ] = False,
     on: OnDay = "",
     layouts: LayoutsFolder = None,
+    judging_rules: JudgingFile = None,
+    decision_rule: Decision = "",
+    guard_multiple: Guard = None,
     as_json: AsJson = False,
 ) -> None:
     """Compare results with limit tables and say what could be released, worst first."""
@@ -110,6 +124,8 @@ def check(
     checked = _check(
         books, limits, product=product, batch=batch, train=train, rules=rules, on=on, layouts=layouts_folder(layouts)
     )
+    judging = _judging(judging_rules, decision_rule, guard_multiple)
+    checked = _check(books, limits, product=product, batch=batch, train=train, rules=rules, on=on, judging=judging)
     judged = weighing_most(checked.judged) if strictest else checked.judged
     if out is not None:
         judged.to_csv(out, index=False)
@@ -168,10 +184,22 @@ def certificate(
     number: Annotated[str, typer.Option(help="Number of the document; made from batch and day by default.")] = "",
     on: OnDay = "",
     layouts: LayoutsFolder = None,
+    judging_rules: JudgingFile = None,
+    decision_rule: Decision = "",
+    guard_multiple: Guard = None,
 ) -> None:
     """Issue the certificate of a batch, or a hold or reject notice when it may not be released."""
+    judging = _judging(judging_rules, decision_rule, guard_multiple)
     checked = _check(
-        books, limits, product=product, batch=batch, train=train, rules=rules, on=on, layouts=layouts_folder(layouts)
+        books,
+        limits,
+        product=product,
+        batch=batch,
+        train=train,
+        rules=rules,
+        on=on,
+        judging=judging,
+        layouts=layouts_folder(layouts),
     )
     say(checked.findings)
     print_decision(checked)
@@ -179,6 +207,37 @@ def certificate(
     for path in _issue(checked, number or f"{batch}-{issued_at:%Y%m%d}", signed_by, issued_at, out):
         typer.echo(path)
     _exit_by(checked)
+
+
+@app.command()
+def explain(
+    books: Books,
+    limits: LimitNames,
+    cell: Annotated[str, typer.Option(help="Cell of the result, Sheet!F12.")] = "",
+    sample: Annotated[str, typer.Option(help="Sample, as the sheet names it.")] = "",
+    parameter: Annotated[str, typer.Option(help="Code or name of the parameter.")] = "",
+    product: Kind = "packaged",
+    batch: Annotated[str, typer.Option(help="Batch number; what the sheet says by default.")] = "",
+    train: TrainFile = None,
+    rules: RulesFile = None,
+    on: OnDay = "",
+    judging_rules: JudgingFile = None,
+    decision_rule: Decision = "",
+    guard_multiple: Guard = None,
+) -> None:
+    """Show the working of one result: from the text in the cell to the verdict beside each limit."""
+    from wqcheck.explanation import explain as explained
+    from wqcheck.explanation import rows_at
+    from wqcheck.release.decision import CAUTION
+
+    judging = _judging(judging_rules, decision_rule, guard_multiple)
+    checked = _check(books, limits, product=product, batch=batch, train=train, rules=rules, on=on, judging=judging)
+    rows = rows_at(checked.judged, cell=cell, sample=sample, parameter=parameter)
+    for working in explained(rows, checked.decision_rules):
+        typer.echo(f"{working.result}: {working.verdict}")
+        for line in working.lines():
+            typer.echo(f"  {line}")
+    typer.echo(CAUTION, err=True)
 
 
 @app.command()
@@ -235,6 +294,7 @@ def _check(
     rules: Path | None,
     on: str,
     layouts: Path | None = None,
+    judging: JudgingRules | None = None,
 ) -> BatchCheck:
     from wqcheck.batch import check_workbook
     from wqcheck.release.decision import BatchDetails
@@ -248,7 +308,15 @@ def _check(
         on=day_of(on),
         product=product,
         layouts=layouts,
+        judging=judging,
     )
+
+
+def _judging(path: Path | None, decision_rule: str, guard_multiple: float | None) -> JudgingRules:
+    from wqcheck.judging.rules import load_judging_rules, shipped_judging_rules
+
+    chosen = load_judging_rules(path) if path else shipped_judging_rules()
+    return chosen.overridden(decision_rule, guard_multiple)
 
 
 def _issue(checked: BatchCheck, number: str, signed_by: str, issued_at: datetime, out: Path) -> tuple[Path, ...]:

@@ -181,6 +181,11 @@ class Judged(Readings):
     ``compared_high`` are the ends of what the result can be in ``limit_unit``; they agree for an exact result.
     ``compared_value`` is that value, or the end that decides. ``margin`` is the share of the limit that is left
     (negative when exceeded), dimensionless.
+
+    ``decision_rule`` is the rule that decided. ``expanded_uncertainty`` (with where it comes from) and ``guard_band``
+    are in ``limit_unit``; ``conformity`` is the probability that the true value meets the limit; all blank where
+    unknown. ``loq_percent`` is the reporting limit in percent of the limit. ``sum_lower``, ``sum_middle`` and
+    ``sum_upper`` are a sum with its non-detects as zero, half and all of their limits.
     """
 
     table: Series[str] = pa.Field(nullable=True)
@@ -201,6 +206,15 @@ class Judged(Readings):
     verdict: Series[str] = pa.Field(isin=list(Verdict))
     margin: Series[float] = pa.Field(nullable=True)
     reason: Series[str]
+    decision_rule: Series[str] = pa.Field(nullable=True)
+    expanded_uncertainty: Series[float] = pa.Field(nullable=True)
+    uncertainty_source: Series[str] = pa.Field(nullable=True)
+    guard_band: Series[float] = pa.Field(nullable=True)
+    conformity: Series[float] = pa.Field(nullable=True)
+    loq_percent: Series[float] = pa.Field(nullable=True)
+    sum_lower: Series[float] = pa.Field(nullable=True)
+    sum_middle: Series[float] = pa.Field(nullable=True)
+    sum_upper: Series[float] = pa.Field(nullable=True)
 
 
 class Stages(pa.DataFrameModel):

@@ -20,17 +20,21 @@ _RESULT_COLUMNS = {
     "Verdict": 16, "Parameter": 24, "Required": 10, "Sample": 14, "Point": 14, "Reported": 14, "Unit": 16,
     "Compared": 20, "Limit": 20, "Limit table": 22, "Clause": 22, "Limit text": 24, "Reason": 46, "Method": 22,
     "Laboratory": 20, "Read from": 34, "Compared from": 14, "Compared to": 14, "Lower limit": 12, "Upper limit": 12,
-    "Limit unit": 14,
+    "Limit unit": 14, "Decision rule": 22, "U": 12, "U from": 30, "Guard band": 12, "Probability of conformity": 14,
+    "Reporting limit, % of limit": 14, "Sum, lower bound": 12, "Sum, middle": 12, "Sum, upper bound": 12,
 }  # fmt: skip
 
 
 def workbook_bytes(certificate: Certificate) -> bytes:
-    """Write the certificate's sheets: Certificate, Results, Stages, Not tested, Samples, Findings and Files."""
+    """Write the certificate's sheets, from its entries and results to the files that it rests on."""
     book = Workbook()
     del book["Sheet"]
     _sheet(book, "Certificate", {"Entry": 26, "Content": 90}, _entries(certificate))
     results = _sheet(book, "Results", _RESULT_COLUMNS, map(_result, (*certificate.results, *certificate.without_limit)))
     _embolden(results, ("fail", "conditional fail", "undetermined"))
+    _sheet(book, "Working", {"Result": 40, "Verdict": 18, "Read from": 34, "Step": 18, "What it gives": 100},
+           ((working.result, working.verdict, working.where, step.title, step.text)
+            for working in certificate.workings for step in working.steps))  # fmt: skip
     _sheet(book, "Stages", {"Stage": 28, "Parameter": 24, "Point before": 16, "Before": 16, "Point after": 16,
                             "After": 16, "Unit": 10, "Removal": 14, "Removal %": 12, "log10 removal": 12,
                             "Bound": 12, "Remark": 50},
@@ -64,6 +68,7 @@ def _entries(certificate: Certificate) -> list[tuple[str, str]]:
         *(("Reason", " ".join(filter(None, (r.message, r.where and f"(at {r.where})")))) for r in certificate.reasons),
         *(("Next step", step) for step in certificate.next_steps),
         *(("Statement", part) for part in certificate.statement),
+        *(("Decision rule", f"{entry.table}: {entry.rule}") for entry in certificate.decision_rules),
         ("Plant", batch.plant),
         ("Address", batch.address),
         ("Batch", batch.batch),
@@ -110,6 +115,15 @@ def _result(line: ResultLine) -> tuple[str | float | None, ...]:
         line.limit_lower,
         line.limit_upper,
         line.limit_unit,
+        line.decision_rule,
+        line.uncertainty,
+        line.uncertainty_source,
+        line.guard_band,
+        line.conformity,
+        line.loq_percent,
+        line.sum_lower,
+        line.sum_middle,
+        line.sum_upper,
     )
 
 

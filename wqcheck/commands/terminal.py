@@ -62,6 +62,8 @@ def print_decision(checked: BatchCheck, most: int | None = None) -> None:
 
     decision = checked.decision
     water = f"{checked.details.product} water"
+    for statement in checked.decision_rules:
+        typer.echo(f"decision rule, {statement.table}: {statement.rule}")
     typer.echo(f"batch {decision.batch} ({water}): recommended disposition {str(decision.disposition).upper()}")
     for reason in decision.reasons[:most]:
         where = f" [{reason.where}]" if reason.where else ""
@@ -81,6 +83,7 @@ def check_json(checked: BatchCheck, judged: pd.DataFrame) -> str:
         "batch": asdict(checked.details), "decision": asdict(checked.decision),
         "findings": [asdict(finding) for finding in checked.findings],
         "files": [asdict(file) for file in checked.files],
+        "decision_rules": [asdict(statement) for statement in checked.decision_rules],
         "judged": rows, "stages": json.loads(checked.stages.to_json(orient="records")),
     }  # fmt: skip
     return json.dumps(data, ensure_ascii=False, indent=2)

@@ -190,6 +190,7 @@ def _keep_check(work: Writing, batch: str, version: int, made: tuple[BatchCheck,
     work.add(
         table_of(Checks), batch=batch, version=version, product=checked.details.product, checked_on=on.isoformat(),
         disposition=str(decision.disposition), **lists, software=f"wqcheck {__version__}",
+        decision_rules=json.dumps([asdict(rule) for rule in checked.decision_rules], ensure_ascii=False),
     )  # fmt: skip
     for reason in decision.reasons:
         work.add(table_of(Reasons), **{field.name: getattr(reason, field.name) for field in fields(reason)})

@@ -151,6 +151,7 @@ class Checks(Sealed, Base):
     required: Mapped[str]
     missing: Mapped[str]
     not_tested: Mapped[str]
+    decision_rules: Mapped[str]
     software: Mapped[str]
 
 

@@ -50,6 +50,7 @@ class CheckRow:
     required: str
     missing: str
     not_tested: str
+    decision_rules: str
 
 
 def batch_named(connection: Connection, text: str) -> str | None:

@@ -12,6 +12,7 @@ from sqlalchemy import Connection, Select, Table, select
 
 from wqcheck.errors import RecordRefusedError
 from wqcheck.findings import Finding, Severity
+from wqcheck.judging.rules import RuleStatement
 from wqcheck.records.frames import READING_COLUMNS, VERDICT_COLUMNS, frame_of
 from wqcheck.records.intake import LEDGER
 from wqcheck.records.schema import (
@@ -51,6 +52,7 @@ def stored_check(connection: Connection, batch: str, version: int | None = None)
         stages=_stages(connection, check.entry),
         decision=_decision(connection, batch, check),
         files=_stamps(connection, check.entry),
+        decision_rules=tuple(RuleStatement(**rule) for rule in json.loads(check.decision_rules)),
     )
 
 

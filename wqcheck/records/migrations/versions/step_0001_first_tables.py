@@ -38,7 +38,7 @@ RECORD_TABLES = {
     "sub_lots": "batch code containers volume note",
     "retained_samples": "batch code quantity kept_at keep_until",
     "linked_samples": "batch code role origin valid_until",
-    "checks": "batch version:int product checked_on disposition required missing not_tested software",
+    "checks": "batch version:int product checked_on disposition required missing not_tested decision_rules software",
     "check_files": "name kind title sha256",
     "reasons": "disposition code message where parameter",
     "findings": "code severity message where given",
