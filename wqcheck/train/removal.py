@@ -210,4 +210,5 @@ def no_stages() -> DataFrame[Stages]:
 
 
 def _stage_types() -> dict[str, str]:
-    return {name: str(column.dtype) for name, column in Stages.to_schema().columns.items()}
+    kinds = {name: str(column.dtype) for name, column in Stages.to_schema().columns.items()}
+    return {name: "str" if kind.startswith("string") else kind for name, kind in kinds.items()}

@@ -22,10 +22,13 @@ FRAME_TABLES = {
     "fraction reported! sign! value:number value_high:number unit unit_text basis volume_ml:number "
     "reporting_limit:number uncertainty:number qualifier method lab replicate workbook! sheet cell!",
     "judged": "reading:int! table rule lower:number upper:number limit_unit limit_basis class status source clause "
-    "evidence limit_line:number compared_value:number compared_low:number compared_high:number verdict! margin:number "
-    "reason!",
+    "evidence limit_line:number compared_value:number compared_low:number compared_high:number verdict! "
+    "margin:number reason! decision_rule expanded_uncertainty:number uncertainty_source guard_band:number "
+    "conformity:number loq_percent:number sum_lower:number sum_middle:number sum_upper:number",
     "stages": "stage! kind parameter! inlet_point! outlet_point! inlet! outlet! unit removal_percent:number "
-    "log_removal:number bound! reason!",
+    "log_removal:number bound! reason! removal_low:number removal_high:number cumulative_percent:number "
+    "cumulative_log:number cumulative_bound inlet_low:number inlet_high:number outlet_low:number "
+    "outlet_high:number inlet_cells outlet_cells",
 }
 """Columns that may be blank unless marked ``!``; text unless a kind is named."""
 
