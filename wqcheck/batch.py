@@ -20,7 +20,7 @@ from wqcheck.parameters import catalogue
 from wqcheck.quality.checks import check_quality
 from wqcheck.release.decision import BatchCheck, BatchDetails, FileStamp, decide_release, load_release_rules
 from wqcheck.release.rules import ReleaseRules
-from wqcheck.sheets import ReadResult, read_workbook
+from wqcheck.sheets import ReadResult, read_books
 from wqcheck.shipped_files import shipped_folder
 from wqcheck.tables import Judged, Ledger, Limits, Product, Readings
 from wqcheck.train.description import Train, assign_stages, at_product_point, load_train, place_of
@@ -52,14 +52,14 @@ class Taken:
 
 
 def take_in(sources: Sequence[Source]) -> Taken:
-    """Read the workbooks, in the order given.
+    """Read the workbooks, in the order given, and those of zipped folders.
 
     Raises
     ------
     wqcheck.errors.WorkbookError
         One of them cannot be read at all.
     """
-    books = tuple(read_workbook(source) for source in sources)
+    books = tuple(book for source in sources for book in read_books(source))
     readings = pd.concat([book.readings for book in books], ignore_index=True)
     findings = tuple(finding for book in books for finding in book.findings)
     return Taken(books=books, readings=Readings.validate(readings), findings=findings)
