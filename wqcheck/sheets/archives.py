@@ -1,7 +1,7 @@
-"""Turns the bytes of a zip file into its parts, once its directory shows that unpacking them costs no more than allowed.
+"""Turns the bytes of a zip file into its parts, once its directory shows that they cost no more than allowed.
 
-Bombs show in the directory: by the sum of the sizes, by their ratio, or by the number of parts. What is unpacked is held
-to the size stated there, so that a directory that lies gains nothing.
+Bombs show in the directory: by the sum of the sizes, by their ratio, or by the number of parts. What is unpacked is
+held to the size stated there, so that a directory that lies gains nothing.
 """
 
 from __future__ import annotations

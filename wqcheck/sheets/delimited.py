@@ -16,12 +16,12 @@ from wqcheck.sheets.reading_limits import ReadingLimits
 _BOMS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
 NO_WORKBOOK = "{} is neither a workbook nor text; give an .xlsx, .xls, .ods or .csv file"
 _TOO_MANY = (
-    "{} reaches over {:,} cells and {:,} are allowed; check that it is delimited text, share it out over several files, "
-    "or raise the limit"
+    "{} reaches over {:,} cells and {:,} are allowed; check that it is delimited text, share it out over several "
+    "files, or raise the limit"
 )
 _UNCLOSED = (
-    "a quotation mark is opened and never closed, so all quotation marks were read as plain text; look whether the rows "
-    "around it were cut rightly, or save the file again"
+    "a quotation mark is opened and never closed, so all quotation marks were read as plain text; look whether the "
+    "rows around it were cut rightly, or save the file again"
 )
 _CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f]")
 _DELIMITERS = ",;\t|"

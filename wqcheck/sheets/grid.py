@@ -56,7 +56,7 @@ class Book:
 
 
 def sheet_of(name: str, rows: Iterable[Any], width: int, *, hidden: bool = False, marks: Marks | None = None) -> Sheet:
-    """Return *rows* as a sheet of *width*: blanks None, whole numbers floats, booleans their word, no blank rows at the end.
+    """Return *rows* as a sheet: blanks None, whole numbers floats, booleans their word, no blank rows at the end.
 
     Equal texts become one object, and a block of rows at a time is taken, so that memory holds each text once.
     """

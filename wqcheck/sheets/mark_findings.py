@@ -1,4 +1,4 @@
-"""Turns what stands in a sheet beside its values (hidden and filtered rows, hidden columns, struck cells) into findings."""
+"""Turns what stands in a sheet beside its values (hidden rows and columns, struck cells) into findings."""
 
 from __future__ import annotations
 
@@ -27,8 +27,8 @@ def mark_findings(sheet: Sheet, where: str) -> Iterator[Finding]:
         names = first_cells([f"{column_name(c)}{r + 1}" for r, c in struck])
         yield Finding(
             code="struck through", severity=Severity.HOLD, given=names, where=where,
-            message=f"{len(struck)} cell(s) are struck through, as laboratories do with what is void; they were read all "
-            "the same: ask whether they hold, and delete those that do not",
+            message=f"{len(struck)} cell(s) are struck through, as laboratories do with what is void; they were read "
+            "all the same: ask whether they hold, and delete those that do not",
         )  # fmt: skip
 
 

@@ -20,7 +20,8 @@ from wqcheck.sheets.reading_limits import ReadingLimits
 _SIGNS = re.compile(rb"<f[ >/]|t=\"e\"|hidden=|='|\s=|=\s")
 _PLAIN_START = re.compile(rb"\s*(?:\xef\xbb\xbf)?\s*(?:<\?xml[^>]*\?>\s*)?<worksheet[\s>]")
 _REFERENCE = re.compile(rb'<c r="(?P<letters>[A-Z]{1,3})(?P<digits>[0-9]{1,7})"[ />]')
-_NAME = re.compile(r"(?P<letters>[A-Za-z]{1,3})(?P<digits>[0-9]{1,7})")
+_EACH = re.compile(rb'<c r="([A-Z]+)([0-9]+)"')
+_NAME = re.compile(r"(?P<letters>[A-Za-z]{1,3})(?P<digits>[0-9]{1,18})")
 _TRUE = frozenset(["1", "true", "on"])
 _MOST_ROWS, _MOST_COLUMNS = 1_048_576, 16_384
 """Rows and columns of a sheet (common practice of spreadsheet programs)."""
@@ -35,33 +36,40 @@ def ooxml_marks(name: str, archive: zipfile.ZipFile, limits: ReadingLimits) -> d
         A part declares entities, is larger than allowed, or a cell stands outside of any sheet.
     """
     parts = {part.lower(): part for part in archive.namelist()}
+    for part in (part for lowered, part in parts.items() if lowered.endswith(".xml")):
+        with archive.open(part) as stream:
+            if DECLARED.search(stream.read(4096)):
+                raise WorkbookError(DECLARES_ENTITIES.format(name, part))
     struck = struck_through(archive, parts, limits)
     found = {
-        lowered: _marks_of(name, archive, part, struck)
+        lowered: _marks_of(name, archive, part, struck, limits.cells // 8)
         for lowered, part in parts.items()
         if lowered.endswith(".xml") and not lowered.endswith(("sharedstrings.xml", "styles.xml"))
     }
     return {sheet: found.get(part.lower(), Marks()) for sheet, part in sheet_parts(archive, parts, limits).items()}
 
 
-def _marks_of(name: str, archive: zipfile.ZipFile, part: str, struck: Struck) -> Marks:
-    """Return the marks of one part; most need no more than a look at each piece."""
+def _marks_of(name: str, archive: zipfile.ZipFile, part: str, struck: Struck, cells: int) -> Marks:
+    """Return the marks of one part; most need no more than a look at each piece, and a bound of up to *cells*."""
     seen = _Plain(struck)
     for number, piece in enumerate(pieces(archive, part)):
-        if number == 0 and DECLARED.search(piece[:4096]):
-            raise WorkbookError(DECLARES_ENTITIES.format(name, part))
         if number == 0 and not _PLAIN_START.match(piece):
             return _Parsed(name, part, struck).marks_of(archive)
         if not seen.takes(piece):
             return _Parsed(name, part, struck).marks_of(archive)
-    return Marks(rows=10**seen.digits - 1, columns=sum(26**n for n in range(1, seen.letters + 1)))
+    bound = seen.bound()
+    return bound if bound.rows * bound.columns <= cells else _exact(archive, part)
 
 
 class _Plain:
-    """Pieces of a sheet in which every cell begins ``<c r="A1"`` and nothing has to be marked."""
+    """Pieces of a sheet in which every cell begins ``<c r="A1"`` and nothing has to be marked.
+
+    ``letters`` and ``digits`` are how many the furthest cell has in its name, ``letter`` and ``digit`` the highest first
+    ones of so many: a bound that costs one search for anything beyond it per piece.
+    """
 
     def __init__(self, struck: Struck) -> None:
-        self.letters, self.digits = 1, 2
+        self.letters, self.letter, self.digits, self.digit = 1, b"A", 1, b"1"
         styles = b"|".join(map(str.encode, sorted(struck.styles)))
         texts = b"|".join(map(str.encode, sorted(struck.texts)))
         signs = [_SIGNS.pattern]
@@ -79,14 +87,38 @@ class _Plain:
             reference = _REFERENCE.match(piece, match.start())
             if reference is None:
                 return False
-            self.letters = max(self.letters, len(reference["letters"]))
-            self.digits = max(self.digits, len(reference["digits"]))
+            name, number = reference["letters"], reference["digits"]
+            self.letters, self.letter = max((self.letters, self.letter), (len(name), name[:1]))
+            self.digits, self.digit = max((self.digits, self.digit), (len(number), number[:1]))
             self._other, start = self._beyond(), match.start()
         return True
 
+    def bound(self) -> Marks:
+        """Return marks that reach at least as far as any cell taken in."""
+        rows = (int(self.digit) + 1) * 10 ** (self.digits - 1) - 1
+        columns = _column(self.letter.decode() + "Z" * (self.letters - 1)) + 1
+        return Marks(rows=min(rows, _MOST_ROWS), columns=min(columns, _MOST_COLUMNS))
+
     def _beyond(self) -> re.Pattern[bytes]:
         """Return what matches any cell further out than those seen, or written otherwise."""
-        return re.compile(rb'<c(?! r="[A-Z]{1,%d}[0-9]{1,%d}"[ />])[\s/>]' % (self.letters, self.digits))
+        name = rb"(?:[A-%b][A-Z]{%d}%b)" % (self.letter, self.letters - 1, _fewer(rb"[A-Z]", self.letters))
+        number = rb"(?:[1-%b][0-9]{%d}%b)" % (self.digit, self.digits - 1, _fewer(rb"[0-9]", self.digits))
+        return re.compile(rb'<c(?! r="' + name + number + rb'"[ />])[\s/>]')
+
+
+def _fewer(kind: bytes, count: int) -> bytes:
+    return rb"|%b{1,%d}" % (kind, count - 1) if count > 1 else b""
+
+
+def _exact(archive: zipfile.ZipFile, part: str) -> Marks:
+    """Return how far a plain sheet reaches, each cell looked at."""
+    marks = Marks()
+    for piece in pieces(archive, part):
+        places = _EACH.findall(piece)
+        names, numbers = {name for name, _ in places}, {number for _, number in places}
+        if places:
+            marks.reach(max(map(int, numbers)) - 1, max(_column(name.decode()) for name in names))
+    return marks
 
 
 @dataclass(slots=True, eq=False)
@@ -130,6 +162,12 @@ class _Parsed:
     def _refuse(self, *_: object) -> None:
         raise WorkbookError(DECLARES_ENTITIES.format(self.book, self.part))
 
+    def _outside(self, given: str) -> None:
+        raise WorkbookError(
+            f"{self.book} names a cell outside of any sheet in {self.part!r} ({given[:40]}); open it in a spreadsheet "
+            "program and save it as a new .xlsx or .csv"
+        )
+
     def _start(self, tag: str, given: dict[str, str]) -> None:
         local = tag.rpartition(" ")[2]
         if local == "c":
@@ -148,11 +186,13 @@ class _Parsed:
             self.marks.filtered = True
 
     def _cell(self, given: dict[str, str]) -> None:
-        place = _NAME.fullmatch(given.get("r", ""))
+        name = given.get("r", "")
+        place = _NAME.fullmatch(name)
+        if name and place is None:
+            self._outside(name)
+        self._column += 1
         if place is not None:
             self._row, self._column = int(place["digits"]) - 1, _column(place["letters"])
-        else:
-            self._column += 1
         self._error, self._shared = given.get("t") == "e", given.get("t") == "s"
         self._style, self._formula, self._value = given.get("s", ""), None, ""
 
@@ -176,10 +216,7 @@ class _Parsed:
         if not value and self._formula is None:
             return
         if not (0 <= self._row < _MOST_ROWS and 0 <= self._column < _MOST_COLUMNS):
-            raise WorkbookError(
-                f"{self.book} names a cell outside of any sheet in {self.part!r} (row {self._row + 1}, column "
-                f"{self._column + 1}); open it in a spreadsheet program and save it as a new .xlsx or .csv"
-            )
+            self._outside(f"row {self._row + 1}, column {self._column + 1}")
         self.marks.reach(*place)
         if self._error:
             self.marks.texts[place] = value or "#ERROR"

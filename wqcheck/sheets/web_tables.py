@@ -121,8 +121,8 @@ def web_book(name: str, data: bytes, sha256: str, limits: ReadingLimits) -> Book
     cells = sum(len(rows) * width for rows, width in zip(tables, widths, strict=True))
     if cells > limits.cells or len(tables) > limits.sheets:
         raise WorkbookError(
-            f"{name} reaches over {cells:,} cells in {len(tables):,} tables; {limits.cells:,} cells in {limits.sheets:,} "
-            "tables are allowed: share it out over several files, or raise the limit"
+            f"{name} reaches over {cells:,} cells in {len(tables):,} tables; {limits.cells:,} cells in "
+            f"{limits.sheets:,} tables are allowed: share it out over several files, or raise the limit"
         )
     sheets = tuple(
         sheet_of(f"Table {number}", ([row.get(c) for c in range(width)] for row in rows), width)

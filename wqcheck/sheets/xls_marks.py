@@ -1,4 +1,4 @@
-"""Turns an xls or xlsb file into the marks of its sheets, and an xls file into its cells where the first reader fails."""
+"""Turns an xls or xlsb file into the marks of its sheets, and an xls file into cells where the first reader fails."""
 
 from __future__ import annotations
 
