@@ -17,7 +17,7 @@ from tests.workbooks import said, table_of, xlsx_bytes
 from wqcheck.errors import WorkbookError
 from wqcheck.sheets import ReadingLimits, read_books, read_workbook
 
-TABLE = [["Sample", "Lead (µg/L)"], ["S-1", 1], ["S-2", 2]]
+TABLE: list[list[str | int]] = [["Sample", "Lead (µg/L)"], ["S-1", 1], ["S-2", 2]]
 
 
 def book(sheet: str, texts: str = "") -> bytes:

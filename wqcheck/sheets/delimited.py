@@ -47,9 +47,12 @@ def text_book(name: str, data: bytes, sha256: str, limits: ReadingLimits) -> Boo
     unclosed = text.count('"') % 2 == 1
     doubts = [_UNCLOSED] if unclosed else []
     csv.field_size_limit(max(csv.field_size_limit(), len(text)))
-    quoting = csv.QUOTE_NONE if unclosed else csv.QUOTE_MINIMAL
     try:
-        rows = list(csv.reader(io.StringIO(text), delimiter=delimiter, quoting=quoting))
+        rows = list(
+            csv.reader(
+                io.StringIO(text), delimiter=delimiter, quoting=csv.QUOTE_NONE if unclosed else csv.QUOTE_MINIMAL
+            )
+        )
     except csv.Error as problem:
         raise WorkbookError(f"{name} cannot be read as delimited text ({problem}); save it again as CSV") from problem
     width = max(map(len, rows), default=0)

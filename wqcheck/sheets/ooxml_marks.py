@@ -64,8 +64,8 @@ def _marks_of(name: str, archive: zipfile.ZipFile, part: str, struck: Struck, ce
 class _Plain:
     """Pieces of a sheet in which every cell begins ``<c r="A1"`` and nothing has to be marked.
 
-    ``letters`` and ``digits`` are how many the furthest cell has in its name, ``letter`` and ``digit`` the highest first
-    ones of so many: a bound that costs one search for anything beyond it per piece.
+    ``letters`` and ``digits`` are how many the furthest cell has in its name, ``letter`` and ``digit`` the highest
+    first ones of so many: a bound that costs one search for anything beyond it per piece.
     """
 
     def __init__(self, struck: Struck) -> None:

@@ -117,8 +117,8 @@ def _first_reader(opened: _Opened) -> Iterator[Sheet]:
 def _rows(sheet: Any, marks: Marks, width: int) -> Iterator[list[Any]]:
     """Yield the rows of the sheet from its first on, with the texts of *marks* in their cells."""
     texts: dict[int, dict[int, str]] = {}
-    for (row, column), text in marks.texts.items():
-        texts.setdefault(row, {})[column] = text
+    for (place, column), text in marks.texts.items():
+        texts.setdefault(place, {})[column] = text
     left = [None] * (sheet.start[1] if sheet.start else 0)
     number = 0
     for cells in sheet.iter_rows() if sheet.start else ():
