@@ -25,6 +25,7 @@ OUTSIDE = {
     "pint": {"units"},
     "pandera": {"tables"} | LAYERS[2] | LAYERS[3] | LAYERS[4] | LAYERS[5],
     "python_calamine": {"sheets"},
+    "xlrd": {"sheets"},
     "openpyxl": {"sheets", "limit_tables", "forms", "certificate_files", "train_files"},
     "typst": {"certificate_files"},
     "sqlalchemy": {"records"},

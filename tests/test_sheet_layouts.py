@@ -30,9 +30,9 @@ from wqcheck.sheet_layouts.records import (
 )
 from wqcheck.sheet_layouts.saving import layout_text, save_layout
 from wqcheck.sheets import ReadResult, read_workbook
-from wqcheck.sheets.grid import open_book
 from wqcheck.sheets.headings import _patterns
 from wqcheck.sheets.layouts import find_tables, matching_layout
+from wqcheck.sheets.opening import open_book
 
 SAMPLES = sorted(
     path

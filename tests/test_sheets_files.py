@@ -156,7 +156,7 @@ def truncated() -> bytes:
 def zip_without_workbook() -> bytes:
     stream = io.BytesIO()
     with zipfile.ZipFile(stream, "w") as archive:
-        archive.writestr("readme.txt", "no workbook")
+        archive.writestr("readme.pdf", "no workbook")
     return stream.getvalue()
 
 

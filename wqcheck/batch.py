@@ -30,7 +30,7 @@ from wqcheck.release.due import due, overdue_findings
 from wqcheck.release.finding_weights import weighed
 from wqcheck.release.rules import ReleaseRules
 from wqcheck.sheet_layouts.saving import digest_of
-from wqcheck.sheets import ReadResult, read_workbook
+from wqcheck.sheets import ReadResult, read_books
 from wqcheck.sheets.layouts import Layouts
 from wqcheck.shipped_files import shipped_folder
 from wqcheck.tables import Judged, Ledger, Limits, Product, Readings
@@ -63,7 +63,7 @@ class Taken:
 
 
 def take_in(sources: Sequence[Source], layouts: Layouts = None) -> Taken:
-    """Read the workbooks, in the order given, each with the sheet layout of *layouts* that matches it.
+    """Read the workbooks, in the order given, and those of zipped folders, each with the sheet layout that matches it.
 
     Raises
     ------
@@ -72,7 +72,7 @@ def take_in(sources: Sequence[Source], layouts: Layouts = None) -> Taken:
     wqcheck.errors.SheetLayoutError
         A file in the folder of layouts is not usable.
     """
-    books = tuple(read_workbook(source, layouts) for source in sources)
+    books = tuple(book for source in sources for book in read_books(source, layouts))
     readings = pd.concat([book.readings for book in books], ignore_index=True)
     findings = tuple(finding for book in books for finding in book.findings)
     return Taken(books=books, readings=Readings.validate(readings), findings=findings)

@@ -51,7 +51,7 @@ ROOMY = """<style>
 </style>"""
 
 SAMPLE_LIMITS = "plant_specification.csv"
-WORKBOOK_TYPES = ["xlsx", "xlsm", "xls", "xlsb", "ods", "csv", "tsv", "txt"]
+WORKBOOK_TYPES = ["xlsx", "xlsm", "xls", "xlsb", "ods", "csv", "tsv", "txt", "htm", "html", "zip"]
 
 
 @dataclass(frozen=True, slots=True)

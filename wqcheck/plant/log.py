@@ -21,7 +21,8 @@ from wqcheck.parameters import normalise
 from wqcheck.plant.readings import NEEDED, SECTIONS, PlantReadings, read_plant_readings
 from wqcheck.plant_files import refuse_problems
 from wqcheck.quantities import QuantityError, read_quantity
-from wqcheck.sheets.grid import Sheet, open_book
+from wqcheck.sheets.grid import Sheet
+from wqcheck.sheets.opening import open_book
 from wqcheck.sheets.roles import cell_names
 
 TDS_PER_CONDUCTIVITY = 0.65

@@ -77,11 +77,15 @@ def _columns(cells: Cells, header: int | None, profiles: list[Profile]) -> tuple
 
 def _with_signs(cells: Cells, columns: dict[int, Column]) -> dict[int, Column]:
     """Give the role of a sign column to each column of *cells* that holds nothing but signs, whatever its heading."""
-    signs = {
-        c for c, column in columns.items()
-        if column.analyte is None and (found := set(map(str, filter(None, cells[:, c])))) and found <= _SIGNS
-    }  # fmt: skip
+    signs = {c for c, column in columns.items() if column.analyte is None and _only_signs(cells[:, c])}
     return {c: replace(column, role="sign") if c in signs else column for c, column in columns.items()}
+
+
+def _only_signs(column: Cells) -> bool:
+    """Return whether *column* holds nothing but signs; most columns show at their first cells that they do not."""
+    filled = (str(cell) for cell in column if cell)
+    first = next(filled, None)
+    return first in _SIGNS and all(sign in _SIGNS for sign in filled)
 
 
 def _realigned(headings: Mapping[int, str], profiles: list[Profile]) -> dict[int, str] | None:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 from pandera.typing import DataFrame
 
+from wqcheck.errors import WorkbookError
 from wqcheck.findings import Finding, Severity
 from wqcheck.near_names import did_you_mean
 from wqcheck.sheet_layouts.records import NO_ANSWERS, SheetLayout
@@ -19,10 +20,13 @@ from wqcheck.sheets.coded import Coded
 from wqcheck.sheets.content import Kind, kind_of
 from wqcheck.sheets.extract import extract
 from wqcheck.sheets.extraction import Extraction
-from wqcheck.sheets.grid import Book, Sheet, open_book
+from wqcheck.sheets.grid import Book, Sheet
 from wqcheck.sheets.headings import BATCH_LABELS
 from wqcheck.sheets.labels import Fact, read_labels
 from wqcheck.sheets.layouts import FoundTable, Layouts, choose_layout, find_tables
+from wqcheck.sheets.mark_findings import mark_findings
+from wqcheck.sheets.opening import open_books
+from wqcheck.sheets.reading_limits import READING_LIMITS, ReadingLimits
 from wqcheck.sheets.result_cells import find_result_cells
 from wqcheck.sheets.roles import RoleGrid, cell_text, column_name
 from wqcheck.sheets.table import Table
@@ -87,7 +91,9 @@ class ReadResult:
         return Ledger.validate(table)
 
 
-def read_workbook(source: Path | tuple[str, bytes], layouts: Layouts = None) -> ReadResult:
+def read_workbook(
+    source: Path | tuple[str, bytes], layouts: Layouts = None, limits: ReadingLimits = READING_LIMITS
+) -> ReadResult:
     """Return the readings of a workbook or text file; the layout of each table is found by its content.
 
     Parameters
@@ -97,18 +103,49 @@ def read_workbook(source: Path | tuple[str, bytes], layouts: Layouts = None) -> 
     layouts : Path, SheetLayout, sequence of SheetLayout or None
         A folder of sheet layouts, or some, of which the one that matches the headings is applied; or one that is
         applied in any case. A finding says which it was and what it supplied.
+    limits : ReadingLimits
+        The most that the file may ask for.
 
     Raises
     ------
     wqcheck.errors.WorkbookError
-        The file cannot be read at all.
+        The file cannot be read at all, asks for more than allowed, or is a zipped folder of several books.
     wqcheck.errors.SheetLayoutError
         A file in the folder of layouts is not usable.
     """
-    book = open_book(source)
+    results = read_books(source, layouts, limits)
+    if len(results) > 1:
+        raise WorkbookError(
+            f"{results[0].name} is a zipped folder of {len(results) - 1} book(s); unpack it and give one"
+        )
+    return results[0]
+
+
+def read_books(
+    source: Path | tuple[str, bytes], layouts: Layouts = None, limits: ReadingLimits = READING_LIMITS
+) -> tuple[ReadResult, ...]:
+    """Return what each book of *source* gave: of a file one, of a zipped folder its own findings and each book in it.
+
+    Raises
+    ------
+    wqcheck.errors.WorkbookError
+        Nothing of it can be read, or it asks for more than *limits* allow.
+    """
+    books = open_books(source, limits)
+    results = [_read_book(book, layouts, alone=len(books) == 1) for book in books]
+    if len(books) > 1 and all(result.readings.empty for result in results):
+        message = "no result was read from any book of this zipped folder"
+        nothing = Finding(code="no results", severity=Severity.HOLD, message=message, where=books[0].name)
+        results[0] = replace(results[0], findings=(*results[0].findings, nothing))
+    return tuple(results)
+
+
+def _read_book(book: Book, layouts: Layouts, *, alone: bool) -> ReadResult:
     taken = _Taken(book)
     for text in book.remarks:
         taken.note("reader", text, book.name)
+    for text in book.doubts:
+        taken.note("reader", text, book.name, Severity.HOLD)
     found = [find_tables(sheet) for sheet in book.sheets]
     layout, said = choose_layout([table for tables in found for table in tables], layouts, book.name)
     taken.findings += said
@@ -117,9 +154,9 @@ def read_workbook(source: Path | tuple[str, bytes], layouts: Layouts = None) -> 
         _read_sheet(taken, sheet, tables)
     frames = taken.frames or [_empty(Readings)]
     readings = Readings.validate(pd.concat(frames, ignore_index=True))
-    if readings.empty:
+    if readings.empty and (alone or book.sheets):
         why = taken.reasons[0] if taken.reasons else "its table holds no result"
-        taken.note("no results", f"no result was read: {why}", book.name, Severity.HOLD)
+        taken.note("no results", f"no result was read: {why}", book.name, Severity.HOLD if alone else Severity.NOTE)
     if layout is not None:
         _say_layout(taken, layout)
     return ReadResult(
@@ -164,6 +201,7 @@ def _read_sheet(taken: _Taken, sheet: Sheet, tables: tuple[FoundTable, ...]) -> 
     where = f"{taken.book.name}|{sheet.name}" if sheet.name else taken.book.name
     if sheet.hidden:
         taken.note("hidden sheet", "this sheet is hidden in the workbook; it was read all the same", where)
+    taken.findings.extend(mark_findings(sheet, where))
     facts, unit = dict[str, Fact](), None
     read, reasons = len(taken.frames), len(taken.reasons)
     for found in tables:
