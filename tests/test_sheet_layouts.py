@@ -395,7 +395,7 @@ def test_words_signs_bases_volumes_and_points_are_supplied() -> None:
     [
         ("Arsenik", "arsenic"), ("Sulphte", "sulfate"), ("Total colifroms", "total_coliforms"),
         ("Chlordie", "chloride"),
-        ("Heavy stuff (Pb)", "lead"), ("7439921", "lead"), ("Hexaclorobutadieno", "hexachlorobutadiene"),
+        ("Heavy stuff (Pb)", "lead"), ("7439921", "lead"), ("Hexaclorbutadieno", "hexachlorobutadiene"),
     ],
 )  # fmt: skip
 def test_a_misspelt_name_is_offered_and_never_applied(text: str, code: str) -> None:

@@ -38,7 +38,7 @@ class Checks:
     def text(self, entry: Mapping[str, Any], key: str, where: str = "", *, blank: bool = False) -> str:
         """Return a text, blank where there is none; a blank text is refused unless it may be."""
         value = entry.get(key, "")
-        if key in entry and not (is_text(value) or (blank and value == "")):
+        if key in entry and not (is_text(value) or (blank and isinstance(value, str))):
             self.refuse(_at(where, key), value, "write a text between quotation marks, or leave the key out")
             return ""
         return str(value)
