@@ -200,7 +200,9 @@ def test_a_result_that_is_awaited_is_no_result_left_undone(text: str) -> None:
     assert parse_result(text).problem == AWAITED
 
 
-@pytest.mark.parametrize(("text", "beyond"), [("<LOQ", True), ("trace", True), ("BQL", True), ("<LOD", False), ("ND", False)])
+@pytest.mark.parametrize(
+    ("text", "beyond"), [("<LOQ", True), ("trace", True), ("BQL", True), ("<LOD", False), ("ND", False)]
+)
 def test_a_word_for_below_quantification_is_told_from_one_for_below_detection(text: str, *, beyond: bool) -> None:
     assert parse_result(text).below_quantification is beyond
 

@@ -106,6 +106,7 @@ _ASIDE = re.compile(
 )
 """Behind a number: an interval in brackets, or the temperature of the measurement."""
 
+_EXCEEDED = re.compile(r"\b(?:exceed|reject|unusable|invalid|(?:over|above|beyond|out of)(?: the)? (?:range|calib))")
 _INTERVAL = re.compile(rf"(?P<low>{_NUMBER})\s*(?:-|–|to)\s*(?P<high>{_NUMBER})")
 _UNIT_LIKE = re.compile(r"[(\[]?\s*(?:[^\W\d_]|[%‰°]|/\s*\d*\s*m?[lLgG]\b).*", re.DOTALL)
 _STRAY_NUMBER = re.compile(r"(?<![A-Za-z\d^])\d|[<>]|^[(\[]?[xX*]\s*\d")
@@ -276,6 +277,22 @@ def says_unusable(flags: str) -> bool:
     """Return whether laboratory *flags* (``R``, ``(OR)``, ``J, E``) hold one of :data:`UNUSABLE_FLAGS`."""
     found = re.findall(r"[A-Za-z]+", flags) if _FLAGS.fullmatch(flags.strip()) else []
     return any(flag.upper() in UNUSABLE_FLAGS for flag in found)
+
+
+def unusable_beside(flag: str) -> bool:
+    """Return whether the cell of a flag column says *rejected*, *over range* or *more than*; no digit is misread there."""
+    bare = flag.strip()
+    return says_unusable(bare if bare.upper() not in {"I", "O", "K", "M"} else "") or bool(
+        _EXCEEDED.search(_fold(bare)) or withdrawn(bare)
+    )
+
+
+def withdrawn(status: str) -> bool:
+    """Return whether the cell of a status or remark column is a word such as *rejected*, *void* or *preliminary*."""
+    folded = _fold(status)
+    return folded in {"preliminary", "provisional"} or (
+        len(folded) > 3 and folded.isalpha() and folded != "unknown" and _words().get(folded) in _NO_RESULT
+    )
 
 
 def _contradicts(result: ReportedResult, tail: str) -> bool:
