@@ -6,13 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 from pandera.typing import DataFrame
 
 from wqcheck.findings import Finding, Severity
-from wqcheck.sheets.coded import Coded
-from wqcheck.sheets.content import Kind, kind_of
 from wqcheck.sheets.extract import extract
 from wqcheck.sheets.extraction import Extraction
 from wqcheck.sheets.grid import Book, Sheet, open_book
@@ -22,6 +19,7 @@ from wqcheck.sheets.layout import find_table
 from wqcheck.sheets.result_cells import find_result_cells
 from wqcheck.sheets.roles import RoleGrid, cell_text, column_name
 from wqcheck.sheets.stacked import split_tables
+from wqcheck.sheets.unread import say_blank_results, say_moved_headings, say_unread_column, statements
 from wqcheck.tables import Ledger, Readings
 from wqcheck.units import Unit
 
@@ -130,6 +128,7 @@ def _read_table(
         taken.reasons.append(table)
         own, own_unit = read_labels(grid, None, len(sheet.cells))
         _keep_labels(taken.labels, own)
+        taken.findings.extend(statements(grid, taken.book.name, whole=True))
         return {**known, **own}, own_unit or unit
     found = find_result_cells(grid, table)
     own, own_unit = read_labels(grid, table, found.end)
@@ -137,7 +136,11 @@ def _read_table(
     facts, unit = {**known, **own}, own_unit or unit
     work = Extraction(grid, table, facts, unit, taken.book.name, found)
     taken.frames.append(extract(work))
-    _explain_rest(work)
+    tested = set(taken.frames[-1][Readings.parameter].dropna().unique())
+    _explain_rest(work, tested)
+    say_blank_results(work, tested)
+    say_moved_headings(work)
+    work.findings.extend(statements(grid, taken.book.name, whole=False))
     taken.findings.extend(work.findings)
     return facts, unit
 
@@ -148,7 +151,7 @@ def _keep_labels(labels: dict[str, str], facts: dict[str, Fact]) -> None:
             labels.setdefault(role, cell_text(fact.value))
 
 
-def _explain_rest(work: Extraction) -> None:
+def _explain_rest(work: Extraction, tested: set[str]) -> None:
     """Give every cell of the table that no step used a role, and report columns that look like results."""
     grid, table = work.grid, work.table
     for position, column in table.columns.items():
@@ -162,18 +165,8 @@ def _explain_rest(work: Extraction) -> None:
             role = column.role.replace("_", " ")
             name = "not used" if column.role in {"result", "analyte"} else role
             grid.mark(left, position, name, f"column of {role}; not a result of its own")
-        _say_unread_numbers(work, position, column.role, heading)
+        say_unread_column(work, position, tested)
     grid.mark_all(grid.unexplained(), "text", "section heading, remark or footer in the table")
-
-
-def _say_unread_numbers(work: Extraction, position: int, role: str, heading: str) -> None:
-    cells = Coded.of(work.cells[work.result_rows, position] if role == "" else np.array([], dtype=object))
-    if len(cells.codes) and cells.flags(lambda cell: bool(kind_of(cell) & Kind.NUMBER)).mean() > 0.5:
-        work.note(
-            "column not read",
-            f"the column {heading!r} holds numbers, but its heading is no known parameter; it was not read",
-            work.at(int(work.result_rows[0]), position), heading,
-        )  # fmt: skip
 
 
 def _empty(model: type[Readings] | type[Ledger]) -> pd.DataFrame:
