@@ -43,7 +43,7 @@ def extract(work: Extraction) -> pd.DataFrame:
     }  # fmt: skip
     numbers = {
         "value": value, "value_high": work.parsed.part("value_high").numbers(), "volume_ml": parts.volume_ml,
-        "reporting_limit": limit, "uncertainty": uncertainties(work, value),
+        "reporting_limit": limit, "uncertainty": uncertainties(work, value, code, parts),
     }  # fmt: skip
     data: dict[str, pd.Series[Any]] = {name: column.texts() for name, column in texts.items()}
     data |= {name: pd.Series(array, dtype="float64") for name, array in numbers.items()}

@@ -107,7 +107,8 @@ def _carried(work: Extraction, role: str, texts: Coded) -> Coded:
     if column is None or texts.known().all():
         return texts
     blank = ~texts.known() & ~_named_rows(work)
-    if not blank.any():
+    grouped = blank.mean() >= 0.5
+    if not blank.any() or not grouped:
         return texts
     heading = work.table.columns[column].heading or column_name(column)
     message = f"{int(blank.sum())} rows name no sample; {heading!r} is taken from the row above them"

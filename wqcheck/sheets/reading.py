@@ -7,17 +7,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 from pandera.typing import DataFrame
 
 from wqcheck.errors import WorkbookError
 from wqcheck.findings import Finding, Severity
-from wqcheck.near_names import did_you_mean
 from wqcheck.sheet_layouts.records import NO_ANSWERS, SheetLayout
 from wqcheck.sheets.answers import count_told_cells
-from wqcheck.sheets.coded import Coded
-from wqcheck.sheets.content import Kind, kind_of
 from wqcheck.sheets.extract import extract
 from wqcheck.sheets.extraction import Extraction
 from wqcheck.sheets.grid import Book, Sheet
@@ -31,6 +27,7 @@ from wqcheck.sheets.result_cells import find_result_cells
 from wqcheck.sheets.roles import RoleGrid, cell_text, column_name
 from wqcheck.sheets.table import Table
 from wqcheck.sheets.told import NO_TABLE, Told, told_table
+from wqcheck.sheets.unread import say_blank_results, say_moved_headings, say_unread_column, statements
 from wqcheck.tables import Ledger, Readings
 from wqcheck.units import Unit
 
@@ -224,6 +221,7 @@ def _read_table(
         taken.tables.append(ReadTable(found=given, table=table))
         own, own_unit = read_labels(grid, None, len(given.part.cells))
         _keep_labels(taken.labels, own)
+        taken.findings.extend(statements(grid, taken.book.name, whole=True))
         return {**known, **own}, own_unit or unit
     found = find_result_cells(grid, table, told.layout)
     own, own_unit = read_labels(grid, table, found.end)
@@ -233,7 +231,11 @@ def _read_table(
     taken.frames.append(extract(work))
     if told.layout is not NO_ANSWERS:
         count_told_cells(work)
-    _explain_rest(work)
+    tested = set(taken.frames[-1][Readings.parameter].dropna().unique())
+    _explain_rest(work, tested)
+    say_blank_results(work, tested)
+    say_moved_headings(work)
+    work.findings.extend(statements(grid, taken.book.name, whole=False))
     taken.findings.extend(work.findings)
     taken.supplied += work.supplied
     taken.tables.append(
@@ -255,7 +257,7 @@ def _keep_labels(labels: dict[str, str], facts: dict[str, Fact]) -> None:
             labels.setdefault(role, cell_text(fact.value))
 
 
-def _explain_rest(work: Extraction) -> None:
+def _explain_rest(work: Extraction, tested: set[str]) -> None:
     """Give every cell of the table that no step used a role, and report columns that look like results."""
     grid, table = work.grid, work.table
     for position, column in table.columns.items():
@@ -272,24 +274,8 @@ def _explain_rest(work: Extraction) -> None:
             role = column.role.replace("_", " ")
             name = "not used" if column.role in {"result", "analyte"} else role
             grid.mark(left, position, name, f"column of {role}; not a result of its own")
-        _say_unread_numbers(work, position, column.role, heading)
+        say_unread_column(work, position, tested)
     grid.mark_all(grid.unexplained(), "text", "section heading, remark or footer in the table")
-
-
-def _say_unread_numbers(work: Extraction, position: int, role: str, heading: str) -> None:
-    cells = Coded.of(work.cells[work.result_rows, position] if role == "" else np.array([], dtype=object))
-    if not len(cells.codes) or cells.flags(lambda cell: bool(kind_of(cell) & Kind.NUMBER)).mean() <= 0.5:
-        return
-    given = work.table.columns[position].heading
-    if given:
-        names = (
-            f"its heading is no known parameter; it was not read; {did_you_mean(given)} "
-            "Answer it once in a sheet layout"
-        )
-    else:
-        names = "it has no heading; it was not read; write what it is above it"
-    message = f"the column {heading!r} holds numbers, but {names}"
-    work.note("column not read", message, work.at(int(work.result_rows[0]), position), given)
 
 
 def _empty(model: type[Readings] | type[Ledger]) -> pd.DataFrame:
