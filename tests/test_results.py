@@ -179,7 +179,8 @@ def test_what_is_no_single_result_stays_unreadable(text: object) -> None:
 @pytest.mark.parametrize(
     "text",
     ["4 x 100", "4x1000", "2*1000", "4·1000", "4 x 10 000", "=5*100", "=5*102", "=5+3", "=A2*2", "1O", "5O", "1OO",
-     "1I", "2Z", "1S", "1 O", "1 E", "4 M", "4 K", "0.4 OR", "0.4 R", "0 P", "<1 (P)", "0.4 mg/L R", "0.4 R mg/L", "0.4 J, R",
+     "1I", "2Z", "1S", "1 O", "1 E", "4 M", "4 K", "0.4 OR", "0.4 R", "0 P", "<1 (P)", "0.4 mg/L R",
+     "0.4 R mg/L", "0.4 J, R",
      "0.4 (12)", "0.4 µg/L (12)", "4 (10)", "4 (x10)", "4[9]", "0.5\n(900)", "0 [5]", "0.4 (100-900)", "1 (5–9)",
      "23 (95% CI: 70 to 90)", "?", "x", "X", ".", ";", "/", '"', "#N/A", "*", "unknown", "broken", "spoiled",
      "rejected sample", "void"],
