@@ -1,8 +1,9 @@
-"""Turns what was not read of a table, and looks like a result, into findings that hold the batch."""
+"""Turns what was not read of a table, and looks like a result, into findings; nearly all of them hold the batch."""
 
 from __future__ import annotations
 
 import re
+from itertools import pairwise
 
 import numpy as np
 
@@ -11,13 +12,14 @@ from wqcheck.sheets.coded import Coded, Flags
 from wqcheck.sheets.columns import analytes_of, texts_of
 from wqcheck.sheets.content import RESULT_LIKE, Kind, kinds_of
 from wqcheck.sheets.extraction import Extraction
+from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.headings import heading_role
 from wqcheck.sheets.recognise import analyte_inside
 from wqcheck.sheets.roles import RoleGrid, cell_names, column_name, first_cells
 
 _STATEMENT = re.compile(r"\d\s*(?:[µμumn]?g/|ppm|ppb|CFU|UFC|KBE|MPN|NTU|Bq|pCi)", re.I)
 _OF_A_LIMIT = re.compile(
-    r"limit|\b(?:loq|lod|lq|ld|mdl|pql|mcl|vmp|max\w*|who|oms|epa|eu|standard\w*|guid\w*|method\w*|norm\w*|detect\w+ lev\w+)\b",
+    r"limit|\b(?:loq|lod|lq|ld|mdl|pql|mcl|vmp|max\w*|who|oms|epa|eu|standard\w*|guid\w*|method\w*|norm\w*)\b",
     re.I,
 )
 _FACTOR = re.compile(r"dilut|multipl|factor|faktor|facteur|diluc", re.I)
@@ -45,7 +47,11 @@ def say_unread_column(work: Extraction, position: int, tested: set[str]) -> None
             "results of what it names; head it with the name of the parameter and its unit"
         )
         work.note("column not read", message, where, heading, Severity.HOLD)
-    elif column.role == "" and not (column.heading == "" and _counts_rows(cells)) and not (_FACTOR.search(heading) and set(cells) <= {1.0, None}):
+    elif (
+        column.role == ""
+        and not (column.heading == "" and _counts_rows(cells))
+        and not (_FACTOR.search(heading) and set(cells) <= {1.0, None})
+    ):
         message = (
             f"the column {heading!r} holds numbers or results, but its heading says neither parameter nor use; it was "
             "not read; correct the heading or remove the column"
@@ -53,15 +59,17 @@ def say_unread_column(work: Extraction, position: int, tested: set[str]) -> None
         work.note("column not read", message, where, heading, Severity.HOLD)
 
 
-def _counts_rows(cells: np.ndarray[tuple[int, ...], np.dtype[np.object_]]) -> bool:
+def _counts_rows(cells: Cells) -> bool:
     """Return whether *cells* number the rows one after the other."""
     numbers = [cell for cell in cells if cell is not None]
-    steps = {b - a for a, b in zip(numbers, numbers[1:], strict=False)} if set(map(type, numbers)) == {float} else set()
-    return steps == {1.0}
+    return set(map(type, numbers)) == {float} and {after - before for before, after in pairwise(numbers)} == {1.0}
 
 
 def say_blank_results(work: Extraction, tested: set[str]) -> None:
-    """Hold for each analyte that a row of a long table names, with no result there nor for it in any other row."""
+    """Report each analyte that a row of a long table names, with no result there nor for it in any other row.
+
+    It holds nothing by itself, for request sheets name more than is tested; what is required holds where it is missing.
+    """
     naming = work.table.with_role("parameter")
     if work.table.kind != "long" or not naming or not tested:
         return
@@ -76,7 +84,7 @@ def say_blank_results(work: Extraction, tested: set[str]) -> None:
     if len(lacking):
         names = first_cells(dict.fromkeys(str(codes.distinct[code]).replace("_", " ") for code in codes.codes[lacking]))
         message = f"rows of the sheet name {names} but give no result; ask for it, or take the row out of the sheet"
-        work.note("no result given", message, work.at(int(rows[lacking[0]]), naming[0]), names, Severity.HOLD)
+        work.note("no result given", message, work.at(int(rows[lacking[0]]), naming[0]), names)
 
 
 def say_moved_headings(work: Extraction) -> None:
