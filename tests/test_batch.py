@@ -209,3 +209,9 @@ def test_an_own_row_overrides_a_published_one_but_never_relaxes_what_guards_heal
     assert chloride[Judged.table].to_list() == ["own"]
     assert leaded.decision.disposition == Disposition.REJECT
     assert any(finding.severity == "hold" and "lead" in str(finding) for finding in leaded.findings)
+
+
+@pytest.mark.parametrize("name", ["B-1", "B1/B2", "B1, B2", "Lot B1", "B01", "В1", "Ｂ１"])
+def test_a_batch_name_that_may_be_this_batch_in_another_spelling_holds(tmp_path: Path, name: str) -> None:
+    path = book(tmp_path / "b.xlsx", [*panel(), ("S9", name, "FP", "Lead", 60.0, "µg/L")])
+    assert checked(path).decision.disposition == Disposition.HOLD

@@ -261,6 +261,7 @@ def _explain_rest(work: Extraction, tested: set[str]) -> None:
     """Give every cell of the table that no step used a role, and report columns that look like results."""
     grid, table = work.grid, work.table
     for position, column in table.columns.items():
+        say_unread_column(work, position, tested)
         left = grid.unexplained()[:, position]
         if not left.any():
             continue
@@ -274,7 +275,6 @@ def _explain_rest(work: Extraction, tested: set[str]) -> None:
             role = column.role.replace("_", " ")
             name = "not used" if column.role in {"result", "analyte"} else role
             grid.mark(left, position, name, f"column of {role}; not a result of its own")
-        say_unread_column(work, position, tested)
     grid.mark_all(grid.unexplained(), "text", "section heading, remark or footer in the table")
 
 

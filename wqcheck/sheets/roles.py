@@ -46,7 +46,7 @@ class RoleGrid:
 
     def texts(self) -> npt.NDArray[np.bool_]:
         """Return, per cell, whether it was taken for a title, remark or other text that is no part of a result."""
-        marks = [code for (role, _), code in self._known.items() if role in {"text", "label value"}]
+        marks = [code for (role, _), code in self._known.items() if role in {"text", "label", "label value"}]
         return np.asarray(self._filled & np.isin(self._codes, marks))
 
     def ledger(self, workbook: str) -> pd.DataFrame:

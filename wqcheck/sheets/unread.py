@@ -1,4 +1,4 @@
-"""Turns what was not read of a table, and looks like a result, into findings that hold the batch."""
+"""Turns what was not read of a table, and looks like a result, into findings; nearly all of them hold the batch."""
 
 from __future__ import annotations
 
@@ -71,7 +71,10 @@ def _counts_rows(cells: np.ndarray[tuple[int, ...], np.dtype[np.object_]]) -> bo
 
 
 def say_blank_results(work: Extraction, tested: set[str]) -> None:
-    """Hold for each analyte that a row of a long table names, with no result there nor for it in any other row."""
+    """Report each analyte that a row of a long table names, with no result there nor for it in any other row.
+
+    It holds nothing by itself, for request sheets name more than is tested; what is required holds where it is missing.
+    """
     naming = work.table.with_role("parameter")
     if work.table.kind != "long" or not naming or not tested:
         return
@@ -86,7 +89,7 @@ def say_blank_results(work: Extraction, tested: set[str]) -> None:
     if len(lacking):
         names = first_cells(dict.fromkeys(str(codes.distinct[code]).replace("_", " ") for code in codes.codes[lacking]))
         message = f"rows of the sheet name {names} but give no result; ask for it, or take the row out of the sheet"
-        work.note("no result given", message, work.at(int(rows[lacking[0]]), naming[0]), names, Severity.HOLD)
+        work.note("no result given", message, work.at(int(rows[lacking[0]]), naming[0]), names)
 
 
 def say_moved_headings(work: Extraction) -> None:
