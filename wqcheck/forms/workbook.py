@@ -21,8 +21,9 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from wqcheck.forms.blank_form import BlankForm, FormLine
 from wqcheck.forms.notes import POINTS_HEADING, bottle_letters, bottle_rows, notes
+from wqcheck.sheets.unread import REQUEST_SHEET
 
-SHEET, BOTTLES, NOTES = "Request", "Bottles", "How to fill in"
+SHEET, BOTTLES, NOTES = REQUEST_SHEET, "Bottles", "How to fill in"
 HEADER_ROW, FREE_ROWS = 11, 10
 FIRST_ROW = HEADER_ROW + 1
 

@@ -51,7 +51,8 @@ def robust_trend(days: npt.ArrayLike, values: npt.ArrayLike, confidence: float =
     at, read = at[known], read[known]
     if np.unique(at).size < 2:
         return RobustTrend(np.nan, np.nan, np.nan, np.nan)
-    found = stats.theilslopes(read, at, confidence)
+    with np.errstate(invalid="ignore"):  # many ties leave no interval: it is not known
+        found = stats.theilslopes(read, at, confidence)
     ends = (float(found.low_slope), float(found.high_slope)) if at.size >= FEWEST else (np.nan, np.nan)
     return RobustTrend(float(found.slope), *ends, float(found.intercept))
 

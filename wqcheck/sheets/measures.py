@@ -200,9 +200,16 @@ def signs(work: Extraction) -> tuple[Coded, Coded]:
 
 def _doubtful(work: Extraction, flags: Coded) -> Flags:
     """Return, per result, whether a flag, sign or status beside it says that it is not to be used as it stands."""
+
+    def unknown_sign(text: str) -> bool:
+        return not work.layout.sign_of(text) and _is_no_sign(text)
+
+    def doubted_flag(text: str) -> bool:
+        return not work.layout.sign_of(text) and unusable_beside(text)
+
     doubts = (
-        (flags, unusable_beside, "the laboratory's flag says that the result is not to be used as it stands"),
-        (_stated_signs(work), _is_no_sign, "the text in the sign column is no sign that is known; correct it"),
+        (flags, doubted_flag, "the laboratory's flag says that the result is not to be used as it stands"),
+        (_stated_signs(work), unknown_sign, "the text in the sign column is no sign that is known; correct it"),
         (work.row_texts("remark"), withdrawn, "the status says that the result is not valid or not final"),
     )
     doubtful = np.zeros(work.count, dtype=bool)

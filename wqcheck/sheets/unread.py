@@ -26,6 +26,8 @@ _OF_A_LIMIT = re.compile(
 _FACTOR = re.compile(r"dilut|multipl|factor|faktor|facteur|diluc", re.I)
 _COMPARED = frozenset(["limit", "computed", "verdict", "reporting_limit", "detection_limit"])
 _LONG_SENTENCE = 160
+REQUEST_SHEET = "Request"
+"""Name of the sheet of a blank form: what a laboratory leaves open there was asked for and is no lost result."""
 
 
 def say_unread_column(work: Extraction, position: int, tested: set[str]) -> None:
@@ -76,7 +78,7 @@ def say_blank_results(work: Extraction, tested: set[str]) -> None:
     It holds nothing by itself, for request sheets name more than is tested; what is required holds where it is missing.
     """
     naming = work.table.with_role("parameter")
-    if work.table.kind != "long" or not naming or not tested:
+    if work.table.kind != "long" or not naming or not tested or work.grid.sheet.name == REQUEST_SHEET:
         return
     filled = work.grid.filled_cells()
     blank = ~filled[:, work.table.with_role("result")].any(axis=1) & filled[:, naming[0]] & (filled.sum(axis=1) > 1)
