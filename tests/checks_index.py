@@ -17,7 +17,15 @@ TESTS = Path(__file__).parent
 TABLE = TESTS / "CHECKS.md"
 
 SUBJECTS = {
-    "statistics": ("censored", "conformance", "sampling_plans", "series", "series_judging", "series_rules"),
+    "statistics": (
+        "censored",
+        "conformance",
+        "history_statistics",
+        "sampling_plans",
+        "series",
+        "series_judging",
+        "series_rules",
+    ),
     "consistency of the data": ("quality", "quality_ions", "quality_times"),
     "judging and required tests": ("combined_limits", "due", "judging"),
     "units and parameters": ("parameters", "units"),
@@ -28,7 +36,7 @@ SUBJECTS = {
 SOURCES = re.compile(
     r"\b(?:CFR|FR|Directive|WHO|ISO|ILAC|JCGM|ASTM|APHA|Standard Methods|EPA|USGS|NIST|CIAAW|IUPAC|CRC|ICMSF|Codex|"
     r"Pharmacopoeia|Department of Health|Bacteriological Analytical Manual|PHREEQC|NADA|AWWA|DIN|Hem|Helsel|Beal|"
-    r"Deaver|Weibull|Meeker|Haas|Hyndman|Gilbert|Langelier|Plummer|periodictable|scipy|numpy)\b"
+    r"Deaver|Weibull|Meeker|Haas|Hyndman|Gilbert|Langelier|Plummer|periodictable|pymannkendall|scipy|numpy)\b"
 )
 """What a citation is known by."""
 
