@@ -17,7 +17,7 @@ from wqcheck.batch import check_workbook
 from wqcheck.certificate.data import CertificateKind, from_json
 from wqcheck.findings import Finding, Severity
 from wqcheck.page.checking import DESK_KEY, Desk, Paper
-from wqcheck.page.main import SAMPLE_KEY, UPLOAD_KEY, WHICH_KEY
+from wqcheck.page.main import SAMPLE_KEY, UPLOAD_KEY, VIEW_KEY, WHICH_KEY
 from wqcheck.page.out_of_limit import EXCEEDING, flag_table, flagged_lines, names_with
 from wqcheck.page.papers import PREPARE_KEY
 from wqcheck.page.settings import FIRST_TABLES, OWN_TABLES_KEY, SIGNED_BY_KEY, TABLES_KEY
@@ -201,8 +201,9 @@ def test_findings_that_hold_come_first() -> None:
 
 
 def opened() -> AppTest:
-    """Open the page."""
-    return AppTest.from_file(str(ROOT / "app.py"), default_timeout=120).run()
+    """Open the page where sheets are taken in."""
+    page = AppTest.from_file(str(ROOT / "app.py"), default_timeout=120).run()
+    return page.radio(key=VIEW_KEY).set_value("Take in").run()
 
 
 def uploaded(*names: str) -> AppTest:

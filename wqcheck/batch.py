@@ -39,7 +39,8 @@ from wqcheck.tables import Judged, Ledger, Limits, Product, Readings
 from wqcheck.train.description import Train, assign_stages, at_product_point, load_train, place_of
 from wqcheck.train.removal import no_stages, removal_by_stage
 
-Source = Path | tuple[str, bytes]
+Source = Path | tuple[str, bytes] | ReadResult
+"""A workbook: its file, name and bytes, or what was read of it already."""
 
 _LOOK_ALIKES = str.maketrans("авсеорхумтнк", "abceopxymthk")
 """Cyrillic letters that look like Latin ones, as batch names are compared."""
@@ -77,7 +78,11 @@ def take_in(sources: Sequence[Source], layouts: Layouts = None) -> Taken:
     wqcheck.errors.SheetLayoutError
         A file in the folder of layouts is not usable.
     """
-    books = tuple(book for source in sources for book in read_books(source, layouts))
+    books = tuple(
+        book
+        for source in sources
+        for book in ((source,) if isinstance(source, ReadResult) else read_books(source, layouts))
+    )
     readings = pd.concat([book.readings for book in books], ignore_index=True)
     findings = tuple(finding for book in books for finding in book.findings)
     return Taken(books=books, readings=Readings.validate(readings), findings=findings)
@@ -99,8 +104,8 @@ def check_workbook(
 
     Parameters
     ----------
-    sources : sequence of Path or (name, bytes)
-        The laboratory's workbooks.
+    sources : sequence of Path, (name, bytes) or ReadResult
+        The laboratory's workbooks; one that was read already is not read again.
     details : BatchDetails
         What the caller knows of the batch; what is blank, even the batch number, is filled from the sheets' labels.
     limits : sequence of str or Path

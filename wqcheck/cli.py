@@ -18,7 +18,7 @@ from wqcheck.commands.form import form
 from wqcheck.commands.layout import LayoutsFolder, TrainForPoints, layout_app, layouts_folder, print_questions
 from wqcheck.commands.limits import limits_app
 from wqcheck.commands.plant import plant_app
-from wqcheck.commands.records import records_app
+from wqcheck.commands.records import DEFAULT_STORE, PeopleFile, Place, records_app
 from wqcheck.commands.series import series_app
 from wqcheck.commands.terminal import AsJson, check_json, day_of, print_decision, print_flags, print_table, say
 from wqcheck.commands.train import train_app
@@ -272,6 +272,9 @@ def demo(
 @app.command()
 def page(
     port: Annotated[int, typer.Option(help="Port on the loopback address.")] = 8501,
+    store: Place = DEFAULT_STORE,
+    people: PeopleFile = None,
+    person: Annotated[str, typer.Option("--as", help="Person who acts on the page; asked there by default.")] = "",
 ) -> None:
     """Start the Streamlit page on this machine's loopback address."""
     from streamlit.web import cli as streamlit
@@ -279,7 +282,9 @@ def page(
     from wqcheck.shipped_files import page_script
 
     options = {**PAGE_OPTIONS, "server.port": str(port)}
-    sys.argv = ["streamlit", "run", str(page_script()), *(f"--{name}={value}" for name, value in options.items())]
+    own = [f"--store={store}", *([f"--people={people}"] if people else []), *([f"--as={person}"] if person else [])]
+    flags = [f"--{name}={value}" for name, value in options.items()]
+    sys.argv = ["streamlit", "run", str(page_script()), *flags, "--", *own]
     typer.echo(f"The page opens at http://127.0.0.1:{port} (stop it with Ctrl+C)", err=True)
     raise typer.Exit(streamlit.main(standalone_mode=False) or 0)
 

@@ -63,6 +63,18 @@ def press_document(
         return press.print(template, data=_legible(view, missing | _beyond_european("".join(_texts(view)))), **inputs)
 
 
+def press_pictures(
+    template: bytes, view: dict[str, Any], *, moment: datetime, pixels_per_inch: float
+) -> tuple[bytes, ...]:
+    """Return the pages of a document as PNG, each in turn; arguments as for :func:`press_document`."""
+    press = Press(typst.Compiler(ignore_system_fonts=True), "a-3b", moment)
+    data = _legible(view, press.missing_characters(set("".join(_texts(view)))))
+    made = press.compiler.compile(
+        input=template, format="png", ppi=pixels_per_inch, sys_inputs={"data": data}, timestamp=moment
+    )
+    return tuple(made) if isinstance(made, list) else (cast(bytes, made),)
+
+
 @dataclass(frozen=True)
 class Press:
     """The PDF compiler with its settings."""

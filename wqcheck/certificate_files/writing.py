@@ -83,15 +83,21 @@ def pdf_bytes(certificate: Certificate, *, standard: Standard = "a-3b", fonts: S
     Characters that no font has are printed as ``[U+4F60]`` with a remark; the attached data holds them unchanged.
     """
     text = to_json(certificate)
-    template = resources.files("wqcheck.certificate_files").joinpath("templates/certificate.typ").read_bytes()
+    template, view, moment = certificate_print(certificate)
     return press_document(
         template,
-        _view(certificate, json.loads(text)),
+        view,
         standard=standard,
-        moment=_moment(certificate),
+        moment=moment,
         attachment=(f"{file_stem(certificate.number)}.json", text) if standard == "a-3b" else None,
         fonts=fonts,
     )
+
+
+def certificate_print(certificate: Certificate) -> tuple[bytes, dict[str, Any], datetime]:
+    """Return what a certificate is printed from: the page template, what it prints, and the date of the document."""
+    template = resources.files("wqcheck.certificate_files").joinpath("templates/certificate.typ").read_bytes()
+    return template, _view(certificate, json.loads(to_json(certificate))), _moment(certificate)
 
 
 def _moment(certificate: Certificate) -> datetime:

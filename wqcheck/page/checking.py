@@ -6,13 +6,17 @@ import hashlib
 import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from pathlib import Path
 
 import streamlit as st
 
 from wqcheck.batch import check_workbook, take_in
 from wqcheck.page.settings import NamedBytes, Settings
+from wqcheck.page.words import plain
+from wqcheck.records.intake import files_used
 from wqcheck.release.decision import BatchCheck, BatchDetails
+from wqcheck.sheets import ReadResult, read_books
 from wqcheck.shipped_files import shipped_folder
 from wqcheck.tables import Readings
 
@@ -34,11 +38,15 @@ class Desk:
     """What lies on the desk: the checked batch and the papers made from it.
 
     ``key`` is a digest of uploads and settings; another key means another check. ``papers_for`` are the number and the
-    signatory that the papers state.
+    signatory that the papers state. ``files`` are name and bytes of every file that the check used, ``on`` its day,
+    ``books`` the workbooks as they were read.
     """
 
     key: str
     check: BatchCheck
+    files: tuple[NamedBytes, ...] = ()
+    on: date = date.min
+    books: tuple[ReadResult, ...] = ()
     papers: tuple[Paper, ...] = ()
     papers_for: tuple[str, str] = ("", "")
 
@@ -49,6 +57,8 @@ def desk_key(sources: Sequence[NamedBytes], settings: Settings) -> str:
     for name, content in sources:
         digest.update(repr((name, len(content))).encode("utf-8"))
         digest.update(content)
+    for name, content in layout_files(settings.layouts):
+        digest.update(repr((name, content)).encode("utf-8"))
     return digest.hexdigest()
 
 
@@ -80,9 +90,40 @@ def keep_papers(desk: Desk, papers: tuple[Paper, ...], papers_for: tuple[str, st
     st.session_state[DESK_KEY] = replace(desk, papers=papers, papers_for=papers_for)
 
 
-@st.cache_data(max_entries=8, show_spinner=False)
-def batches_in(sources: Sequence[NamedBytes]) -> tuple[str, ...]:
-    """List the batches that the sheets name, in the order of the sheets; a pure reading, kept by the bytes read.
+def books_of(sources: Sequence[NamedBytes], layouts: Path | None) -> tuple[ReadResult, ...]:
+    """Read the workbooks, each once for its bytes and the layouts kept, and show how far it is.
+
+    Raises
+    ------
+    WqcheckError
+        A workbook cannot be read at all.
+    """
+    kept = layout_files(layouts)
+    bar = st.progress(0.0, text="Reading")
+    books: list[ReadResult] = []
+    try:
+        for number, source in enumerate(sources):
+            bar.progress(number / len(sources), text=f"Reading {number + 1} of {len(sources)}: {plain(source[0])}")
+            books += _books(source, str(layouts) if kept else "", kept)
+    finally:
+        bar.empty()
+    return tuple(books)
+
+
+def layout_files(folder: Path | None) -> tuple[NamedBytes, ...]:
+    """Give name and bytes of each sheet layout of a folder; none where there is no such folder."""
+    paths = sorted(folder.glob("*.toml")) if folder is not None and folder.is_dir() else []
+    return tuple((path.name, path.read_bytes()) for path in paths)
+
+
+@st.cache_resource(max_entries=12, show_spinner=False)
+def _books(source: NamedBytes, folder: str, kept: tuple[NamedBytes, ...]) -> tuple[ReadResult, ...]:
+    """Read one workbook or zipped folder; ``kept`` reads it again when a layout has changed."""
+    return read_books(source, Path(folder) if folder else None)
+
+
+def batches_in(sources: Sequence[ReadResult]) -> tuple[str, ...]:
+    """List the batches that the sheets name, in the order of the sheets.
 
     Raises
     ------
@@ -101,8 +142,9 @@ def _check(sources: Sequence[NamedBytes], settings: Settings, key: str) -> Desk:
         own = [_saved(Path(folder), file) for file in settings.own_tables]
         rules = _saved(Path(folder), settings.rules) if settings.rules else None
         train = _train_path(Path(folder), settings)
+        books = books_of(sources, settings.layouts)
         check = check_workbook(
-            sources,
+            books,
             details=BatchDetails(batch=settings.batch, product=settings.product),
             limits=[*settings.limits, *own],
             train=train,
@@ -110,7 +152,11 @@ def _check(sources: Sequence[NamedBytes], settings: Settings, key: str) -> Desk:
             on=settings.on,
             product=settings.product,
         )
-        return Desk(key=key, check=check)
+        wanted = {stamp.sha256 for stamp in check.files}
+        limits: list[str | Path] = [*settings.limits, *own]
+        given = [*sources, *files_used([], limits, train, rules), *layout_files(settings.layouts)]
+        files = tuple(file for file in given if hashlib.sha256(file[1]).hexdigest() in wanted)
+        return Desk(key=key, check=check, files=files, on=settings.on, books=books)
 
 
 def _train_path(folder: Path, settings: Settings) -> Path | None:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import date
 
 import streamlit as st
 
-from wqcheck.errors import ReleaseRefusedError, WqcheckError
-from wqcheck.page.checking import Desk, batches_in, checked_desk, clear_desk
+from wqcheck.errors import WqcheckError
+from wqcheck.page.checking import Desk, batches_in, books_of, checked_desk, clear_desk
 from wqcheck.page.decision import draw_decision, draw_headline, draw_rules
+from wqcheck.page.office import Office, draw_office, draw_said, refusal_text
 from wqcheck.page.out_of_limit import (
     EXCEEDING,
     draw_not_compared,
@@ -20,15 +21,19 @@ from wqcheck.page.out_of_limit import (
     names_with,
     unlimited_lines,
 )
-from wqcheck.page.papers import draw_papers, issue
-from wqcheck.page.settings import NamedBytes, draw_settings
+from wqcheck.page.papers import draw_papers, next_steps
+from wqcheck.page.release_view import BATCH_KEY, draw_release
+from wqcheck.page.settings import NamedBytes, Settings, draw_settings
 from wqcheck.page.stages import draw_stages
+from wqcheck.page.start_view import draw_start
 from wqcheck.page.take_in import draw_files, draw_take_in
 from wqcheck.page.words import message_text, plain, titled
-from wqcheck.release.decision import CAUTION, BatchCheck
+from wqcheck.release.decision import CAUTION
 from wqcheck.shipped_files import shipped_folder
 from wqcheck.tables import Verdict
 
+VIEW_KEY = "view"
+KEPT_KEY = "sheets on the desk"
 TABS_KEY = "parts"
 UPLOAD_KEY = "workbooks"
 WHICH_KEY = "which batch"
@@ -62,6 +67,14 @@ class Sample:
     file: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Desktop:
+    """What every view is drawn from: where the records are and who acts, and how a batch is checked."""
+
+    office: Office
+    settings: Settings
+
+
 SAMPLES = (
     Sample("B2107: in order", "run_B2107_clean.xlsx"),
     Sample("B2108: in trouble", "run_B2108_trouble.xlsx"),
@@ -69,12 +82,42 @@ SAMPLES = (
 )
 
 
-def main() -> None:
-    """Draw the page."""
-    st.set_page_config(page_title="wqcheck: check a batch", layout="wide", initial_sidebar_state="expanded")
+VIEWS: tuple[tuple[str, Callable[[Desktop], None]], ...] = (
+    ("Start", lambda desktop: draw_start(desktop.office, _try_sample, _open_batch)),
+    ("Take in", lambda desktop: draw_taking_in(desktop)),  # noqa: PLW0108 it stands below
+    ("Release", lambda desktop: draw_release(desktop.office)),
+)
+"""The views, in the order of a morning; a view is added with one line."""
+
+
+def main(arguments: Sequence[str] = ()) -> None:
+    """Draw the page; *arguments* say where its records are and who acts, see :func:`draw_office`."""
+    st.set_page_config(page_title="wqcheck: batches of water", layout="wide", initial_sidebar_state="expanded")
     st.html(ROOMY)
-    st.markdown("### Check a batch of water")
+    names = [name for name, _ in VIEWS]
+    chosen = st.radio("View", names, horizontal=True, key=VIEW_KEY, label_visibility="collapsed")
     settings = draw_settings(date.today())
+    draw_said()
+    try:
+        dict(VIEWS)[chosen](Desktop(office=draw_office(arguments), settings=settings))
+    except WqcheckError as error:
+        st.error(refusal_text(error))
+
+
+def _try_sample() -> None:
+    """Open the first workbook of the sample plant."""
+    st.session_state[VIEW_KEY], st.session_state[KEPT_KEY] = "Take in", SAMPLES[0]
+
+
+def _open_batch(batch: str) -> None:
+    """Open the decision on a recorded batch."""
+    st.session_state[VIEW_KEY], st.session_state[BATCH_KEY] = "Release", batch
+
+
+def draw_taking_in(desktop: Desktop) -> None:
+    """Draw the sheets, what was read of them, and the checked batch."""
+    st.markdown("### Check a batch of water")
+    settings = desktop.settings
     sources, sample = _draw_sources()
     if sample:
         specification = _sample_file(SAMPLE_LIMITS)
@@ -84,7 +127,8 @@ def main() -> None:
         _draw_start(bool(sources))
         return
     try:
-        settings = replace(settings, batch=settings.batch or _draw_batch(batches_in(sources)))
+        books = books_of(sources, settings.layouts)
+        settings = replace(settings, batch=settings.batch or _draw_batch(batches_in(books)))
         desk = checked_desk(sources, settings) if settings.batch else None
     except WqcheckError as error:
         clear_desk()
@@ -131,14 +175,6 @@ def draw_desk(desk: Desk, signed_by: str) -> None:
         draw_papers(desk, signed_by)
 
 
-def next_steps(check: BatchCheck) -> tuple[str, ...]:
-    """Give the next steps as the certificate or notice of this batch would state them."""
-    try:
-        return issue(check, "draft", "draft", datetime(2000, 1, 1)).next_steps
-    except ReleaseRefusedError as refusal:
-        return refusal.reasons
-
-
 def _names(codes: Sequence[str]) -> tuple[str, ...]:
     """Give the names of parameters, each once."""
     return tuple(dict.fromkeys(titled(code) for code in codes))
@@ -147,32 +183,48 @@ def _names(codes: Sequence[str]) -> tuple[str, ...]:
 def _draw_sources() -> tuple[tuple[NamedBytes, ...], Sample | None]:
     """Draw the upload and the sample plant; uploads come first where both are there."""
     left, right = st.columns([3, 2], gap="medium")
-    uploads = left.file_uploader(
-        "Laboratory sheets of one batch", type=WORKBOOK_TYPES, accept_multiple_files=True, key=UPLOAD_KEY
+    left.file_uploader(
+        "Laboratory sheets of one batch",
+        type=WORKBOOK_TYPES,
+        accept_multiple_files=True,
+        key=UPLOAD_KEY,
+        on_change=_keep_uploads,
     )
-    chosen = right.pills(
+    kept: tuple[NamedBytes, ...] | Sample = st.session_state.get(KEPT_KEY, ())
+    right.pills(
         "Use the sample plant (invented)",
-        SAMPLES,
-        format_func=_label,
+        [sample.label for sample in SAMPLES],
+        default=kept.label if isinstance(kept, Sample) else None,
         key=SAMPLE_KEY,
         wrap=True,
+        on_change=_keep_sample,
         help="Checked with the invented plant's own train and product specification beside the tables chosen.",
     )
-    if uploads:
-        return tuple((file.name, file.getvalue()) for file in uploads), None
-    if chosen:
-        return (_sample_file(chosen.file),), chosen
-    return (), None
+    if isinstance(kept, Sample):
+        return (_sample_file(kept.file),), kept
+    if kept:
+        names = ", ".join(name for name, _ in kept)
+        st.caption(f"On the desk: {plain(names)}")
+    return kept, None
+
+
+def _keep_uploads() -> None:
+    """Keep the sheets for all views; a view that does not draw the upload would lose them."""
+    files = st.session_state[UPLOAD_KEY]
+    st.session_state[KEPT_KEY] = tuple((file.name, file.getvalue()) for file in files)
+    st.session_state[SAMPLE_KEY] = None
+
+
+def _keep_sample() -> None:
+    """Keep the chosen sample, unless sheets were uploaded."""
+    if not st.session_state.get(UPLOAD_KEY):
+        label = st.session_state[SAMPLE_KEY]
+        st.session_state[KEPT_KEY] = next((sample for sample in SAMPLES if sample.label == label), ())
 
 
 def _sample_file(name: str) -> NamedBytes:
     """Read one file of the sample plant."""
     return name, (shipped_folder("sample_results") / name).read_bytes()
-
-
-def _label(sample: Sample) -> str:
-    """Give the label of a sample."""
-    return sample.label
 
 
 def _draw_start(any_sources: bool) -> None:

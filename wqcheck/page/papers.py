@@ -10,7 +10,7 @@ import streamlit as st
 
 from wqcheck.certificate.data import Certificate, issue_certificate, issue_notice
 from wqcheck.certificate_files.writing import write_certificate
-from wqcheck.errors import WqcheckError
+from wqcheck.errors import ReleaseRefusedError, WqcheckError
 from wqcheck.page.checking import Desk, Paper, keep_papers
 from wqcheck.page.words import message_text, plain
 from wqcheck.release.decision import BatchCheck, Disposition
@@ -18,12 +18,13 @@ from wqcheck.release.decision import BatchCheck, Disposition
 NUMBER_KEY = "certificate number"
 PREPARE_KEY = "prepare"
 
-# In the order of the buttons.
-_MIMES = {
+MIMES = {
     ".pdf": "application/pdf",
     ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
     ".json": "application/json",
 }
+"""Media type of each form, in the order of the buttons."""
+
 _PAPER_NAMES = {
     Disposition.RELEASE: "certificate of batch release",
     Disposition.HOLD: "hold notice",
@@ -48,13 +49,21 @@ def issue(check: BatchCheck, number: str, signed_by: str, issued_at: datetime) -
     return write(check, number=number, signed_by=signed_by, issued_at=issued_at)
 
 
+def next_steps(check: BatchCheck) -> tuple[str, ...]:
+    """Give the next steps as the certificate or notice of this batch would state them."""
+    try:
+        return issue(check, "draft", "draft", datetime(2000, 1, 1)).next_steps
+    except ReleaseRefusedError as refusal:
+        return refusal.reasons
+
+
 def as_papers(certificate: Certificate) -> tuple[Paper, ...]:
     """Write a certificate in every form and give the files."""
     with tempfile.TemporaryDirectory() as folder:
         paths = {path.suffix: path for path in write_certificate(certificate, Path(folder))}
         return tuple(
             Paper(name=paths[suffix].name, mime=mime, content=paths[suffix].read_bytes())
-            for suffix, mime in _MIMES.items()
+            for suffix, mime in MIMES.items()
         )
 
 

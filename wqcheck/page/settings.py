@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from pathlib import Path
 
 import streamlit as st
 
@@ -20,6 +21,7 @@ OWN_TABLES_KEY = "own limit tables"
 TRAIN_KEY = "train file"
 SAMPLE_TRAIN_KEY = "sample train"
 RULES_KEY = "release rules"
+LAYOUTS_KEY = "folder of sheet layouts"
 
 FIRST_TABLES = ("who_gdwq_2022", "us_21cfr165_110b")
 
@@ -43,6 +45,7 @@ class Settings:
     rules: NamedBytes | None
     on: date
     signed_by: str
+    layouts: Path | None
 
 
 def draw_settings(today: date) -> Settings:
@@ -74,6 +77,12 @@ def draw_settings(today: date) -> Settings:
             train = st.file_uploader("Treatment train (TOML)", type="toml", key=TRAIN_KEY)
             sample_train = st.checkbox("Use the sample train", key=SAMPLE_TRAIN_KEY)
             rules = st.file_uploader("Release rules (TOML)", type="toml", key=RULES_KEY)
+            layouts = st.text_input(
+                "Folder of sheet layouts",
+                value="layouts",
+                key=LAYOUTS_KEY,
+                help="Answers about a laboratory's sheets are kept here and used for its next ones; blank: none.",
+            )
     return Settings(
         product=Product(product),
         batch=batch.strip(),
@@ -84,6 +93,7 @@ def draw_settings(today: date) -> Settings:
         rules=(rules.name, rules.getvalue()) if rules else None,
         on=on,
         signed_by=signed_by.strip(),
+        layouts=Path(layouts.strip()).expanduser() if layouts.strip() else None,
     )
 
 

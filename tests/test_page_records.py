@@ -1,0 +1,107 @@
+"""The page records, reviews, decides and certifies a batch through the store, and refuses in clear words."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+from typing import Any
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from wqcheck.page.main import VIEW_KEY
+from wqcheck.page.office import PERSON_KEY
+from wqcheck.page.release_view import ISSUE_KEY, RECORD_KEY, step_key
+from wqcheck.page.start_view import SAMPLE_BUTTON
+from wqcheck.records.certificates import document_file, documents
+from wqcheck.records.standing import State
+from wqcheck.records.store import open_store
+from wqcheck.records.verify import verify
+
+
+def script(*arguments: str) -> None:
+    from wqcheck.page.main import main
+
+    main(arguments)
+
+
+@pytest.fixture
+def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    return tmp_path / "records.sqlite"
+
+
+def opened(place: Path, *more: str) -> AppTest:
+    """Open the page on a store of its own."""
+    arguments: Any = (f"--store={place}", *more)
+    return AppTest.from_function(script, args=arguments, default_timeout=120).run()
+
+
+def words_on(page: AppTest) -> str:
+    assert not page.exception, page.exception
+    kinds = (page.markdown, page.caption, page.success, page.warning, page.error, page.info)
+    return "\n".join(element.value for kind in kinds for element in kind).replace("\\", "")
+
+
+def recorded(place: Path) -> AppTest:
+    """Record the sample plant from the empty start."""
+    page = opened(place)
+    page.button(key=SAMPLE_BUTTON).click().run()
+    page.text_input(key=PERSON_KEY).set_value("A. Reviewer").run()
+    page.radio(key=VIEW_KEY).set_value("Release").run()
+    return page.button(key=RECORD_KEY).click().run()
+
+
+def test_batch_goes_from_empty_start_to_certificate_of_two_persons(place: Path) -> None:
+    """The same person may not review and release; another one may, and the recorded PDF is offered and sound."""
+    page = recorded(place)
+    assert "is recorded (check 1)" in words_on(page)
+    page.button(key=step_key(State.UNDER_REVIEW)).click().run()
+    page.button(key=step_key(State.RELEASED)).click().run()
+    assert "review and release take two different people" in words_on(page)
+    page.text_input(key=PERSON_KEY).set_value("B. Releaser").run()
+    page.button(key=step_key(State.RELEASED)).click().run()
+    page.button(key=ISSUE_KEY).click().run()
+    assert "is issued" in words_on(page)
+    store = open_store(place, create=False)
+    number = str(documents(store, "B2107")["number"].iloc[0])
+    assert document_file(store, number, "pdf").startswith(b"%PDF")
+    assert not verify(store).found
+    store.close()
+    assert len(page.get("download_button")) == 3
+
+
+def test_start_lists_what_waits(place: Path) -> None:
+    """A recorded batch waits for its review, and its button opens the decision."""
+    recorded(place)
+    page = opened(place)
+    assert "To review" in words_on(page)
+    page.button(key="open To review B2107").click().run()
+    assert "Stands: received" in words_on(page)
+
+
+def test_hold_without_reason_is_refused(place: Path) -> None:
+    page = recorded(place)
+    page.button(key=step_key(State.UNDER_REVIEW)).click().run()
+    page.button(key=step_key(State.ON_HOLD)).click().run()
+    said = words_on(page)
+    assert "only with a written reason" in said
+    assert "--why" not in said
+
+
+def test_file_that_is_no_store_is_said(place: Path) -> None:
+    place.write_bytes(b"this is a text, not a database of any kind" * 40)
+    assert "is no record store" in words_on(opened(place))
+
+
+def test_second_tab_cannot_sign_what_the_first_has_moved(place: Path) -> None:
+    """Both tabs show a batch to review; the one that comes second is told where the batch is now."""
+    first = recorded(place)
+    second = opened(place)
+    second.text_input(key=PERSON_KEY).set_value("B. Reviewer").run()
+    second.radio(key=VIEW_KEY).set_value("Release").run()
+    first.button(key=step_key(State.UNDER_REVIEW)).click().run()
+    second.button(key=step_key(State.UNDER_REVIEW)).click().run()
+    assert "is under review and cannot be reviewed" in words_on(second)
+    with sqlite3.connect(place) as connection:
+        assert connection.execute("select count(*) from decisions where state = 'under review'").fetchone() == (1,)

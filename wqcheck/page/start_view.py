@@ -1,0 +1,83 @@
+"""Turns what the records say of today into the view that a morning begins with."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+
+import pandas as pd
+import streamlit as st
+
+from wqcheck.page.office import Office
+from wqcheck.page.words import counted, plain
+from wqcheck.records.batches import SOON, Waiting, waiting
+from wqcheck.release.decision import CAUTION
+
+SAMPLE_BUTTON = "sample plant at the start"
+SHOWN_ROWS = 12
+_COLUMNS = {"batch": "Batch", "product": "Water", "since": "Since", "person": "By", "recommended": "Recommended"}
+
+
+def draw_start(office: Office, try_sample: Callable[[], None], open_batch: Callable[[str], None]) -> None:
+    """Draw what waits on this day; where nothing was recorded yet, offer the sample plant.
+
+    Parameters
+    ----------
+    office : Office
+    try_sample : callable
+        Opens the sample plant.
+    open_batch : callable
+        Opens the decision on a batch.
+
+    Raises
+    ------
+    wqcheck.errors.StoreError
+        The store cannot be read.
+    """
+    st.markdown("##### What waits today")
+    if not office.exists:
+        _draw_empty(try_sample, "No batch was recorded here yet. The records are made with the first one.")
+        return
+    with st.spinner("Looking into the records"):
+        found = waiting(office.store(), date.today())
+    if all(frame.empty for frame in _lists(found).values()):
+        _draw_empty(try_sample, "Nothing waits: no batch is open, no sheet is left over, nothing falls due soon.")
+        return
+    for title, frame in _lists(found).items():
+        _draw_list(title, frame, open_batch)
+    st.caption(plain(CAUTION))
+
+
+def _lists(found: Waiting) -> dict[str, pd.DataFrame]:
+    """Give each list under its title, in the order of work."""
+    return {
+        "To review": found.received,
+        "Reviewed, to decide": found.under_review,
+        "On hold": found.on_hold,
+        "Released, certificate not issued": found.without_document,
+        "Sheets that no check has used": found.sheets,
+        f"Falls due within {SOON.days} days, or is overdue": found.due,
+    }
+
+
+def _draw_list(title: str, frame: pd.DataFrame, open_batch: Callable[[str], None]) -> None:
+    """Draw one list; batches open with a button."""
+    if frame.empty:
+        return
+    st.markdown(f"**{title}** ({counted(len(frame), 'entry', 'entries')})")
+    shown = frame.rename(columns=_COLUMNS)
+    columns = [name for name in _COLUMNS.values() if name in shown] if "state" in frame else list(shown)
+    st.table(shown[columns].head(SHOWN_ROWS).astype("str").map(plain), hide_index=True)
+    if len(frame) > SHOWN_ROWS:
+        st.dataframe(shown[columns], hide_index=True, height=240, alt=title)
+    if "state" in frame:
+        with st.container(horizontal=True):
+            for batch in frame["batch"].head(SHOWN_ROWS):
+                st.button(f"Open {plain(batch)}", key=f"open {title} {batch}", on_click=open_batch, args=(batch,))
+
+
+def _draw_empty(try_sample: Callable[[], None], words: str) -> None:
+    """Say that there is nothing, and offer the sample plant."""
+    st.info(f"{words} Take in the laboratory's sheets, or look at the sample plant first.")
+    st.button("Try the sample plant (invented)", key=SAMPLE_BUTTON, type="primary", on_click=try_sample)
+    st.caption(plain(CAUTION))
