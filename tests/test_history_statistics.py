@@ -26,7 +26,7 @@ LEAD = table_of("lead", {"parameter": "lead", "rule": "max", "upper": "10", "uni
 
 
 def test_individuals_chart() -> None:
-    """NIST/SEMATECH e-Handbook, 6.3.2.2, flow rate: 50.81, UCL 55.8041, LCL 45.8159, MR 1.8778."""
+    """NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2: 50.81, UCL 55.8041, LCL 45.8159, MR 1.8778."""
     chart = individuals_chart(FLOW, FLOW)
     assert chart is not None
     lines = chart.at_low
@@ -68,7 +68,7 @@ def test_rising_reporting_limits_break_no_rule() -> None:
 
 
 def test_score_and_counted_probability() -> None:
-    """Gilbert (1987), 16.4.1, Table A18 (from memory): 10, 15, 14, 20 gives S = 4, one-sided 0.167; n = 5 as listed."""
+    """Gilbert (1987), 16.4.1 and Table A18 (from memory): 10, 15, 14, 20 gives S = 4, p 0.167; n = 5 as listed."""
     test = mann_kendall(range(4), [10, 15, 14, 20])
     assert (test.s, round(test.p / 2, 3)) == (4, 0.167)
     listed = {2: 0.408, 4: 0.242, 6: 0.117, 8: 0.042, 10: 0.0083}
@@ -77,7 +77,7 @@ def test_score_and_counted_probability() -> None:
 
 @pytest.mark.parametrize("seed", range(5))
 def test_trend_against_libraries(seed: int) -> None:
-    """Pymannkendall original_test, scipy.stats.kendalltau and theilslopes: S, variance, z, p, slope and interval."""
+    """Libraries pymannkendall and scipy.stats (kendalltau, theilslopes): S, variance, z, p, slope and interval."""
     drawn = np.random.default_rng(seed)
     tied, free, days = drawn.integers(0, 9, 60).astype(float), drawn.normal(size=12), np.arange(60.0)
     theirs, ours = pymannkendall.original_test(tied), mann_kendall(days, tied)

@@ -150,8 +150,8 @@ def sen_slope(days: npt.ArrayLike, low: npt.ArrayLike, high: npt.ArrayLike, conf
     span = at[after] - at[before]
     apart = span > 0
     if not apart.any():
-        day = float(np.median(at)) if len(at) else nan
-        return Slope(nan, nan, nan, nan, day, nan, nan)
+        middle_day = float(np.median(at)) if len(at) else nan
+        return Slope(nan, nan, nan, nan, middle_day, nan, nan)
     before, after, span = before[apart], after[apart], span[apart]
     lows, highs = np.sort((least[after] - most[before]) / span), np.sort((most[after] - least[before]) / span)
     reach = _reach(at, least, most, confidence)
