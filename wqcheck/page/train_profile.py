@@ -108,7 +108,7 @@ def profile_chart(rows: pd.DataFrame, name: str, *, log: bool) -> alt.LayerChart
 def with_bars(rows: pd.DataFrame, *, log: bool) -> pd.DataFrame:
     """Add where the bar of each result begins (``foot``) and ends (``reach``), and where its mark stands (``mark``)."""
     low, high = rows["low"], rows["high"]
-    finite = high.where(np.isfinite(high), low * 2).where(lambda ends: np.isfinite(ends), 1.0)
+    finite = high.where(np.isfinite(high), low * 2).where(np.isfinite, 1.0)
     positive = pd.concat([low[low.gt(0)], finite[finite.gt(0)]])
     foot = float(positive.min()) / 3 if len(positive) else 0.1
     below = low.clip(lower=foot) if log else low

@@ -134,8 +134,8 @@ def draw_profile(readings: DataFrame[Readings], report: CommissioningReport) -> 
         return
     st.altair_chart(profile_chart(rows, titled(code), log=log), width="stretch", alt=f"{titled(code)} along the train")
     st.caption(
-        "A dashed bar reaches over everything that the result can be: from nothing to the limit given for a “<” result, "
-        "and upwards without end for a “>” result. On a logarithmic axis nothing lies below the foot of the chart."
+        "A dashed bar reaches over everything that the result can be: from nothing to the limit given for a “<” "
+        "result, and upwards without end for a “>” result. On a logarithmic axis nothing lies below the foot of the chart."
     )
     headings = {"point": "Point", "reported": "Reported", "unit": "Unit", "known": "Known as", "sampled": "Sampled",
                 "cell": "Cell"}  # fmt: skip
