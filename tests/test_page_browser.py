@@ -98,7 +98,8 @@ def page(browser: Browser, address: str) -> Iterator[Page]:
 
 
 def use_sample(page: Page, label: str, word: str) -> None:
-    """Click one workbook of the sample plant and wait for its decision."""
+    """Go to the view that takes sheets in, click one workbook of the sample plant and wait for its decision."""
+    page.get_by_test_id("stRadio").get_by_text("Take in", exact=True).first.click()
     page.get_by_role("button", name=label).or_(page.get_by_role("radio", name=label)).first.click()
     page.get_by_test_id("stAlert").filter(has_text=word).first.wait_for()
 
