@@ -13,7 +13,7 @@ PACKAGE = Path(__file__).resolve().parent.parent / "wqcheck"
 
 LAYERS = {
     0: {"errors", "findings", "shipped_files"},
-    1: {"parameters", "numerals", "results", "units", "tables", "plant_files", "quantities"},
+    1: {"languages", "parameters", "numerals", "results", "units", "tables", "plant_files", "quantities"},
     2: {"sheets", "limit_tables"},
     3: {"judging", "limit_comparison", "quality", "statistics", "train", "plant"},
     4: {"release", "certificate"},

@@ -17,6 +17,7 @@ from enum import StrEnum
 from typing import Any, TypeVar
 
 from wqcheck import __version__
+from wqcheck.certificate.kept import NOT_KEPT, RECORDED, KeptAs
 from wqcheck.certificate.lines import (
     ResultLine,
     SampleLine,
@@ -27,13 +28,15 @@ from wqcheck.certificate.lines import (
     sample_lines,
     stage_lines,
 )
+from wqcheck.certificate.unread import UnreadCell, unread_cells
 from wqcheck.certificate.words import next_steps, statement
 from wqcheck.errors import ReleaseRefusedError
 from wqcheck.findings import Severity
+from wqcheck.languages.catalogues import SOURCE, catalogue
 from wqcheck.release.decision import CAUTION, BatchCheck, BatchDetails, Disposition, FileStamp, Reason
 from wqcheck.tables import Judged, LimitClass, Verdict
 
-SCHEMA = "wqcheck certificate 1"
+SCHEMA = "wqcheck certificate 2"
 
 Record = TypeVar("Record", BatchDetails, Reason, FileStamp)
 
@@ -46,6 +49,7 @@ class CertificateKind(StrEnum):
     RELEASE = "certificate of batch release"
     HOLD = "hold notice"
     REJECT = "reject notice"
+    WITHDRAWAL = "withdrawal notice"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,7 +69,10 @@ class Certificate:
 
     ``results`` are judged against a limit, those that ask for a decision first; ``without_limit`` were tested but no
     limit listed in ``files`` binds them. ``missing`` are required and not tested; ``not_tested`` have a binding limit
-    and no result (both by name). ``issued_at`` is ISO 8601 text.
+    and no result (both by name). ``unread`` are cells that look like results and were not read. ``issued_at`` is ISO
+    8601 text, ``language`` that of the printed paper: the data are always in English. The last five come from a record store and are left
+    out of the JSON where they are blank; :class:`KeptAs` explains four of them, ``withdrawn`` says since when and why
+    the document no longer holds.
     """
 
     kind: CertificateKind
@@ -87,16 +94,31 @@ class Certificate:
     stages: tuple[StageLine, ...]
     findings: tuple[FindingLine, ...]
     files: tuple[FileStamp, ...]
+    unread: tuple[UnreadCell, ...] = ()
+    language: str = SOURCE
     caution: str = CAUTION
     schema: str = SCHEMA
+    revision: int = 0
+    supersedes: str = ""
+    override: str = ""
+    record: str = ""
+    withdrawn: str = ""
 
     @property
     def digest(self) -> str:
         """SHA-256 (hexadecimal) of the canonical JSON without its ``content_digest`` line."""
-        return _digest(asdict(self))
+        return _digest(_data(self))
 
 
-def issue_certificate(check: BatchCheck, *, number: str, signed_by: str, issued_at: datetime) -> Certificate:
+def issue_certificate(
+    check: BatchCheck,
+    *,
+    number: str,
+    signed_by: str,
+    issued_at: datetime,
+    kept: KeptAs = NOT_KEPT,
+    language: str = SOURCE,
+) -> Certificate:
     """Issue a certificate of batch release.
 
     Parameters
@@ -108,19 +130,33 @@ def issue_certificate(check: BatchCheck, *, number: str, signed_by: str, issued_
         The plant's certificate number and the authorised person; neither may be blank.
     issued_at : datetime
         When it is signed; no clock is read here.
+    kept : KeptAs
+        What a record store adds. An override releases a batch that is recommended to be held, never one to be rejected.
+    language : str
+        Language of the printed paper, a key of :data:`wqcheck.languages.catalogues.LANGUAGES`.
 
     Raises
     ------
     ReleaseRefusedError
         When the batch may not be released; the error says why.
     """
-    obstacles = _blank_entries(number, signed_by) + _obstacles(check)
+    overridden = kept.override.strip() != "" and check.decision.disposition == Disposition.HOLD
+    obstacles = _blank_entries(number, signed_by) + (_guarded(check) if overridden else _obstacles(check))
     if obstacles:
         raise ReleaseRefusedError(check.details.batch, str(check.decision.disposition), obstacles)
-    return _document(check, CertificateKind.RELEASE, (number, signed_by, issued_at))
+    document = _document(check, CertificateKind.RELEASE, (number, signed_by, issued_at), kept)
+    return replace(document, language=catalogue(language).language)
 
 
-def issue_notice(check: BatchCheck, *, number: str, signed_by: str, issued_at: datetime) -> Certificate:
+def issue_notice(
+    check: BatchCheck,
+    *,
+    number: str,
+    signed_by: str,
+    issued_at: datetime,
+    kept: KeptAs = NOT_KEPT,
+    language: str = SOURCE,
+) -> Certificate:
     """Issue a hold notice or a reject notice, whichever the decision says (arguments as for a certificate).
 
     Raises
@@ -134,7 +170,8 @@ def issue_notice(check: BatchCheck, *, number: str, signed_by: str, issued_at: d
     if kind is None or obstacles:
         wrong = [] if kind else ["a notice is written for hold and reject only; issue a certificate instead"]
         raise ReleaseRefusedError(check.details.batch, str(check.decision.disposition), obstacles + wrong)
-    return _document(check, kind, (number, signed_by, issued_at))
+    document = _document(check, kind, (number, signed_by, issued_at), kept)
+    return replace(document, language=catalogue(language).language)
 
 
 def _blank_entries(number: str, signed_by: str) -> list[str]:
@@ -143,23 +180,30 @@ def _blank_entries(number: str, signed_by: str) -> list[str]:
 
 
 def _obstacles(check: BatchCheck) -> list[str]:
-    decision, judged = check.decision, check.judged
+    decision = check.decision
     if decision.disposition != Disposition.RELEASE:
         against = [reason for reason in decision.reasons if reason.disposition != Disposition.RELEASE]
         return [reason.message for reason in against] or ["no reason was recorded"]
+    holds = [finding.message for finding in check.findings if finding.severity == Severity.HOLD]
+    missing = [f"{parameter_name(code)} is required and has no result" for code in decision.missing]
+    return missing + _guarded(check) + holds
+
+
+def _guarded(check: BatchCheck) -> list[str]:
+    """Give what no reason can override: results that fail a health, microbiological or radiological limit."""
+    judged = check.judged
     failing = judged[judged[Judged.verdict].eq(Verdict.FAIL) & judged[Judged.limit_class].isin(list(_REJECTING))]
     names = [parameter_name(code) for code in failing[Judged.parameter].dropna().drop_duplicates()]
-    holds = [finding.message for finding in check.findings if finding.severity == Severity.HOLD]
-    return (
-        [f"{parameter_name(code)} is required and has no result" for code in decision.missing]
-        + [f"{name} exceeds its limit" for name in names]
-        + holds
-    )
+    return [f"{name} exceeds its limit" for name in names]
 
 
-def _document(check: BatchCheck, kind: CertificateKind, signature: tuple[str, str, datetime]) -> Certificate:
+def _document(
+    check: BatchCheck, kind: CertificateKind, signature: tuple[str, str, datetime], kept: KeptAs
+) -> Certificate:
     number, signed_by, issued_at = signature
     decision = check.decision
+    disposition = Disposition.RELEASE if kind == CertificateKind.RELEASE else decision.disposition
+    override = plain_text(kept.override).strip()
     lines = result_lines(check.judged, decision.required)
     judged = tuple(line for line in lines if line.verdict != Verdict.NO_LIMIT)
     missing = _names(decision.missing)
@@ -171,10 +215,10 @@ def _document(check: BatchCheck, kind: CertificateKind, signature: tuple[str, st
         signed_by=plain_text(signed_by).strip(),
         software=f"wqcheck {__version__}",
         batch=_printable(check.details),
-        disposition=decision.disposition,
+        disposition=disposition,
         reasons=tuple(map(_printable, decision.reasons)),
-        statement=statement(decision.disposition, judged, missing),
-        next_steps=next_steps(decision.disposition, plain_text(check.details.batch), judged, missing, doubts),
+        statement=(*([override] if override else []), *statement(disposition, judged, missing)),
+        next_steps=next_steps(disposition, plain_text(check.details.batch), judged, missing, doubts),
         required=_names(decision.required),
         missing=missing,
         not_tested=_names(decision.not_tested),
@@ -187,6 +231,11 @@ def _document(check: BatchCheck, kind: CertificateKind, signature: tuple[str, st
             for finding in check.findings
         ),
         files=tuple(map(_printable, check.files)),
+        unread=unread_cells(check.ledger),
+        revision=kept.revision,
+        supersedes=plain_text(kept.supersedes),
+        override=override,
+        record=kept.record,
     )
 
 
@@ -203,7 +252,7 @@ def _names(codes: Sequence[str]) -> tuple[str, ...]:
 
 def to_json(certificate: Certificate) -> str:
     """Write a certificate as canonical JSON, its digest included."""
-    data = asdict(certificate)
+    data = _data(certificate)
     return _canonical({**data, "content_digest": _digest(data)})
 
 
@@ -219,12 +268,17 @@ def from_json(text: str) -> Certificate:
         raise ValueError("this is not a certificate as it was issued: its content does not match its content_digest")
     data = json.loads(text)
     del data["content_digest"]
-    if data.get("schema") != SCHEMA or set(data) != {field.name for field in fields(Certificate)}:
+    if data.get("schema") != SCHEMA or set(data) | set(RECORDED) != {f.name for f in fields(Certificate)}:
         raise ValueError(f"this certificate has another form than {SCHEMA!r}; read it with the version that wrote it")
     try:
         return Certificate(**{**data, **_records(data)})
     except (TypeError, KeyError) as error:
         raise ValueError(f"this certificate has a record that {SCHEMA!r} does not know: {error}") from error
+
+
+def _data(certificate: Certificate) -> dict[str, Any]:
+    """Give a certificate as plain data, without the fields of a record store that are blank."""
+    return {key: value for key, value in asdict(certificate).items() if key not in RECORDED or value}
 
 
 def _records(data: dict[str, Any]) -> dict[str, Any]:
@@ -236,6 +290,7 @@ def _records(data: dict[str, Any]) -> dict[str, Any]:
         "stages": StageLine,
         "findings": FindingLine,
         "files": FileStamp,
+        "unread": UnreadCell,
     }
     return {
         **{key: tuple(value) for key, value in data.items() if isinstance(value, list)},
