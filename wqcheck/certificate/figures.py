@@ -37,8 +37,12 @@ def unit_text(unit: str, basis: str, volume_ml: float | None = None, say: Catalo
     if volume_ml is not None:
         return say("{unit} in {volume} mL", unit=shown, volume=say.figure(number_text(volume_ml))).strip()
     if basis:
-        pattern = "{unit} at {temperature}" if "°C" in basis else "{unit} as {basis}"
-        return say(pattern, unit=shown, basis=basis, temperature=basis).strip()
+        at_temperature = "°C" in basis
+        return (
+            say("{unit} at {temperature}", unit=shown, temperature=basis)
+            if at_temperature
+            else say("{unit} as {basis}", unit=shown, basis=basis)
+        ).strip()
     return shown
 
 
@@ -111,9 +115,12 @@ def compared_words(phrase: str, unit: str, say: Catalogue) -> str:
     if match is None:
         return phrase
     low, high = (say.figure(match[name] or "") for name in ("low", "high"))
-    patterns = {"to": "{low} to {high}", "or more": "{low} or more", "or less": "{low} or less"}
-    text = say(patterns[match["word"]], low=low, high=high) if match["word"] else low
-    return f"{text} {unit_words(unit, say)}".strip()
+    texts = {
+        "to": say("{low} to {high}", low=low, high=high),
+        "or more": say("{low} or more", low=low),
+        "or less": say("{low} or less", low=low),
+    }
+    return f"{texts.get(match['word'], low)} {unit_words(unit, say)}".strip()
 
 
 def removal_text(percent: float | None, bound: str, say: Catalogue = ENGLISH) -> str:

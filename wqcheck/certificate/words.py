@@ -52,9 +52,12 @@ def _first(lines: Sequence[ResultLine], *, calm: bool, say: Catalogue) -> str:
 
 def _unverified(lines: Sequence[ResultLine], say: Catalogue) -> tuple[str, ...]:
     number, count = sum(line.unverified != "" for line in lines), len(lines)
-    one = "Of the {count} limit rows used, 1 is not verified against the official text; the table marks it."
     if number == 1:
-        return (say(one, count=count),)
+        one = say(
+            "Of the {count} limit rows used, 1 is not verified against the official text; the table marks it.",
+            count=count,
+        )
+        return (one,)
     more = say(
         "Of the {count} limit rows used, {number} are not verified against the official text; the table marks them.",
         count=count,

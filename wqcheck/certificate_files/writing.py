@@ -1,7 +1,8 @@
 """Turns a certificate into its three files: JSON, PDF/A-3b with that JSON attached, and a workbook.
 
-The PDF is made from ``templates/certificate.typ``; every value enters it as a string of a JSON document, never as
-markup, and only fonts that come with the compiler (or from ``fonts``) are used: same certificate, same bytes.
+The PDF is made from ``templates/certificate.typ`` or the plant's own template; every value enters it as a string of a
+JSON document, never as markup, and only fonts that come with the compiler, with this package or from ``fonts`` are
+used: same certificate, same bytes.
 """
 
 from __future__ import annotations
@@ -11,8 +12,8 @@ import json
 import re
 import unicodedata
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass, replace
-from datetime import UTC, datetime
+from dataclasses import dataclass, replace
+from datetime import datetime
 from importlib import resources
 from pathlib import Path
 from typing import Any, Literal, cast
@@ -20,23 +21,29 @@ from typing import Any, Literal, cast
 import typst
 
 from wqcheck.certificate.data import Certificate, to_json
-from wqcheck.certificate.lines import parameter_name, reported_unit
+from wqcheck.certificate_files.letterhead import PLAIN, Letterhead
+from wqcheck.certificate_files.view import SignatureLine, moment_of, view_of
 from wqcheck.certificate_files.workbook import workbook_bytes
-from wqcheck.errors import WqcheckError
-from wqcheck.release.decision import Disposition, Reason
+from wqcheck.errors import PlantFileError, WqcheckError
+from wqcheck.languages.catalogues import catalogue
 
 Standard = Literal["a-3b", "a-1b"]
 
+_PACKAGE = resources.files("wqcheck.certificate_files")
+_SHIPPED_FONTS = _PACKAGE.joinpath("fonts")
+_TEMPLATE = _PACKAGE.joinpath("templates/certificate.typ")
 _RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?", re.IGNORECASE)
 # Controls that turn the direction of text around could make a printed line read otherwise than its data.
 _DIRECTION = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 _HIDDEN = ("Cc", "Cs", "Co", "Cn")
 _PROBE = b"""#set document(date: auto)
-#set text(font: ("Libertinus Serif", "New Computer Modern", "DejaVu Sans Mono"))
+#set text(font: ("Libertinus Serif", "New Computer Modern", "Noto Naskh Arabic", "DejaVu Sans Mono"))
 #for c in sys.inputs.characters.codepoints() [#text(c) ]"""
 
 
-def write_certificate(certificate: Certificate, folder: Path, *, fonts: Sequence[Path] = ()) -> tuple[Path, ...]:
+def write_certificate(
+    certificate: Certificate, folder: Path, *, fonts: Sequence[Path] = (), letterhead: Letterhead = PLAIN
+) -> tuple[Path, ...]:
     """Write ``NUMBER.json``, ``NUMBER.pdf`` and ``NUMBER.xlsx`` into a folder, which is made if need be.
 
     Parameters
@@ -46,6 +53,8 @@ def write_certificate(certificate: Certificate, folder: Path, *, fonts: Sequence
     folder : Path
     fonts : sequence of Path, optional
         Folders with further fonts, for names in a script that the built-in fonts do not have.
+    letterhead : Letterhead, optional
+        The plant's own head and template.
 
     Returns
     -------
@@ -57,10 +66,10 @@ def write_certificate(certificate: Certificate, folder: Path, *, fonts: Sequence
     WqcheckError
         When the folder already holds another document with this number; nothing is written then.
     """
-    stem = file_stem(certificate.number)
+    stem = document_stem(certificate)
     contents = {
         folder / f"{stem}.json": to_json(certificate).encode("utf-8"),
-        folder / f"{stem}.pdf": pdf_bytes(certificate, fonts=fonts),
+        folder / f"{stem}.pdf": pdf_bytes(certificate, fonts=fonts, letterhead=letterhead),
         folder / f"{stem}.xlsx": workbook_bytes(certificate),
     }
     data = folder / f"{stem}.json"
@@ -70,6 +79,11 @@ def write_certificate(certificate: Certificate, folder: Path, *, fonts: Sequence
     for path, content in contents.items():
         path.write_bytes(content)
     return tuple(contents)
+
+
+def document_stem(certificate: Certificate) -> str:
+    """Make the file name of a document; the notice that withdraws it stands beside it."""
+    return file_stem(certificate.number) + ("-withdrawn" if certificate.withdrawn else "")
 
 
 def file_stem(number: str) -> str:
@@ -86,18 +100,42 @@ def file_stem(number: str) -> str:
     )
 
 
-def pdf_bytes(certificate: Certificate, *, standard: Standard = "a-3b", fonts: Sequence[Path] = ()) -> bytes:
+def pdf_bytes(
+    certificate: Certificate,
+    *,
+    standard: Standard = "a-3b",
+    fonts: Sequence[Path] = (),
+    letterhead: Letterhead = PLAIN,
+    signature: SignatureLine | None = None,
+) -> bytes:
     """Print a certificate or notice as PDF; as PDF/A-3 its JSON is attached, byte for byte.
 
     Characters that no font has are printed as ``[U+4F60]`` with a remark; the attached data holds them unchanged.
+
+    Raises
+    ------
+    PlantFileError
+        The plant's own template cannot be printed.
     """
     text = to_json(certificate)
-    attachment = {"attachment": text, "attachment-name": f"{file_stem(certificate.number)}.json"}
-    press = _Press(typst.Compiler(font_paths=list(fonts), ignore_system_fonts=True), standard, _moment(certificate))
-    template = resources.files("wqcheck.certificate_files").joinpath("templates/certificate.typ").read_bytes()
-    view = _view(certificate, json.loads(text))
-    missing = press.missing_characters(set("".join(_texts(view))))
+    say = replace(catalogue(certificate.language), local_dates=letterhead.local_dates)
+    view = view_of(certificate, json.loads(text), say, letterhead, signature)
+    own_fonts = [str(_SHIPPED_FONTS)] if say.leftwards else []
+    compiler = typst.Compiler(font_paths=[*own_fonts, *fonts], ignore_system_fonts=True)
+    press = _Press(compiler, standard, moment_of(certificate))
+    attachment = {"attachment": text, "attachment-name": f"{document_stem(certificate)}.json"}
     inputs = attachment if standard == "a-3b" else {}
+    template = letterhead.template or _TEMPLATE.read_bytes()
+    try:
+        return _printed(press, template, view, inputs)
+    except typst.TypstError as error:
+        if letterhead.template is None:
+            raise
+        raise PlantFileError(f"the plant's own template cannot be printed: {error}; mend that place") from error
+
+
+def _printed(press: _Press, template: bytes, view: dict[str, Any], inputs: dict[str, str]) -> bytes:
+    missing = press.missing_characters(set("".join(_texts(view))))
     try:
         return press.print(template, data=_legible(view, missing), **inputs)
     except typst.TypstError as error:
@@ -138,47 +176,6 @@ class _Press:
 
 def _beyond_european(text: str) -> set[str]:
     return {c for c in text if ord(c) > 0x52F and not 0x2000 <= ord(c) < 0x2300}
-
-
-def _moment(certificate: Certificate) -> datetime:
-    moment = datetime.fromisoformat(certificate.issued_at)
-    return moment if moment.tzinfo else moment.replace(tzinfo=UTC)
-
-
-def _view(certificate: Certificate, data: dict[str, Any]) -> dict[str, Any]:
-    """Add to the certificate's data what only print needs."""
-    printed: dict[str, Any] = {
-        key: [{**asdict(line), "unit_text": reported_unit(line)} for line in lines]
-        for key, lines in (("results", certificate.results), ("without_limit", certificate.without_limit))
-    }
-    against = [reason for reason in certificate.reasons if reason.disposition != Disposition.RELEASE]
-    printed["headlines"] = _headlines(against)
-    printed["against"] = [_printed_reason(reason) for reason in against]
-    printed["noted"] = [_printed_reason(reason) for reason in certificate.reasons if reason not in against]
-    moment, zone = _moment(certificate), data["issued_at"][19:]
-    return {
-        **data,
-        **printed,
-        "title": f"{data['kind'].capitalize()} {data['number']}",
-        "issued": f"{moment:%Y-%m-%d %H:%M}" + (f" (UTC{zone})" if zone else ""),
-        "replaced": False,
-    }
-
-
-def _headlines(against: Sequence[Reason]) -> list[dict[str, Any]]:
-    """Give one reason per parameter, the gravest first, with how many more there are about it."""
-    groups: dict[str, list[Reason]] = {}
-    for reason in against:
-        groups.setdefault(reason.parameter or reason.message, []).append(reason)
-    return [{**_printed_reason(reasons[0]), "more": len(reasons) - 1} for reasons in groups.values()]
-
-
-def _printed_reason(reason: Reason) -> dict[str, Any]:
-    """Split off the name of the parameter, where the message begins with it, so that it can be set in bold."""
-    name, message = parameter_name(reason.parameter) if reason.parameter else "", reason.message
-    begins = message.lower().startswith(name.lower())
-    name, message = (message[: len(name)], message[len(name) :]) if begins else (name, f": {message}")
-    return {"name": name, "message": message, "where": reason.where, "more": 0}
 
 
 def _texts(value: Any) -> Iterator[str]:

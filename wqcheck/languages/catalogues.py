@@ -25,7 +25,6 @@ LANGUAGES: Mapping[str, str] = {
     "pt": "português",
     "es": "español",
     "ar": "العربية",
-    "sw": "Kiswahili",
 }
 """Language codes (ISO 639-1), each with its own name."""
 
