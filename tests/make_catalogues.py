@@ -26,6 +26,16 @@ PYTHON = [
     *sorted((PACKAGE / "certificate").glob("*.py")),
     *sorted((PACKAGE / "certificate_files").glob("*.py")),
 ]
+HEADER = """\
+# Messages of wqcheck's papers; python -m tests.make_catalogues adds new ones.
+msgid ""
+msgstr ""
+"Language: {language}\\n"
+"MIME-Version: 1.0\\n"
+"Content-Type: text/plain; charset=utf-8\\n"
+"Content-Transfer-Encoding: 8bit\\n"
+
+"""
 # A literal inside t(...): of its first argument, also where an if chooses between two.
 _CALL = re.compile(r'\bt\((if [^"]*\{ )?"((?:[^"\\]|\\.)*)"(?: \} else \{ "((?:[^"\\]|\\.)*)")?')
 
@@ -52,14 +62,13 @@ def updated(language: str) -> bytes:
     """Return a catalogue with all messages of today and the translations it has."""
     path = LOCALE / f"{PAPERS}.{language}.po"
     old = read_po(io.BytesIO(path.read_bytes()), locale=language) if path.exists() else Catalog(locale=language)
-    new = Catalog(locale=language, project="wqcheck", header_comment="# Messages of wqcheck's papers.", fuzzy=False)
-    new.creation_date = new.revision_date = "2026-03-31 00:00+0000"  # type: ignore[assignment]
+    new = Catalog(locale=language)
     for message, place in messages().items():
         known = old.get(message)
         new.add(message, known.string if known else "", auto_comments=[place])
     written = io.BytesIO()
-    write_po(written, new, width=110, omit_header=False, no_location=True)
-    return written.getvalue()
+    write_po(written, new, width=110, omit_header=True)
+    return HEADER.format(language=language).encode() + written.getvalue()
 
 
 def main() -> None:

@@ -51,6 +51,10 @@ TrainFile = Annotated[Path | None, typer.Option("--train", help="Train file (TOM
 RulesFile = Annotated[
     Path | None, typer.Option("--rules", help="Release-rules file (TOML); the shipped one by default.")
 ]
+Language = Annotated[str, typer.Option("--language", help="Language of the papers: en, fr, pt, es or ar.")]
+LetterheadFile = Annotated[
+    Path | None, typer.Option("--letterhead", help="Letterhead file (TOML): the plant's lines, logo, template.")
+]
 OnDay = Annotated[str, typer.Option("--on", help="Day taken for undated results, 2026-03-31; today by default.")]
 
 
@@ -150,13 +154,16 @@ def certificate(
     rules: RulesFile = None,
     number: Annotated[str, typer.Option(help="Number of the document; made from batch and day by default.")] = "",
     on: OnDay = "",
+    language: Language = "en",
+    letterhead: LetterheadFile = None,
 ) -> None:
     """Issue the certificate of a batch, or a hold or reject notice when it may not be released."""
     checked = _check(books, limits, product=product, batch=batch, train=train, rules=rules, on=on)
     say(checked.findings)
     print_decision(checked)
     issued_at = datetime.now().astimezone()
-    for path in _issue(checked, number or f"{batch}-{issued_at:%Y%m%d}", signed_by, issued_at, out):
+    signature = (number or f"{batch}-{issued_at:%Y%m%d}", signed_by, issued_at)
+    for path in _issue(checked, signature, out, language=language, letterhead=letterhead):
         typer.echo(path)
     _exit_by(checked)
 
@@ -164,6 +171,7 @@ def certificate(
 @app.command()
 def demo(
     out: Annotated[Path, typer.Option(help="Folder for the files.")] = Path("demo"),
+    language: Language = "en",
 ) -> None:
     """Run the whole job on the invented sample plant: stages, a certificate and a reject notice."""
     from wqcheck.shipped_files import shipped_folder
@@ -183,7 +191,7 @@ def demo(
         number = f"DEMO-{checked.details.batch}-{issued_at:%Y%m%d-%H%M%S}"
         papers += [
             path
-            for path in _issue(checked, number, "Demo Signatory (invented)", issued_at, out)
+            for path in _issue(checked, (number, "Demo Signatory (invented)", issued_at), out, language=language)
             if path.suffix == ".pdf"
         ]
     typer.echo(f"\nOpen {papers[0]} (certificate) and {papers[1]} (notice), each with its .xlsx and .json beside it.")
@@ -229,14 +237,24 @@ def _day(text: str) -> date:
         raise WqcheckError(f"--on takes a day like 2026-03-31 (given: {text!r})") from None
 
 
-def _issue(checked: BatchCheck, number: str, signed_by: str, issued_at: datetime, out: Path) -> tuple[Path, ...]:
+def _issue(
+    checked: BatchCheck,
+    signature: tuple[str, str, datetime],
+    out: Path,
+    *,
+    language: str = "en",
+    letterhead: Path | None = None,
+) -> tuple[Path, ...]:
     from wqcheck.certificate.data import issue_certificate, issue_notice
+    from wqcheck.certificate_files.letterhead import PLAIN, load_letterhead
     from wqcheck.certificate_files.writing import write_certificate
     from wqcheck.release.decision import Disposition
 
+    number, signed_by, issued_at = signature
     released = checked.decision.disposition == Disposition.RELEASE
     issue = issue_certificate if released else issue_notice
-    return write_certificate(issue(checked, number=number, signed_by=signed_by, issued_at=issued_at), out)
+    paper = issue(checked, number=number, signed_by=signed_by, issued_at=issued_at, language=language)
+    return write_certificate(paper, out, letterhead=load_letterhead(letterhead) if letterhead else PLAIN)
 
 
 def _demo_stages(book: Path, train: Path, out: Path) -> None:
