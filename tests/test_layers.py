@@ -17,7 +17,7 @@ LAYERS = {
     2: {"sheets", "limit_tables"},
     3: {"judging", "limit_comparison", "quality", "statistics", "train", "plant"},
     4: {"release", "certificate"},
-    5: {"certificate_files", "forms", "batch"},
+    5: {"certificate_files", "signatures", "verification", "forms", "batch"},
     6: {"cli", "commands", "page"},
 }
 
@@ -28,6 +28,11 @@ OUTSIDE = {
     "openpyxl": {"sheets", "limit_tables", "forms", "certificate_files"},
     "typst": {"certificate_files"},
     "typer": {"cli", "commands"},
+    "segno": {"certificate_files"},
+    "babel": {"languages"},
+    "pypdf": {"verification"},
+    "pyhanko": {"signatures"},
+    "cryptography": {"signatures"},
     "streamlit": {"cli", "page"},
     "altair": {"page"},
 }

@@ -15,6 +15,7 @@ import typer
 from wqcheck.commands.exit_codes import CHECKED_NOT_RELEASED, NOT_CHECKED
 from wqcheck.commands.form import form
 from wqcheck.commands.limits import limits_app
+from wqcheck.commands.papers import LetterheadFile, papers_app
 from wqcheck.commands.plant import plant_app
 from wqcheck.commands.series import series_app
 from wqcheck.commands.terminal import AsJson, check_json, print_decision, print_flags, print_table, say
@@ -43,6 +44,7 @@ app.add_typer(limits_app, name="limits")
 app.add_typer(plant_app, name="plant")
 app.command()(form)
 app.add_typer(series_app)
+app.add_typer(papers_app)
 
 Books = Annotated[list[Path], typer.Argument(help="Workbooks or CSV files as the laboratory sent them.")]
 LimitNames = Annotated[list[str], typer.Option("--limits", help="Shipped table or CSV file; give it several times.")]
@@ -52,9 +54,6 @@ RulesFile = Annotated[
     Path | None, typer.Option("--rules", help="Release-rules file (TOML); the shipped one by default.")
 ]
 Language = Annotated[str, typer.Option("--language", help="Language of the papers: en, fr, pt, es or ar.")]
-LetterheadFile = Annotated[
-    Path | None, typer.Option("--letterhead", help="Letterhead file (TOML): the plant's lines, logo, template.")
-]
 OnDay = Annotated[str, typer.Option("--on", help="Day taken for undated results, 2026-03-31; today by default.")]
 
 

@@ -73,7 +73,27 @@ def _checked(signature: object, content: bytes) -> SignatureCheck:
         fingerprint=certificate.sha256.hex(),
         self_signed=certificate.self_signed in ("yes", "maybe"),
     )
+    problems += [] if _plainly_written(signature) else ["the signature is not written as it was"]
     return SignatureCheck(line, _printed_length(content), (*problems, *_uncovered(content)))
+
+
+def _plainly_written(signature: object) -> bool:
+    """Tell whether what the key does not sign of a signature (RFC 5652, 5.1) is as this package writes it."""
+    from asn1crypto import cms
+
+    data = signature.signed_data  # type: ignore[attr-defined]
+    (signer,) = data["signer_infos"]
+    plain = cms.SignedData(
+        {
+            "version": "v1",
+            "digest_algorithms": [{"algorithm": "sha256"}],
+            "encap_content_info": {"content_type": "data"},
+            "certificates": data["certificates"],
+            "signer_infos": data["signer_infos"],
+        }
+    )
+    named = signer["version"].native == "v1" and signer["digest_algorithm"]["algorithm"].native == "sha256"
+    return named and plain.dump(force=True) == data.dump(force=False) and len(signer.dump()) == len(signer.dump(force=True))
 
 
 def _uncovered(content: bytes) -> list[str]:
