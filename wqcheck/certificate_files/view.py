@@ -50,7 +50,9 @@ def view_of(
         **_reasons(certificate.reasons),
         "results": [_result(line, say) for line in certificate.results],
         "without_limit": [_result(line, say) for line in certificate.without_limit],
-        "stages": [_stage(line, data_line, say) for line, data_line in zip(certificate.stages, data["stages"], strict=True)],
+        "stages": [
+            _stage(line, data_line, say) for line, data_line in zip(certificate.stages, data["stages"], strict=True)
+        ],
         "unread": [{"where": cell.where, "text": cell.text} for cell in certificate.unread],
         "title": f"{say(data['kind']).capitalize()} {data['number']}",
         "issued": _issued(certificate, say),

@@ -38,7 +38,9 @@ def require_packages() -> None:
 
         del cryptography
     except ImportError as error:
-        raise WqcheckError("signing and checking signatures need further packages: pip install 'wqcheck[sign]'") from error
+        raise WqcheckError(
+            "signing and checking signatures need further packages: pip install 'wqcheck[sign]'"
+        ) from error
 
 
 def new_key(name: str, password: str, *, now: datetime) -> bytes:
