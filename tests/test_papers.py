@@ -8,6 +8,7 @@ from __future__ import annotations
 import io
 import random
 import re
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from string import Formatter
@@ -112,7 +113,7 @@ def test_a_withdrawal_notice_names_number_reason_who_and_when(tmp_path: Path) ->
     pdf.write_bytes(pdf_bytes(gone))
     text = text_of(pdf)
     for part in ("WITHDRAWN", "C-1", "wrong sample (invented)", "Ira Sand (invented)", "2026-03-05T06:02:00+00:00"):
-        assert part in text
+        assert part.replace(" ", "") in "".join(text.split())
     assert "Results and limits" not in text
     for content in (pdf.read_bytes(), to_json(gone).encode(), workbook_bytes(gone)):
         assert verify_paper(content).sound
@@ -156,8 +157,6 @@ def test_one_changed_byte_anywhere_is_found(form: str, signed: Path) -> None:
 
 def test_a_rewritten_verdict_with_a_new_digest_is_found() -> None:
     """Whoever changes the data can make a new digest; the numbers of the line still contradict the verdict."""
-    from dataclasses import replace
-
     paper = issue_notice(rejected_batch(), number="R-1", signed_by="M", issued_at=WHEN)
     lines = tuple(replace(line, verdict="pass") if line.name == "bromate" else line for line in paper.results)
     report = verify_paper(to_json(replace(paper, results=lines)).encode("utf-8"))

@@ -70,7 +70,8 @@ class Certificate:
     ``results`` are judged against a limit, those that ask for a decision first; ``without_limit`` were tested but no
     limit listed in ``files`` binds them. ``missing`` are required and not tested; ``not_tested`` have a binding limit
     and no result (both by name). ``unread`` are cells that look like results and were not read. ``issued_at`` is ISO
-    8601 text, ``language`` that of the printed paper: the data are always in English. The last five come from a record store and are left
+    8601 text, ``language`` that of the printed paper: the data are always
+    in English. The last five come from a record store and are left
     out of the JSON where they are blank; :class:`KeptAs` explains four of them, ``withdrawn`` says since when and why
     the document no longer holds.
     """

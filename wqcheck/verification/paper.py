@@ -1,4 +1,4 @@
-"""Turns the bytes of a certificate or notice (PDF, JSON or workbook) into a report of what can be checked of it offline."""
+"""Turns the bytes of a paper (PDF, JSON or workbook) into a report of what can be checked of it offline."""
 
 from __future__ import annotations
 
