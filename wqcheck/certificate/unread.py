@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-import pandas as pd
 from pandera.typing import DataFrame
 
 from wqcheck.certificate.lines import plain_text
@@ -36,9 +35,9 @@ def unread_cells(ledger: DataFrame[Ledger]) -> tuple[UnreadCell, ...]:
 
 
 def _reads_as_result(text: object) -> bool:
-    if text is None or pd.isna(text):
+    if not isinstance(text, str):
         return False
-    return parse_result(str(text), ".").sign not in (Sign.UNREADABLE, Sign.NOT_DONE)
+    return parse_result(text, ".").sign not in (Sign.UNREADABLE, Sign.NOT_DONE)
 
 
 def _line(row: Mapping[Any, Any]) -> UnreadCell:

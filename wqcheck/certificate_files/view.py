@@ -58,7 +58,7 @@ def view_of(
         "issued": _issued(certificate, say),
         "revision": certificate.revision,
         "supersedes": certificate.supersedes,
-        "withdrawal": _withdrawal(certificate),
+        "withdrawal": _withdrawal(certificate, say),
         "signer": withdrawal_parts(certificate.withdrawn)[1] if certificate.withdrawn else certificate.signed_by,
         "words": dict(say.messages),
         "rtl": say.leftwards,
@@ -97,6 +97,13 @@ def _issued(certificate: Certificate, say: Catalogue) -> str:
     return say.day(moment_of(certificate)) + (f" (UTC{zone})" if zone else "")
 
 
+def _withdrawn_at(text: str, say: Catalogue) -> str:
+    try:
+        return say.day(datetime.fromisoformat(text)) + (f" (UTC{text[19:]})" if text[19:] else "")
+    except ValueError:
+        return text
+
+
 def _result(line: ResultLine, say: Catalogue) -> dict[str, Any]:
     unit = line.limit_unit
     return {
@@ -112,11 +119,11 @@ def _stage(line: StageLine, data: dict[str, Any], say: Catalogue) -> dict[str, A
     return {**data, "removal": removal, "unit": unit_words(line.unit, say)}
 
 
-def _withdrawal(certificate: Certificate) -> dict[str, str] | None:
+def _withdrawal(certificate: Certificate, say: Catalogue) -> dict[str, str] | None:
     if not certificate.withdrawn:
         return None
     at, by, reason = withdrawal_parts(certificate.withdrawn)
-    return {"at": at, "by": by, "reason": reason}
+    return {"at": _withdrawn_at(at, say), "by": by, "reason": reason}
 
 
 def _head(letterhead: Letterhead) -> dict[str, Any] | None:

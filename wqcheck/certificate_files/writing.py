@@ -120,7 +120,7 @@ def pdf_bytes(
     text = to_json(certificate)
     say = replace(catalogue(certificate.language), local_dates=letterhead.local_dates)
     view = view_of(certificate, json.loads(text), say, letterhead, signature)
-    own_fonts = [str(_SHIPPED_FONTS)] if say.leftwards else []
+    own_fonts = [Path(str(_SHIPPED_FONTS))] if say.leftwards else []
     compiler = typst.Compiler(font_paths=[*own_fonts, *fonts], ignore_system_fonts=True)
     press = _Press(compiler, standard, moment_of(certificate))
     attachment = {"attachment": text, "attachment-name": f"{document_stem(certificate)}.json"}

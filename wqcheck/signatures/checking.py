@@ -7,6 +7,7 @@ import re
 from dataclasses import dataclass
 from datetime import UTC
 from io import BytesIO
+from typing import Any
 
 from wqcheck.certificate_files.view import SignatureLine
 from wqcheck.signatures.keys import require_packages, signer_name
@@ -54,17 +55,17 @@ def check_signature(content: bytes) -> SignatureCheck:
         raise ValueError(f"the signature cannot be read ({error})") from error
 
 
-def _checked(signature: object, content: bytes) -> SignatureCheck:
+def _checked(signature: Any, content: bytes) -> SignatureCheck:
     from pyhanko.sign.validation import validate_pdf_signature
     from pyhanko_certvalidator import ValidationContext
 
-    certificate = signature.signer_cert  # type: ignore[attr-defined]
+    certificate = signature.signer_cert
     trusted = ValidationContext(trust_roots=[certificate], allow_fetching=False)
     status = validate_pdf_signature(signature, signer_validation_context=trusted, skip_diff=True)
     problems = [] if status.intact else ["the file was changed after it was signed"]
     if not status.valid:
         problems.append("the signature does not belong to the key of its certificate")
-    at = signature.self_reported_timestamp  # type: ignore[attr-defined]
+    at = signature.self_reported_timestamp
     if at is None:
         raise ValueError("the time of signing is missing")
     line = SignatureLine(
@@ -77,11 +78,11 @@ def _checked(signature: object, content: bytes) -> SignatureCheck:
     return SignatureCheck(line, _printed_length(content), (*problems, *_uncovered(content)))
 
 
-def _plainly_written(signature: object) -> bool:
+def _plainly_written(signature: Any) -> bool:
     """Tell whether what the key does not sign of a signature (RFC 5652, 5.1) is as this package writes it."""
     from asn1crypto import cms
 
-    data = signature.signed_data  # type: ignore[attr-defined]
+    data = signature.signed_data
     (signer,) = data["signer_infos"]
     plain = cms.SignedData(
         {

@@ -103,8 +103,9 @@ def load_key(path: Path, password: str) -> SigningKey:
     require_packages()
     from pyhanko.sign import signers
 
+    simple: Any = signers.SimpleSigner
     try:
-        signer = signers.SimpleSigner.load_pkcs12(str(path), passphrase=password.encode("utf-8"))
+        signer = simple.load_pkcs12(str(path), passphrase=password.encode("utf-8"))
     except (OSError, ValueError) as error:
         raise WqcheckError(f"{path}: the key cannot be opened ({error}); check file and password") from error
     if signer is None or signer.signing_cert is None:

@@ -60,13 +60,13 @@ def _signed(printed: bytes, key: SigningKey, at: datetime) -> bytes:
     from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
     from pyhanko.sign import fields, signers
 
-    class AsPrinted(IncrementalPdfFileWriter):  # type: ignore[misc]
+    class AsPrinted(IncrementalPdfFileWriter):
         """Leaves the metadata of the printed file alone, which say that it is PDF/A-3b."""
 
         def _update_meta(self) -> None:
             return
 
-    class AtThatTime(signers.PdfSigner):  # type: ignore[misc]
+    class AtThatTime(signers.PdfSigner):
         """Signs at the time that the paper states."""
 
         def init_signing_session(self, *args: Any, **settings: Any) -> Any:
