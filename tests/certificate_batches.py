@@ -79,7 +79,7 @@ def _row(line: str, number: int) -> dict[str, Any]:
     code, reported, unit, basis, volume, rule, lower, upper, limit_unit, kind, low, high, verdict, evidence = (
         line.split("|")
     )
-    row: dict[str, Any] = dict.fromkeys(_columns(), None)
+    row: dict[str, Any] = {name: float("nan") if kind == "float64" else None for name, kind in _columns().items()}
     numbers = {
         "value": "", "value_high": "", "volume_ml": volume, "reporting_limit": "", "uncertainty": "", "lower": lower,
         "upper": upper, "limit_line": "2" if rule else "", "compared_low": low, "compared_high": high,
@@ -119,10 +119,9 @@ def stage_table() -> DataFrame[Stages]:
         (*ro, "lead", "SP5", "SP6", "0.5", "<0.2", "µg/L", 60.0, 0.39794, "at least", "the outlet is a non-detect"),
         (*uv, "escherichia_coli", "SP8", "SP9", "Absent", "Absent", "CFU", None, None, "unknown", "nothing to remove"),
     ]
-    table = pd.DataFrame(rows, columns=list(Stages.to_schema().columns))
-    numbers = [Stages.removal_percent, Stages.log_removal]
-    texts = [name for name in table.columns if name not in numbers]
-    return Stages.validate(table.astype(dict.fromkeys(texts, "string") | dict.fromkeys(numbers, float)))
+    types = {name: str(column.dtype) for name, column in Stages.to_schema().columns.items()}
+    table = pd.DataFrame(rows, columns=list(types)[: len(rows[0])]).reindex(columns=list(types))
+    return Stages.validate(table.astype(types))
 
 
 def files() -> tuple[FileStamp, ...]:

@@ -6,6 +6,10 @@ import os
 
 import pytest
 
+from tests.record_stores import cluster, place, store
+
+__all__ = ["cluster", "place", "store"]
+
 
 def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
     """Fail a run on CI in which a test was skipped."""

@@ -21,4 +21,7 @@ def table_of(name: str, *rows: Mapping[str, str]) -> LimitTable:
     full = [{column: {**LIMIT, **row}.get(column, "") for column in COLUMNS} for row in rows]
     text = pd.DataFrame(full, columns=list(COLUMNS), dtype="str")
     typed = typed_rows(text, list(range(2, len(rows) + 2)))
-    return LimitTable(name=name, title=LIMIT["source"], path=Path(f"{name}.csv"), digest="", rows=typed)
+    written = {line: (row["lower"], row["upper"]) for line, row in enumerate(full, start=2)}
+    return LimitTable(
+        name=name, title=LIMIT["source"], path=Path(f"{name}.csv"), digest="", rows=typed, written=written
+    )

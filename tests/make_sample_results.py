@@ -19,12 +19,18 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from tests.sample_panels import (
     ADDRESS,
+    CLEAN_DAY,
+    CLEAN_LOG,
     CLEAN_RUN,
     COMMISSIONING,
+    CONCENTRATE,
+    FAULTY_DAY,
+    FAULTY_LAST,
     FRENCH_HEADINGS,
     HISTORY_HEADINGS,
     LABORATORY,
     PLANT,
+    PLANT_LOG_HEADINGS,
     POINT_NAMES,
     TROUBLED_RUN,
     rows_of,
@@ -130,34 +136,81 @@ def new_book(title: str) -> tuple[Workbook, Worksheet]:
 
 def commissioning_crosstab() -> Workbook:
     """Write an analyte per row, sampling point per column: the whole train on one day."""
+    return crosstab(rows_of(COMMISSIONING), POINT_NAMES, "SCW-2025-0412", "C-01")
+
+
+def commissioning_day(panel: str, report: str, batch: str) -> Workbook:
+    """Write a day of the train with its concentrate: the panel above with the rows of *panel* in place."""
+    own = {cells[0]: cells[1:] for cells in rows_of(panel)}
+    strong = dict(rows_of(CONCENTRATE))
+    rows = []
+    for parameter, unit, method, *results in rows_of(COMMISSIONING):
+        taken = own.get(parameter, results)
+        rows.append([parameter, unit, method, *taken[:6], strong.get(parameter, ""), *taken[6:]])
+    points = (*POINT_NAMES[:6], ("CON", "RO concentrate"), *POINT_NAMES[6:])
+    return crosstab(rows, points, report, batch)
+
+
+def crosstab(rows: Sequence[Sequence[str]], points: Sequence[tuple[str, str]], report: str, batch: str) -> Workbook:
+    """Write an analyte per row and a sampling point per column, one day."""
     book, sheet = new_book("Commissioning")
     details: dict[str, CellValue] = {
         "Plant:": PLANT,
         "Address:": ADDRESS,
-        "Report no.:": "SCW-2025-0412",
-        "Batch:": "C-01",
+        "Report no.:": report,
+        "Batch:": batch,
         "Sampled:": datetime(2025, 5, 20, 8, 30),
         "Received:": datetime(2025, 5, 20, 11, 15),
         "Analysed:": datetime(2025, 5, 20, 12, 0),
         "Sampled by:": "Commissioning team (invented)",
     }
     first = put_letterhead(sheet, "Commissioning of the treatment train: results by sampling point", details, (1, 8))
-    put_headings(sheet, first, ["Parameter", "Unit", "Method", *(code for code, _ in POINT_NAMES)])
-    rows = rows_of(COMMISSIONING)
+    put_headings(sheet, first, ["Parameter", "Unit", "Method", *(code for code, _ in points)])
     for place, (parameter, unit, method, *results) in enumerate(rows, start=first + 1):
         for column, text in enumerate((parameter, unit, method), start=1):
             put(sheet, place, column, text)
         for column, text in enumerate(results, start=4):
             put_result(sheet, place, column, text)
-    points = [f"{code} {name}" for code, name in POINT_NAMES]
+    named = [f"{code} {name}" for code, name in points]
     notes = [
-        f"Sampling points: {'; '.join(points[:5])};",
-        f"{'; '.join(points[5:])}.",
+        f"Sampling points: {'; '.join(named[:5])};",
+        f"{'; '.join(named[5:])}.",
         "<: below the limit of quantification. ND: none of the components detected. Absent: none found in the volume.",
         "The results relate only to the samples received. All names and figures are invented.",
     ]
     put_footer(sheet, first + len(rows) + 2, notes)
-    lay_out(sheet, [34, 13, 15, *[11] * 10], f"D{first + 1}")
+    lay_out(sheet, [34, 13, 15, *[11] * len(points)], f"D{first + 1}")
+    return book
+
+
+def faulty_log() -> list[list[str]]:
+    """Give the log of the faulty plant: the clean one with its newest rows changed, in United States units."""
+    newest = {row[0]: row for row in rows_of(FAULTY_LAST)}
+    return [in_us_units(newest.get(row[0], row)) for row in rows_of(CLEAN_LOG)]
+
+
+def in_us_units(row: Sequence[str]) -> list[str]:
+    """Give flows in gal/min, pressures in psi and the temperature in °F, as gauges in the United States do."""
+    flows = [f"{float(text) / 0.2271247:.2f}" for text in row[1:4]]
+    pressures = [f"{float(text) * 14.503774:.2f}" for text in row[4:7]]
+    drop = f"{float(row[12]) * 14.503774:.2f}"
+    return [row[0], *flows, *pressures, f"{float(row[7]) * 1.8 + 32:.1f}", *row[8:12], drop, *row[13:]]
+
+
+def plant_log_faults() -> Workbook:
+    """Write the log of the faulty plant: a row per week, units in the headings."""
+    book, sheet = new_book("Log")
+    sheet["A1"] = PLANT
+    sheet["A1"].font = Font(bold=True, size=14)
+    sheet["A2"] = "Readings taken on Tuesdays by the shift. All names and figures are invented."
+    us = PLANT_LOG_HEADINGS.replace("(m3/h)", "(gal/min)").replace("(bar)", "(psi)").replace("(°C)", "(°F)")
+    put_headings(sheet, 4, us.split("|"))
+    sheet.row_dimensions[4].height = 48
+    for place, (day, *readings, remark) in enumerate(faulty_log(), start=5):
+        put(sheet, place, 1, datetime.fromisoformat(day), "yyyy-mm-dd")
+        for column, text in enumerate((*readings, remark), start=2):
+            put_result(sheet, place, column, text)
+    lay_out(sheet, [12, *[13] * 20, 26], "B5")
     return book
 
 
@@ -302,6 +355,9 @@ def write_sample_results(folder: Path) -> tuple[Path, ...]:
     """Write all sample files into a folder and give their paths."""
     books = {
         "commissioning_crosstab.xlsx": commissioning_crosstab(),
+        "commissioning_clean.xlsx": commissioning_day(CLEAN_DAY, "SCW-2025-0418", "C-02"),
+        "commissioning_faults.xlsx": commissioning_day(FAULTY_DAY, "SCW-2025-0419", "C-03"),
+        "plant_log_faults.xlsx": plant_log_faults(),
         "run_B2107_clean.xlsx": run_clean(),
         "run_B2108_trouble.xlsx": run_trouble(),
     }
@@ -309,7 +365,9 @@ def write_sample_results(folder: Path) -> tuple[Path, ...]:
         book.save(folder / name)
     write_csv(folder / "history_2025_2026_wide.csv", history(), ",", "utf-8")
     write_csv(folder / "history_semicolon.csv", history_french(), ";", "utf-8-sig")
-    return tuple(folder / name for name in (*books, "history_2025_2026_wide.csv", "history_semicolon.csv"))
+    write_csv(folder / "plant_log_clean.csv", [PLANT_LOG_HEADINGS.split("|"), *rows_of(CLEAN_LOG)], ",", "utf-8")
+    texts = ("history_2025_2026_wide.csv", "history_semicolon.csv", "plant_log_clean.csv")
+    return tuple(folder / name for name in (*books, *texts))
 
 
 if __name__ == "__main__":

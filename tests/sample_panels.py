@@ -66,6 +66,71 @@ POINT_NAMES = (
     ("FP", "finished product at filler"),
 )
 
+# Two commissioning days of the same train, with the concentrate (CON) between SP6 and SP7: what differs from the panel
+# above. At 70 % recovery the concentrate is (feed - 0.7 permeate)/0.3.
+CONCENTRATE = """
+pH|7.81
+Electrical conductivity at 25 °C|13100
+Total dissolved solids|8580
+Total hardness (as CaCO3)|2350
+Alkalinity (as CaCO3)|768
+Calcium|530
+Magnesium|248
+Sodium|2200
+Potassium|45.6
+Chloride|3560
+Sulfate|1395
+Nitrate (as N)|13.2
+Fluoride|3.58
+Silica (as SiO2)|91.5
+Boron|3.02
+"""
+
+# Parameter | SP1 … SP9 | FP; a row here takes the place of the row above
+CLEAN_DAY = """
+Heterotrophic plate count 22 °C|12|28|410|380|390|3|6|14|<1|<1
+Heterotrophic plate count 37 °C|4|9|80|70|74|<1|2|5|<1|<1
+Total coliforms|Absent|Absent|Absent|Absent|Absent|Absent|Absent|Absent|Absent|Absent
+Pseudomonas aeruginosa|Absent|Absent|Absent|Absent|Absent|Absent|Absent|Absent|Absent|Absent
+Trihalomethanes, total|22.3|23.8|2.8|2.8|2.8|2.0|2.0|<0.5|<0.5|<0.5
+"""
+FAULTY_DAY = """
+Free chlorine|0.82|0.66|0.36|0.34|0.33|0.14|0.09|<0.02|<0.02|<0.02
+Total chlorine|0.95|0.78|0.47|0.45|0.44|0.20|0.14|<0.02|<0.02|<0.02
+Turbidity|2.4|0.35|0.28|0.12|0.13|<0.05|1.8|1.6|1.6|1.6
+Heterotrophic plate count 22 °C|12|28|410|380|390|3|480|700|140|150
+Heterotrophic plate count 37 °C|4|9|80|70|74|<1|160|230|52|55
+Total coliforms|Absent|Absent|Absent|Absent|Absent|Absent|9|8|3|3
+Pseudomonas aeruginosa|Absent|Absent|Absent|Absent|Absent|Absent|14|12|4|4
+Trihalomethanes, total|22.3|23.8|2.8|2.8|2.8|2.0|2.0|<0.5|<0.5|<0.5
+"""
+
+# Date | days since the first reading are a week each; SI for the clean log
+PLANT_LOG_HEADINGS = (
+    "Date|Feed flow (m3/h)|Permeate flow (m3/h)|Concentrate flow (m3/h)|Feed pressure (bar)|"
+    "Differential pressure (bar)|Permeate pressure (bar)|Temperature (°C)|Feed conductivity (µS/cm)|"
+    "Permeate conductivity (µS/cm)|Concentrate conductivity (µS/cm)|Feed free chlorine (mg/L)|"
+    "Cartridge pressure drop (bar)|Antiscalant dose (mg/L)|Antiscalant set point (mg/L)|UV dose (mJ/cm2)|"
+    "UV transmittance (%)|Lamp hours (h)|Vessel 1 conductivity (µS/cm)|Vessel 2 conductivity (µS/cm)|"
+    "Vessel 3 conductivity (µS/cm)|Remarks"
+)
+CLEAN_LOG = """
+2025-04-01|8.0|5.6|2.4|12.4|1.70|0.4|21|4150|66|13090|0.00|0.14|3.0|3.0|52|93|980|58|65|75|cartridges changed
+2025-04-08|8.0|5.6|2.4|12.4|1.70|0.4|21|4140|66|13080|0.00|0.16|3.0|3.0|52|93|1140|58|66|75|
+2025-04-15|8.0|5.6|2.4|12.5|1.71|0.4|21|4160|67|13100|0.01|0.19|3.0|3.0|51|92|1310|59|66|76|
+2025-04-22|8.0|5.6|2.4|12.4|1.71|0.4|21|4150|67|13090|0.00|0.21|3.1|3.0|51|93|1480|59|67|76|
+2025-04-29|8.0|5.6|2.4|12.4|1.72|0.4|22|4150|68|13110|0.00|0.24|3.0|3.0|50|92|1640|60|68|77|
+2025-05-06|8.0|5.6|2.4|12.4|1.72|0.4|22|4140|68|13100|0.01|0.26|2.9|3.0|51|92|1810|60|68|77|
+2025-05-13|8.0|5.6|2.4|12.3|1.73|0.4|22|4150|69|13100|0.00|0.28|3.0|3.0|50|93|1980|61|69|78|
+2025-05-20|8.0|5.6|2.4|12.3|1.73|0.4|22|4150|69|13110|0.00|0.31|3.0|3.0|50|92|2150|61|69|78|
+"""
+FAULTY_LAST = """
+2025-05-06|8.0|5.6|2.4|12.4|1.72|0.4|22|4140|68|13100|0.12|0.26|2.9|3.0|41|84|1810|60|68|77|
+2025-05-13|8.0|5.6|2.4|12.3|1.73|0.4|22|4150|69|13100|0.24|0.28|3.0|3.0|33|77|1980|61|69|78|water in the tank cloudy
+2025-05-20|8.0|5.6|2.4|12.3|1.73|0.4|22|4150|69|13110|0.35|0.31|3.0|3.0|24|71|2150|61|69|78|water in the tank cloudy
+"""
+"""The newest rows of the faulty plant's log; the older ones are those of the clean log."""
+
 # Parameter | Result | Unit | LOQ | Uncertainty | Method | hours from receipt to analysis
 CLEAN_RUN = """
 Escherichia coli|Absent|CFU/250 mL|||ISO 9308-1|2

@@ -100,6 +100,42 @@ def test_results_of_another_batch_are_set_aside_and_said(tmp_path: Path) -> None
     assert "lead" not in set(check.judged[Judged.parameter])
 
 
+def test_a_blank_is_no_finished_water_but_a_name_like_one_is_judged(tmp_path: Path) -> None:
+    blank = checked(book(tmp_path / "b.xlsx", [*panel(), ("Field blank", "B1", "FP", "Lead", 60.0, "µg/L")]))
+    assert blank.decision.disposition == Disposition.RELEASE
+    assert {"control sample", "blank"} <= {finding.code for finding in blank.findings}
+    assert "lead" not in set(blank.judged[Judged.parameter])
+    like = checked(book(tmp_path / "l.xlsx", [*panel(), ("Field blank S1", "B1", "FP", "Lead", 60.0, "µg/L")]))
+    assert like.decision.disposition == Disposition.REJECT
+    assert "like a control sample" in {finding.code for finding in like.findings}
+
+
+def test_of_a_result_and_its_duplicate_the_worse_decides(tmp_path: Path) -> None:
+    rows = [("S1", "B1", "FP", "Lead", 4.9, "µg/L"), ("S1-DUP", "B1", "FP", "Lead", 5.4, "µg/L")]
+    assert checked(book(tmp_path / "b.xlsx", [*panel(), *rows])).decision.disposition == Disposition.REJECT
+
+
+@pytest.mark.parametrize(
+    ("reported", "disposition"),
+    [
+        ("<1.1", Disposition.RELEASE),
+        ("1.1", Disposition.RELEASE),
+        ("2.2", Disposition.HOLD),
+        ("9.2", Disposition.REJECT),
+    ],
+)
+def test_coliforms_of_ten_tubes(tmp_path: Path, reported: str, disposition: str) -> None:
+    """21 CFR 165.110(b)(2)(i)(A)(1): one unit of a lot; 2.2 may be the one that is allowed, 9.2 never is."""
+    rows = [row for row in panel() if row[3] != "Total coliforms"]
+    cells = ("Total coliforms", reported, "MPN/100 mL")
+    check = checked(book(tmp_path / "b.xlsx", [*rows, ("S1", "B1", "FP", *cells)]))
+    assert check.decision.disposition == disposition
+    if reported == "1.1":
+        missing = [row for row in rows if row[3] != "Escherichia coli"]
+        check = checked(book(tmp_path / "m.xlsx", [*missing, ("S1", "B1", "FP", *cells)]))
+        assert "no follow-up" in {reason.code for reason in check.decision.reasons}
+
+
 def test_a_table_without_rows_for_the_water_holds(tmp_path: Path) -> None:
     check = check_workbook(
         [book(tmp_path / "b.xlsx", panel())], details=BatchDetails(batch="B1", product="tap"),

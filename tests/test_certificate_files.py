@@ -315,7 +315,7 @@ def test_every_page_says_what_it_is(written: dict[str, tuple[Path, ...]]) -> Non
 
 @needs("pdftotext")
 def test_what_failed_stands_before_what_passed(written: dict[str, tuple[Path, ...]]) -> None:
-    text = text_of(written["reject"][1]).partition("Results and limits")[2]
+    text = text_of(written["reject"][1]).partition("Results and limits")[2].partition("Annex: working")[0]
     rows = [text.index(name) for name in ("bromate", "turbidity", "lead", "aluminium")]
     assert rows == sorted(rows)
     assert text.count("FAIL") == 3
@@ -411,7 +411,9 @@ def test_the_workbook_holds_every_line(written: dict[str, tuple[Path, ...]], nam
     data = json.loads(written[name][0].read_text("utf-8"))
     book = CalamineWorkbook.from_path(str(written[name][2]))
     rows = {title: book.get_sheet_by_name(title).to_python()[1:] for title in book.sheet_names}
-    assert book.sheet_names == ["Certificate", "Results", "Stages", "Not tested", "Not read", "Samples", "Findings", "Files", "Data"]
+    sheets = ["Certificate", "Results", "Working", "Stages", "Not tested", "Not read", "Samples", "Findings", "Files"]
+    assert book.sheet_names == [*sheets, "Data"]
+    assert len(rows["Working"]) == sum(len(working["steps"]) for working in data["workings"])
     assert len(rows["Results"]) == len(data["results"]) + len(data["without_limit"])
     assert len(rows["Stages"]) == len(data["stages"])
     assert len(rows["Not tested"]) == len({*data["not_tested"], *data["missing"]})

@@ -13,11 +13,11 @@ PACKAGE = Path(__file__).resolve().parent.parent / "wqcheck"
 
 LAYERS = {
     0: {"errors", "findings", "shipped_files"},
-    1: {"languages", "parameters", "numerals", "results", "units", "tables", "plant_files", "quantities"},
-    2: {"sheets", "limit_tables"},
-    3: {"judging", "limit_comparison", "quality", "statistics", "train", "plant"},
-    4: {"release", "certificate"},
-    5: {"certificate_files", "signatures", "verification", "forms", "batch"},
+    1: {"languages", "parameters", "near_names", "numerals", "results", "units", "tables", "plant_files", "quantities"},
+    2: {"sheets", "sheet_layouts", "limit_tables"},
+    3: {"questions", "judging", "limit_comparison", "quality", "statistics", "train", "plant"},
+    4: {"release", "certificate", "explanation"},
+    5: {"certificate_files", "signatures", "verification", "train_files", "forms", "batch", "records"},
     6: {"cli", "commands", "page"},
 }
 
@@ -25,8 +25,11 @@ OUTSIDE = {
     "pint": {"units"},
     "pandera": {"tables"} | LAYERS[2] | LAYERS[3] | LAYERS[4] | LAYERS[5],
     "python_calamine": {"sheets"},
-    "openpyxl": {"sheets", "limit_tables", "forms", "certificate_files"},
+    "xlrd": {"sheets"},
+    "openpyxl": {"sheets", "limit_tables", "forms", "certificate_files", "train_files"},
     "typst": {"certificate_files"},
+    "sqlalchemy": {"records"},
+    "alembic": {"records"},
     "typer": {"cli", "commands"},
     "segno": {"certificate_files"},
     "babel": {"languages"},

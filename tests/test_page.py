@@ -345,7 +345,7 @@ def test_unusable_files_get_their_sentence() -> None:
     page = uploaded("run_B2107_clean.xlsx")
     page.file_uploader(key=UPLOAD_KEY).set_value([("book.xlsx", b"PK\x03\x04 not a zip", "application/octet-stream")])
     page.run()
-    assert "book.xlsx cannot be read as a workbook" in words_on(page)
+    assert "book.xlsx is a damaged zip file" in words_on(page)
     assert DESK_KEY not in page.session_state
 
 

@@ -20,6 +20,7 @@ from wqcheck.findings import Finding, Severity
 from wqcheck.parameters import catalogue
 from wqcheck.quality.checks import SHOWN, check_quality
 from wqcheck.quality.control_samples import relative_percent_difference
+from wqcheck.quality.controls_apart import control_notes, is_control
 from wqcheck.quality.part_whole import wholes
 from wqcheck.quality.plausibility import possible_values
 from wqcheck.quality.sample_roles import sample_roles
@@ -323,7 +324,8 @@ def test_replicates_of_one_sample_are_duplicates() -> None:
     [
         ("Field blank", "blank"), ("S1-BLANK", "blank"), ("method blank 2", "blank"), ("S7 matrix spike dup", "spike"),
         ("S1-DUP", "duplicate"), ("Lab duplicate", "duplicate"), ("Blankenburg", ""), ("Mont Blanc", ""),
-        ("Castelo Branco", ""), ("S1", ""), ("branco de campo", "blank"),
+        ("Castelo Branco", ""), ("S1", ""), ("branco de campo", "blank"), ("Check standard", "standard"),
+        ("Laboratory control sample 2", "standard"), ("Control sample", ""),
     ],
 )  # fmt: skip
 def test_roles_are_read_from_names(name: str, role: str) -> None:
@@ -344,6 +346,45 @@ def test_recovery_of_a_spike(recovery: str, noted: bool) -> None:
     """70 to 130 % for a laboratory-fortified matrix (US EPA methods 200.7 and 200.8, from memory)."""
     found = codes({**result("lead", recovery, "%"), "sample": "S1 matrix spike"})
     assert found == (["spike recovery"] if noted else [])
+
+
+@pytest.mark.parametrize(
+    ("names", "apart", "told"),
+    [
+        ({"sample": "Field blank"}, True, ["control sample"]),
+        ({"sample": "Field Blank 2", "point": "FP"}, True, ["control sample"]),
+        ({"sample": "Matrix spike"}, True, ["control sample"]),
+        ({"sample": "Calibration standard"}, True, ["control sample"]),
+        ({"sample": None, "point": "Trip blank"}, True, ["control sample"]),
+        ({"sample": "B2107 blank label bottle"}, False, ["like a control sample"]),
+        ({"sample": "B2107", "point": "Blank"}, False, ["like a control sample"]),
+        ({"sample": "B2107", "replicate": "spike"}, False, ["like a control sample"]),
+        ({"sample": "(blank)"}, False, ["like a control sample"]),
+        ({"sample": "B2107-DUP"}, False, []),
+        ({"sample": "Duplicate"}, False, []),
+        ({"sample": "Control sample"}, False, []),
+        ({"sample": "B2107"}, False, []),
+    ],
+)
+def test_only_a_name_that_says_nothing_else_sets_a_result_apart(
+    names: dict[str, Any], apart: bool, told: list[str]
+) -> None:
+    readings = readings_of([{**result("lead", "90", "µg/L"), **names}])
+    assert is_control(readings).tolist() == [apart]
+    notes = control_notes(readings)
+    assert [(note.code, note.where) for note in notes] == [(code, "book.xlsx|Results!B2") for code in told]
+    assert all("1 result(s)" in note.message for note in notes)
+
+
+@pytest.mark.parametrize(
+    ("coliforms", "coli", "held"), [("2", None, True), ("2", "absent", False), ("absent", None, False)]
+)
+def test_coliforms_ask_for_a_look_at_escherichia_coli(coliforms: str, coli: str | None, held: bool) -> None:
+    """21 CFR 129.80(g)(1): as soon as any coliform is detected."""
+    rows = [result("total_coliforms", coliforms, "MPN", volume_ml=100.0)]
+    rows += [result("escherichia_coli", coli, "MPN", volume_ml=100.0)] if coli else []
+    found = [finding for finding in found_in(*rows) if finding.code == "no follow-up"]
+    assert [finding.severity for finding in found] == ([Severity.HOLD] if held else [])
 
 
 def test_a_spike_without_its_added_amount_is_not_evaluable() -> None:

@@ -270,8 +270,8 @@ def test_units_that_cannot_be_related_give_no_figure(unit: str | None) -> None:
     ("inlet", "outlet", "told"),
     [
         ({"value": 1.0}, {"value": 1.0}, "no change"),
-        ({"value": 1.0}, {"value": 2.0}, "higher after the stage (negative removal)"),
-        ({"sign": "<", "value": 1.0}, {"value": 2.0}, "higher after the stage (negative removal)"),
+        ({"value": 1.0}, {"value": 2.0}, "higher after the stage (negative removal: release"),
+        ({"sign": "<", "value": 1.0}, {"value": 2.0}, "higher after the stage (negative removal: release"),
         ({"value": 0.0}, {"value": 1.0}, "nothing to remove: the inlet result is 0"),
         ({"sign": "<", "value": 1.0}, {"sign": "<", "value": 1.0}, "nothing to remove"),
         ({"sign": "<", "value": 1.0}, {"value": 1.0}, "not detected before the stage"),
@@ -315,7 +315,7 @@ def test_points_never_sampled_on_one_day_give_no_figure() -> None:
     )
     assert row["bound"] == Bound.UNKNOWN
     assert np.isnan(row["removal_percent"])
-    assert "never sampled on the same day" in row["reason"]
+    assert "never sampled within 12 h of each other" in row["reason"]
 
 
 def test_without_dates_all_results_are_averaged_and_it_is_said() -> None:

@@ -15,7 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.strategies import RESULT_TEXTS
-from wqcheck.numerals import AMBIGUOUS_COMMA, UNREADABLE, format_number, to_number
+from wqcheck.numerals import AMBIGUOUS_COMMA, AWAITED, UNREADABLE, format_number, to_number
 from wqcheck.results import ReportedResult, parse_result, sign_of
 from wqcheck.tables import Sign
 
@@ -78,7 +78,7 @@ def test_signs_and_words_for_signs(text: str, sign: str, value: float) -> None:
         ("<0.05(LOQ)", {"sign": "<", "value": 0.05, "qualifier": "LOQ"}),
         ("12*", {"sign": "=", "value": 12, "qualifier": "*"}),
         ("*12", {"sign": "=", "value": 12, "qualifier": "*"}),
-        ("12 [1]", {"sign": "=", "value": 12, "qualifier": "[1]"}),
+        ("12 [a]", {"sign": "=", "value": 12, "qualifier": "[a]"}),
         ("ca. 12", {"sign": "=", "value": 12, "qualifier": "ca."}),
         ("5 mg/L U", {"sign": "<", "value": 5, "unit_text": "mg/L", "qualifier": "U"}),
         ("5 J mg/L", {"sign": "=", "value": 5, "unit_text": "mg/L", "qualifier": "J"}),
@@ -150,8 +150,7 @@ def test_a_range_keeps_both_ends(text: str, low: float, high: float, others: dic
         ("ND<0.05 mg/L", "<", {"value": 0.05, "qualifier": "ND", "unit_text": "mg/l"}),
         ("0/100 mL", "=", {"value": 0, "volume_ml": 100}),
         ("<1 in 100 mL", "<", {"value": 1, "volume_ml": 100}), ("not tested", "not done", {}), ("-", "not done", {}),
-        ("#N/A", "not done", {}),
-        ("", "not done", {}), ("   ", "not done", {}), (None, "not done", {}), ("en cours", "not done", {}),
+        ("", "not done", {}), ("   ", "not done", {}), (None, "not done", {}), ("non mesuré", "not done", {}),
     ],
 )  # fmt: skip
 def test_words_for_absent_present_not_detected_too_many_and_not_done(
@@ -175,6 +174,38 @@ def test_what_is_no_single_result_stays_unreadable(text: object) -> None:
     result = parse_result(text)
     assert parts(result) == {"sign": "unreadable"}
     assert result.problem == UNREADABLE
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["4 x 100", "4x1000", "2*1000", "4·1000", "4 x 10 000", "=5*100", "=5*102", "=5+3", "=A2*2", "1O", "5O", "1OO",
+     "1I", "2Z", "1S", "1 O", "1 E", "4 M", "4 K", "0.4 OR", "0.4 R", "0 P", "<1 (P)", "0.4 mg/L R",
+     "0.4 R mg/L", "0.4 J, R",
+     "0.4 (12)", "0.4 µg/L (12)", "4 (10)", "4 (x10)", "4[9]", "0.5\n(900)", "0 [5]", "0.4 (100-900)", "1 (5–9)",
+     "23 (95% CI: 70 to 90)", "?", "x", "X", ".", ";", "/", '"', "#N/A", "*", "unknown", "broken", "spoiled",
+     "rejected sample", "void"],
+)  # fmt: skip
+def test_no_part_of_a_number_and_no_sign_of_doubt_behind_it_is_left_off(text: str) -> None:
+    assert parts(parse_result(text)) == {"sign": "unreadable"}
+
+
+@pytest.mark.parametrize(
+    ("text", "value"), [("4 x 10-1", 0.4), ("4×10 3", 4000), ("4x10^2", 400), ("4x103", 4000), ("4x 10^(3)", 4000)]
+)
+def test_a_power_of_ten_whose_raised_figure_was_lost_is_a_power_all_the_same(text: str, value: float) -> None:
+    states(text, "=", value)
+
+
+@pytest.mark.parametrize("text", ["pending", "en cours", "in progress", "to follow", "a suivre"])
+def test_a_result_that_is_awaited_is_no_result_left_undone(text: str) -> None:
+    assert parse_result(text).problem == AWAITED
+
+
+@pytest.mark.parametrize(
+    ("text", "beyond"), [("<LOQ", True), ("trace", True), ("BQL", True), ("<LOD", False), ("ND", False)]
+)
+def test_a_word_for_below_quantification_is_told_from_one_for_below_detection(text: str, *, beyond: bool) -> None:
+    assert parse_result(text).below_quantification is beyond
 
 
 @pytest.mark.parametrize(
@@ -235,7 +266,7 @@ def written_results(draw: st.DrawFn) -> tuple[str, dict[str, Any]]:
     sign = draw(st.sampled_from(["", "<", ">"]))
     spread = draw(st.sampled_from([None, 0.5, 2.0])) if not sign else None
     unit = draw(st.sampled_from(["", "mg/L", "µg/L as N", "NTU", "CFU"]))
-    flag = draw(st.sampled_from(["", "J", "*", "E"]))
+    flag = draw(st.sampled_from(["", "J", "*", "D"]))
     number = format(value, "f").replace(".", draw(st.sampled_from([".", ","])))
     pieces = [sign + number, f"± {spread}" if spread else "", unit, flag]
     expected = {"sign": sign or "=", "value": float(value)}

@@ -11,19 +11,19 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from tests.table_rows import readings_of
+from wqcheck.judging.plans import plans_named
 from wqcheck.judging.ranges import Ranges, own_ranges
 from wqcheck.statistics.most_probable_number import most_probable_number
 from wqcheck.statistics.sampling_plans import (
     AttributePlan,
     acceptance_probability,
     acceptance_probability_of_lot,
-    coliforms_by_fermentation,
-    coliforms_by_filter,
     decide_lot,
 )
 from wqcheck.tables import Sign, Verdict
 
 THREE_CLASS = AttributePlan(n=5, c=2, m=10, M=100)
+FERMENTATION, FILTER = (row.plan for row in plans_named("us_coliforms"))
 
 
 def units(texts: str) -> Ranges:
@@ -131,7 +131,7 @@ NINE = "<1.1 " * 9
 )
 def test_coliforms_of_bottled_water_by_fermentation(sample: str, verdict: Verdict) -> None:
     """21 CFR 165.110(b)(2)(i)(A): of ten units at most one of 2.2 or more MPN per 100 mL, none of 9.2 or more."""
-    assert coliforms_by_fermentation(units(sample)).verdict == verdict
+    assert decide_lot(units(sample), FERMENTATION).verdict == verdict
 
 
 @pytest.mark.parametrize(
@@ -151,7 +151,7 @@ def test_coliforms_of_bottled_water_by_fermentation(sample: str, verdict: Verdic
 )
 def test_coliforms_of_bottled_water_by_membrane_filter(sample: str, verdict: Verdict) -> None:
     """21 CFR 165.110(b)(2)(i)(A): at most one unit of 4.0 or more per 100 mL, and a mean of at most 1."""
-    assert coliforms_by_filter(units(sample)).verdict == verdict
+    assert decide_lot(units(sample), FILTER).verdict == verdict
 
 
 THREE_TUBES = {

@@ -13,7 +13,8 @@ from tests.table_rows import readings_of
 from wqcheck.errors import PlantFileError
 from wqcheck.findings import Severity
 from wqcheck.tables import Readings
-from wqcheck.train.description import KINDS, Train, assign_stages, at_product_point, load_train, match_points
+from wqcheck.train.description import Equipment, Train, assign_stages, at_product_point, load_train, match_points
+from wqcheck.train.kinds import KINDS
 
 SAMPLE = Path(__file__).parent.parent / "sample_results" / "train.toml"
 
@@ -173,3 +174,75 @@ def test_unknown_places_hold_and_stay_in_the_table(sample: Train) -> None:
 
 def test_results_of_an_unknown_place_count_as_finished_water(sample: Train) -> None:
     assert at_product_point(placed("SP1", "FP", "roof tank", None), sample).tolist() == [False, True, True, True]
+
+
+EQUIPPED = SAMPLE.with_name("train_equipped.toml")
+
+
+def test_equipment_is_read_in_si_whatever_the_unit_of_the_file() -> None:
+    """44 gal/min are 9.99 m³/h and 8 psi 55.16 kPa (231 cubic inches to the gallon; NIST SP 811, Appendix B)."""
+    train = load_train(EQUIPPED)
+    stages = {stage.name: stage for stage in train.stages}
+    cartridge = stages["5-micron cartridge"].equipment
+    assert cartridge.rated_flow == pytest.approx(9.9935, abs=1e-4)
+    assert cartridge.plan_change_out == pytest.approx(55.158, abs=1e-3)
+    assert (cartridge.installed, cartridge.standby, cartridge.on_duty) == (2, 1, 1)
+    membranes = stages["reverse osmosis"]
+    assert membranes.equipment.membrane_area == pytest.approx(37.161, abs=1e-3)  # 400 ft²
+    assert (membranes.concentrate, membranes.equipment.membranes) == ("CON", 9)
+    assert stages["UV"].equipment.lamp_dose == 40
+    assert stages["UV"].equipment.lamp_life == 9000 * 60
+    assert train.pairing == 12
+
+
+def test_a_file_without_equipment_stays_valid(sample: Train) -> None:
+    assert {stage.equipment for stage in sample.stages} == {Equipment()}
+    assert sample.pairing == 12
+
+
+def test_results_of_the_concentrate_are_no_product() -> None:
+    train = load_train(EQUIPPED)
+    readings, findings = assign_stages(placed("CON", "brine"), train)
+    assert set(readings[Readings.stage]) == {"reverse osmosis, concentrate"}
+    assert findings == ()
+    assert not at_product_point(readings, train).any()
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ('rated_flow = "12"', "rated_flow: '12' is no flow; write a number and its unit"),
+        ('rated_flow = "0 m3/h"', "must be above zero"),
+        ('rated_pressure = "6 m3/h"', "is no pressure"),
+        ("installed = 0", "installed must be a whole number, 1 or more"),
+        ("installed = 2.5", "installed must be a whole number"),
+        ("standby = 1", "1 of 1 units cannot stand by"),
+        ('lamp_dose = "40 mJ/cm2"', "a stage of kind 'media filter' has no lamp_dose; leave it out"),
+        ('plan_change_out = "10 psi"\nchange_out = "8 psi"', "plan_change_out is above change_out"),
+        ('media_changed = "March"', "media_changed must be a date without quotes"),
+        ('concentrate = "C"', "its concentrate 'C' is not a point"),
+        ('concentrate = "B"', "its concentrate 'B' is its inlet or outlet"),
+        ('recycle_to = "Z"', "its recycle_to 'Z' is not a point"),
+        ('carries = "milk"', "carries 'milk' is not known"),
+    ],
+)
+def test_bad_equipment_is_told_with_its_mend(tmp_path: Path, line: str, told: str) -> None:
+    with pytest.raises(PlantFileError) as caught:
+        load_train(written(tmp_path, GOOD + line + "\n"))
+    assert told in str(caught.value)
+    assert "stage 'filter'" in str(caught.value)
+
+
+def test_problems_of_shape_hide_no_others(tmp_path: Path) -> None:
+    """A missing name, a bad number and a place that is no point are told together."""
+    bad = GOOD.replace('name = "A plant"\n', "").replace('inlet = "A"', 'inlet = "Q"') + 'rated_flow = "fast"\n'
+    with pytest.raises(PlantFileError) as caught:
+        load_train(written(tmp_path, bad))
+    for told in ("name is missing", "'Q' is not a point", "'fast' is no flow"):
+        assert told in str(caught.value)
+
+
+@pytest.mark.parametrize("text", ["0 h", "200 h", "soon"])
+def test_a_pairing_tolerance_is_at_most_a_week(tmp_path: Path, text: str) -> None:
+    with pytest.raises(PlantFileError, match="pairing_tolerance"):
+        load_train(written(tmp_path, f'pairing_tolerance = "{text}"\n' + GOOD))

@@ -2,31 +2,47 @@
 
 from __future__ import annotations
 
+import re
+import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 from pandera.typing import DataFrame
 
 from wqcheck.findings import Finding, Severity
 from wqcheck.judging.binding import all_rows, bound_rows
+from wqcheck.judging.fitness import reporting_limit_findings
 from wqcheck.judging.judge import judge
+from wqcheck.judging.rules import JudgingRules, shipped_judging_rules
+from wqcheck.judging.uncertainty import SHEET, UNCERTAINTY_FILE, uncertainty_digest
 from wqcheck.limit_comparison.overrides import apply_overrides
 from wqcheck.limit_tables.acts import load_acts, remark_on
 from wqcheck.limit_tables.loading import LimitTable, covers, load_limits, product_word
+from wqcheck.limit_tables.sampling_plans import load_plans, plan_name
+from wqcheck.near_names import did_you_mean
 from wqcheck.parameters import catalogue
 from wqcheck.quality.checks import check_quality
+from wqcheck.quality.controls_apart import control_notes, is_control
 from wqcheck.release.decision import BatchCheck, BatchDetails, FileStamp, decide_release, load_release_rules
+from wqcheck.release.due import due, overdue_findings
+from wqcheck.release.finding_weights import weighed
 from wqcheck.release.rules import ReleaseRules
-from wqcheck.sheets import ReadResult, read_workbook
+from wqcheck.sheet_layouts.saving import digest_of
+from wqcheck.sheets import ReadResult, read_books
+from wqcheck.sheets.layouts import Layouts
 from wqcheck.shipped_files import shipped_folder
 from wqcheck.tables import Judged, Ledger, Limits, Product, Readings
 from wqcheck.train.description import Train, assign_stages, at_product_point, load_train, place_of
 from wqcheck.train.removal import no_stages, removal_by_stage
 
 Source = Path | tuple[str, bytes]
+
+_LOOK_ALIKES = str.maketrans("авсеорхумтнк", "abceopxymthk")
+"""Cyrillic letters that look like Latin ones, as batch names are compared."""
 
 SHIPPED_RULES = "release_rules.toml"
 
@@ -51,15 +67,17 @@ class Taken:
         return Ledger.validate(pd.concat([book.ledger() for book in self.books], ignore_index=True))
 
 
-def take_in(sources: Sequence[Source]) -> Taken:
-    """Read the workbooks, in the order given.
+def take_in(sources: Sequence[Source], layouts: Layouts = None) -> Taken:
+    """Read the workbooks, in the order given, and those of zipped folders, each with the sheet layout that matches it.
 
     Raises
     ------
     wqcheck.errors.WorkbookError
         One of them cannot be read at all.
+    wqcheck.errors.SheetLayoutError
+        A file in the folder of layouts is not usable.
     """
-    books = tuple(read_workbook(source) for source in sources)
+    books = tuple(book for source in sources for book in read_books(source, layouts))
     readings = pd.concat([book.readings for book in books], ignore_index=True)
     findings = tuple(finding for book in books for finding in book.findings)
     return Taken(books=books, readings=Readings.validate(readings), findings=findings)
@@ -74,6 +92,8 @@ def check_workbook(
     rules: Path | None,
     on: date,
     product: str,
+    layouts: Layouts = None,
+    judging: JudgingRules | None = None,
 ) -> BatchCheck:
     """Return everything there is to know about one batch: readings, verdicts, stages, decision and the files used.
 
@@ -94,6 +114,10 @@ def check_workbook(
         Day of the check, taken as the sampling day of undated results.
     product : str
         Kind of water, a :class:`~wqcheck.tables.Product` word.
+    layouts : Path, SheetLayout, sequence of SheetLayout or None
+        Sheet layouts, see :func:`~wqcheck.sheets.read_workbook`; the one that was applied stands among the files used.
+    judging : JudgingRules, optional
+        How results are set beside the limits of each table; the shipped rules by default.
 
     Raises
     ------
@@ -103,15 +127,18 @@ def check_workbook(
     kind = product_word(product)
     tables = [load_limits(name) for name in limits]
     release_rules = load_release_rules(rules or shipped_folder("limits") / SHIPPED_RULES)
+    judging = judging or shipped_judging_rules()
     plant = load_train(train) if train else None
-    taken = take_in(sources)
+    taken = take_in(sources, layouts)
     details = _filled(details, taken)
     readings, places = assign_stages(taken.readings, plant) if plant else (taken.readings, ())
     same = _of_batch(readings, details.batch)
     here = at_product_point(readings, plant) if plant else pd.Series(True, index=readings.index)
-    finished = Readings.validate(readings[here & same].reset_index(drop=True))
+    water = pd.Series(is_control(readings) == np.False_, index=readings.index)
+    decides = here & same & water
+    finished = Readings.validate(readings[decides].reset_index(drop=True))
     in_force, overrides = apply_overrides(tables, product=kind)
-    judged = judge(finished, in_force, product=kind, on=on)
+    judged = judge(finished, in_force, product=kind, on=on, rules=judging)
     found = (
         *taken.findings,
         *overrides,
@@ -119,8 +146,12 @@ def check_workbook(
         *_other_batches(readings[here], details.batch),
         *_uncovered(tables, kind),
         *_not_binding(tables, kind, on),
+        *control_notes(Readings.validate(readings[here & same])),
+        *reporting_limit_findings(judged, judging),
     )
-    findings = (*found, *_unrecognised(finished), *check_quality(readings, same, here & same))
+    panels = due(Readings.validate(readings), in_force, product=kind, on=on, train=plant)
+    told = (*found, *_unrecognised(finished), *overdue_findings(panels, release_rules))
+    findings = weighed((*told, *check_quality(readings, same, decides)), release_rules.findings)
     decision = decide_release(
         details.batch, judged, findings, release_rules, product=kind, not_tested=not_tested(in_force, judged, kind, on)
     )
@@ -130,9 +161,10 @@ def check_workbook(
         ledger=taken.ledger(),
         findings=findings,
         judged=judged,
-        stages=removal_by_stage(readings, plant) if plant else no_stages(),
+        stages=removal_by_stage(Readings.validate(readings[water]), plant) if plant else no_stages(),
         decision=decision,
-        files=tuple(_stamps(taken.books, tables, plant, release_rules)),
+        files=(*_stamps(taken.books, tables, plant, release_rules), *_judging_stamps(judging, tables)),
+        decision_rules=judging.statements([table.name for table in tables]),
     )
 
 
@@ -143,15 +175,29 @@ def _of_batch(readings: DataFrame[Readings], batch: str) -> pd.Series[bool]:
 
 
 def _other_batches(readings: DataFrame[Readings], batch: str) -> list[Finding]:
-    """Return which batches other than *batch* were set aside."""
+    """Return which batches other than *batch* were set aside; a name that may mean *batch* itself holds."""
     found = []
     for name, rows in readings.groupby(Readings.batch, sort=False):
         if str(name).strip().casefold() != batch.strip().casefold():
+            alike = _may_be_same(str(name), batch)
             text = f"{len(rows)} result(s) belong to batch {name} and were not judged for batch {batch}"
-            found.append(
-                Finding(code="other batch", severity=Severity.NOTE, message=text, where=place_of(rows.iloc[0]))
-            )
+            text += "; the names are alike: write the batch in one way" if alike else ""
+            severity = Severity.HOLD if alike else Severity.NOTE
+            found.append(Finding(code="other batch", severity=severity, message=text, where=place_of(rows.iloc[0])))
     return found
+
+
+def _may_be_same(name: str, batch: str) -> bool:
+    """Return whether *name* is *batch* in another spelling, or names several batches with it among them."""
+    number = _bare(batch)
+    parts = {_bare(part) for part in re.split(r"[\s,;/&+–-]+", unicodedata.normalize("NFKC", name))}
+    return bool(number) and (number in parts or _bare(name) == number or _bare(name).endswith(number))
+
+
+def _bare(name: str) -> str:
+    """Return letters and digits of a batch name, look-alike letters as one and without leading zeros or ``.0``."""
+    folded = unicodedata.normalize("NFKC", name).casefold().translate(_LOOK_ALIKES)
+    return re.sub(r"(?<!\d)0+(?=\d)|[\W_]", "", re.sub(r"\.0+$", "", folded.strip()))
 
 
 def _uncovered(tables: Iterable[LimitTable], product: str) -> list[Finding]:
@@ -183,7 +229,7 @@ def _unrecognised(finished: DataFrame[Readings]) -> list[Finding]:
         Finding(
             code="unknown parameter", severity=Severity.HOLD, where=place_of(rows.iloc[0]), given=str(name),
             message=f"{len(rows)} result(s) name no known parameter, so no limit could be found; "
-            "correct the name in the sheet, or add it to aliases.csv",
+            f"{did_you_mean(str(name))} Answer it once in a sheet layout, or correct the name in the sheet",
         )
         for name, rows in strange.groupby(strange[Readings.parameter_text].fillna("(no name)"), sort=False)
     ]  # fmt: skip
@@ -219,12 +265,33 @@ def _stated_batch(taken: Taken) -> str:
     return labelled[0] if labelled else (str(listed[0]) if len(listed) == 1 else "unnamed")
 
 
+def _plan_stamps(tables: Iterable[LimitTable]) -> Iterable[FileStamp]:
+    """Yield the plan files that rows of the tables name."""
+    naming = [table for table in tables if any(map(plan_name, table.rows[Limits.status]))]
+    for folder in dict.fromkeys(table.path.parent for table in naming):
+        plans = load_plans(folder)
+        yield FileStamp(name=plans.path.name, sha256=plans.digest, kind="sampling plans", title="Sampling plans")
+
+
 def _stamps(
-    books: Iterable[ReadResult], tables: Iterable[LimitTable], plant: Train | None, rules: ReleaseRules
+    books: Iterable[ReadResult], tables: Sequence[LimitTable], plant: Train | None, rules: ReleaseRules
 ) -> Iterable[FileStamp]:
     yield from (FileStamp(name=book.name, sha256=book.sha256, kind="workbook") for book in books)
+    applied = {book.layout.path: book.layout for book in books if book.layout is not None}
+    for path, layout in applied.items():
+        name = Path(path).name or f"{layout.name}.toml"
+        yield FileStamp(name=name, sha256=digest_of(layout), kind="sheet layout", title=layout.name)
     for table in tables:
         yield FileStamp(name=table.path.name, sha256=table.digest, kind="limit table", title=table.title)
+    yield from dict.fromkeys(_plan_stamps(tables))
     if plant is not None:
         yield FileStamp(name=Path(plant.path).name, sha256=plant.digest, kind="train", title=plant.name)
     yield FileStamp(name=Path(rules.path).name, sha256=rules.digest, kind="release rules", title=rules.title)
+
+
+def _judging_stamps(judging: JudgingRules, tables: Iterable[LimitTable]) -> Iterable[FileStamp]:
+    """Yield the rules file, and the file of permitted uncertainties where a table used looks there."""
+    if judging.path:
+        yield FileStamp(name=Path(judging.path).name, sha256=judging.digest, kind="judging rules", title=judging.title)
+    if any(set(judging.of(table.name).sources) - {SHEET} for table in tables):
+        yield FileStamp(name=UNCERTAINTY_FILE, sha256=uncertainty_digest(), kind="permitted uncertainties")

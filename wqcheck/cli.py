@@ -6,22 +6,27 @@ Exit code 0: released or fine. 1: checked, but not released. 2: could not be che
 from __future__ import annotations
 
 import sys
-from datetime import date, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from wqcheck.commands.due import due_app
 from wqcheck.commands.exit_codes import CHECKED_NOT_RELEASED, NOT_CHECKED
 from wqcheck.commands.form import form
+from wqcheck.commands.layout import LayoutsFolder, TrainForPoints, layout_app, layouts_folder, print_questions
 from wqcheck.commands.limits import limits_app
 from wqcheck.commands.papers import LetterheadFile, papers_app
 from wqcheck.commands.plant import plant_app
+from wqcheck.commands.records import records_app
 from wqcheck.commands.series import series_app
-from wqcheck.commands.terminal import AsJson, check_json, print_decision, print_flags, print_table, say
+from wqcheck.commands.terminal import AsJson, check_json, day_of, print_decision, print_flags, print_table, say
+from wqcheck.commands.train import train_app
 from wqcheck.errors import WqcheckError
 
 if TYPE_CHECKING:
+    from wqcheck.judging.rules import JudgingRules
     from wqcheck.release.decision import BatchCheck
 
 PAGE_OPTIONS = {
@@ -41,10 +46,14 @@ app = typer.Typer(
     help="Laboratory results of bottled and treated water: read, compared with published limits, put on a certificate.",
 )
 app.add_typer(limits_app, name="limits")
+app.add_typer(layout_app, name="layout")
 app.add_typer(plant_app, name="plant")
+app.add_typer(train_app, name="train")
+app.add_typer(records_app, name="records")
 app.command()(form)
 app.add_typer(series_app)
 app.add_typer(papers_app)
+app.add_typer(due_app)
 
 Books = Annotated[list[Path], typer.Argument(help="Workbooks or CSV files as the laboratory sent them.")]
 LimitNames = Annotated[list[str], typer.Option("--limits", help="Shipped table or CSV file; give it several times.")]
@@ -54,6 +63,16 @@ RulesFile = Annotated[
     Path | None, typer.Option("--rules", help="Release-rules file (TOML); the shipped one by default.")
 ]
 Language = Annotated[str, typer.Option("--language", help="Language of the papers: en, fr, pt, es or ar.")]
+JudgingFile = Annotated[
+    Path | None, typer.Option("--judging-rules", help="Judging-rules file (TOML); the shipped one by default.")
+]
+Decision = Annotated[
+    str, typer.Option("--decision-rule", help="simple acceptance, guard band or guarded acceptance, for every table.")
+]
+Guard = Annotated[
+    float | None,
+    typer.Option("--guard-multiple", help="r of the guard band w = r U (ILAC-G8:09/2019), for every table."),
+]
 OnDay = Annotated[str, typer.Option("--on", help="Day taken for undated results, 2026-03-31; today by default.")]
 
 
@@ -62,11 +81,14 @@ def read(
     books: Books,
     out: Annotated[Path, typer.Option(help="CSV file for the readings, one row per reported result.")],
     ledger: Annotated[Path | None, typer.Option(help="CSV file for every other cell, with role and reason.")] = None,
+    layouts: LayoutsFolder = None,
+    questions: Annotated[bool, typer.Option("--questions", help="Print what the sheets leave open.")] = False,
+    train: TrainForPoints = None,
 ) -> None:
     """Read workbooks into one table of readings, and say what every other cell is."""
     from wqcheck.batch import take_in
 
-    taken = take_in(books)
+    taken = take_in(books, layouts_folder(layouts))
     taken.readings.to_csv(out, index=False)
     say(taken.findings)
     cells = sum(book.cells for book in taken.books)
@@ -76,6 +98,8 @@ def read(
         others.to_csv(ledger, index=False)
         line += f"; {ledger}: the other {len(others)} cells"
     typer.echo(line)
+    if questions:
+        print_questions(taken.books, train)
 
 
 @app.command()
@@ -91,12 +115,20 @@ def check(
         bool, typer.Option("--strictest", help="Of several tables show only the one that weighs most.")
     ] = False,
     on: OnDay = "",
+    layouts: LayoutsFolder = None,
+    judging_rules: JudgingFile = None,
+    decision_rule: Decision = "",
+    guard_multiple: Guard = None,
     as_json: AsJson = False,
 ) -> None:
     """Compare results with limit tables and say what could be released, worst first."""
     from wqcheck.judging.judge import strictest as weighing_most
 
-    checked = _check(books, limits, product=product, batch=batch, train=train, rules=rules, on=on)
+    checked = _check(
+        books, limits, product=product, batch=batch, train=train, rules=rules, on=on, layouts=layouts_folder(layouts)
+    )
+    judging = _judging(judging_rules, decision_rule, guard_multiple)
+    checked = _check(books, limits, product=product, batch=batch, train=train, rules=rules, on=on, judging=judging)
     judged = weighing_most(checked.judged) if strictest else checked.judged
     if out is not None:
         judged.to_csv(out, index=False)
@@ -114,6 +146,7 @@ def stages(
     books: Books,
     train: Annotated[Path, typer.Option("--train", help="Train file (TOML): stages and sampling points.")],
     out: Annotated[Path | None, typer.Option(help="CSV file for the table.")] = None,
+    layouts: LayoutsFolder = None,
     as_json: AsJson = False,
 ) -> None:
     """Compute what each stage of the train removes, as bounds where a result is a non-detect."""
@@ -122,7 +155,7 @@ def stages(
     from wqcheck.train.removal import removal_by_stage
 
     plant = load_train(train)
-    taken = take_in(books)
+    taken = take_in(books, layouts_folder(layouts))
     readings, places = assign_stages(taken.readings, plant)
     table = removal_by_stage(readings, plant)
     say((*taken.findings, *places))
@@ -155,9 +188,24 @@ def certificate(
     on: OnDay = "",
     language: Language = "en",
     letterhead: LetterheadFile = None,
+    layouts: LayoutsFolder = None,
+    judging_rules: JudgingFile = None,
+    decision_rule: Decision = "",
+    guard_multiple: Guard = None,
 ) -> None:
     """Issue the certificate of a batch, or a hold or reject notice when it may not be released."""
-    checked = _check(books, limits, product=product, batch=batch, train=train, rules=rules, on=on)
+    judging = _judging(judging_rules, decision_rule, guard_multiple)
+    checked = _check(
+        books,
+        limits,
+        product=product,
+        batch=batch,
+        train=train,
+        rules=rules,
+        on=on,
+        judging=judging,
+        layouts=layouts_folder(layouts),
+    )
     say(checked.findings)
     print_decision(checked)
     issued_at = datetime.now().astimezone()
@@ -165,6 +213,37 @@ def certificate(
     for path in _issue(checked, signature, out, language=language, letterhead=letterhead):
         typer.echo(path)
     _exit_by(checked)
+
+
+@app.command()
+def explain(
+    books: Books,
+    limits: LimitNames,
+    cell: Annotated[str, typer.Option(help="Cell of the result, Sheet!F12.")] = "",
+    sample: Annotated[str, typer.Option(help="Sample, as the sheet names it.")] = "",
+    parameter: Annotated[str, typer.Option(help="Code or name of the parameter.")] = "",
+    product: Kind = "packaged",
+    batch: Annotated[str, typer.Option(help="Batch number; what the sheet says by default.")] = "",
+    train: TrainFile = None,
+    rules: RulesFile = None,
+    on: OnDay = "",
+    judging_rules: JudgingFile = None,
+    decision_rule: Decision = "",
+    guard_multiple: Guard = None,
+) -> None:
+    """Show the working of one result: from the text in the cell to the verdict beside each limit."""
+    from wqcheck.explanation import explain as explained
+    from wqcheck.explanation import rows_at
+    from wqcheck.release.decision import CAUTION
+
+    judging = _judging(judging_rules, decision_rule, guard_multiple)
+    checked = _check(books, limits, product=product, batch=batch, train=train, rules=rules, on=on, judging=judging)
+    rows = rows_at(checked.judged, cell=cell, sample=sample, parameter=parameter)
+    for working in explained(rows, checked.decision_rules):
+        typer.echo(f"{working.result}: {working.verdict}")
+        for line in working.lines():
+            typer.echo(f"  {line}")
+    typer.echo(CAUTION, err=True)
 
 
 @app.command()
@@ -213,7 +292,16 @@ def page(
 
 
 def _check(
-    books: list[Path], limits: list[str], *, product: str, batch: str, train: Path | None, rules: Path | None, on: str
+    books: list[Path],
+    limits: list[str],
+    *,
+    product: str,
+    batch: str,
+    train: Path | None,
+    rules: Path | None,
+    on: str,
+    layouts: Path | None = None,
+    judging: JudgingRules | None = None,
 ) -> BatchCheck:
     from wqcheck.batch import check_workbook
     from wqcheck.release.decision import BatchDetails
@@ -224,16 +312,18 @@ def _check(
         limits=limits,
         train=train,
         rules=rules,
-        on=_day(on),
+        on=day_of(on),
         product=product,
+        layouts=layouts,
+        judging=judging,
     )
 
 
-def _day(text: str) -> date:
-    try:
-        return date.fromisoformat(text) if text else date.today()
-    except ValueError:
-        raise WqcheckError(f"--on takes a day like 2026-03-31 (given: {text!r})") from None
+def _judging(path: Path | None, decision_rule: str, guard_multiple: float | None) -> JudgingRules:
+    from wqcheck.judging.rules import load_judging_rules, shipped_judging_rules
+
+    chosen = load_judging_rules(path) if path else shipped_judging_rules()
+    return chosen.overridden(decision_rule, guard_multiple)
 
 
 def _issue(
@@ -258,7 +348,8 @@ def _issue(
 
 def _demo_stages(book: Path, train: Path, out: Path) -> None:
     from wqcheck.batch import take_in
-    from wqcheck.train.description import WHOLE_TRAIN, assign_stages, load_train
+    from wqcheck.train.description import assign_stages, load_train
+    from wqcheck.train.kinds import WHOLE_TRAIN
     from wqcheck.train.removal import removal_by_stage
 
     plant = load_train(train)

@@ -8,7 +8,10 @@
     ├── UnknownUnitError     a unit text stands in no table
     ├── UnknownParameterError  a parameter code stands in no catalogue
     ├── PlantFileError       a train or release-rules file is not usable
-    └── ReleaseRefusedError  a certificate was asked for a batch that may not be released
+    ├── SheetLayoutError     a sheet layout is not usable
+    ├── ReleaseRefusedError  a certificate was asked for a batch that may not be released
+    ├── StoreError           a record store cannot be opened, is busy, or is of another version
+    └── RecordRefusedError   the rules of the records do not allow what was asked
 
 Bad *data* is never an error: it becomes a :class:`wqcheck.findings.Finding` and the row stays.
 """
@@ -81,6 +84,10 @@ class PlantFileError(WqcheckError, ValueError):
     """A train file or a release-rules file is not usable; the text names the file, the key and the mend."""
 
 
+class SheetLayoutError(WqcheckError, ValueError):
+    """A sheet layout is not usable, or an answer does not fit its question; the text names file, key and mend."""
+
+
 class ReleaseRefusedError(WqcheckError):
     """A certificate was asked for a batch whose disposition is not *release*; ``reasons`` says why."""
 
@@ -93,3 +100,11 @@ class ReleaseRefusedError(WqcheckError):
     def __str__(self) -> str:
         listed = "".join(f"\n  - {reason}" for reason in self.reasons)
         return f"no certificate for batch {self.batch}: its disposition is {self.disposition}{listed}"
+
+
+class StoreError(WqcheckError):
+    """A record store cannot be opened, written or restored: what, where, and how to mend it."""
+
+
+class RecordRefusedError(WqcheckError):
+    """What was asked breaks a rule of the records: whose turn it is, who may do it, or what must be given."""

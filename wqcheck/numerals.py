@@ -6,6 +6,8 @@ import math
 import re
 
 UNREADABLE = "cannot be read as a result; ask the laboratory and correct the cell"
+AWAITED = "is still awaited; give the sheet again when the laboratory has reported it"
+FORMULA = "is a formula without its value; open the file in a spreadsheet program, save it and give that"
 AMBIGUOUS_COMMA = "can be read with a decimal comma or a thousands comma; say which in the sheet or its layout"
 
 _BETWEEN_THOUSANDS = re.compile(r"(?<=\d)['’\s](?=\d{3}(?!\d))")

@@ -47,6 +47,7 @@ KINDS = {
     "pressure": Kind("kPa", "psi", PSI, {"kpa": 1.0, "pa": 1e-3, "mpa": 1000.0, "bar": 100.0, "psi": PSI}),
     "temperature": Kind("°C", "°F", math.nan, {"°c": 1.0, "c": 1.0, "°f": math.nan, "f": math.nan}),
     "concentration": Kind("mg/L", "mg/L", 1.0, {"mg/l": 1.0, "ppm": 1.0, "ug/l": 1e-3, "g/l": 1000.0}),
+    "conductivity": Kind("µS/cm", "µS/cm", 1.0, {"us/cm": 1.0, "ms/cm": 1000.0, "ms/m": 10.0, "s/m": 1e4}),
     "duration": Kind("min", "min", 1.0, {"s": 1 / 60, "min": 1.0, "h": 60.0, "d": 1440.0}),
     "dose": Kind("mJ/cm²", "mJ/cm²", 1.0, {"mj/cm2": 1.0, "j/m2": 0.1, "mw s/cm2": 1.0, "uw s/cm2": 1e-3}),
     "speed": Kind("m/h", "gal/min/ft²", 60 * GALLON / FOOT**2, {"m/h": 1.0, "gpm/ft2": 60 * GALLON / FOOT**2}),

@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 KINDS = ("limits", "sample_results")
+STAGE_EXPECTATIONS = "stage_expectations.csv"
+"""The file among the limits that is no limit table: what each kind of stage usually does."""
 
 
 def shipped_folder(kind: str) -> Path:

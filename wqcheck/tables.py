@@ -80,6 +80,27 @@ class Bound(StrEnum):
     UNKNOWN = "unknown"
 
 
+class Measure(StrEnum):
+    """What a row of the expectation table is about; ``limits/README.md`` explains each to the person who edits it."""
+
+    PERCENT = "percent"
+    LOG = "log"
+    OUTLET = "outlet"
+    NONE = "none"
+    CARRIED = "carried"
+    INLET = "inlet"
+
+
+class StageVerdict(StrEnum):
+    """Whether a stage does what such a stage usually does."""
+
+    AS_EXPECTED = "as expected"
+    WEAK = "weak"
+    NOT_SHOWN = "not shown"
+    WORSE = "worse than inlet"
+    UNEXPLAINED = "change not explained"
+
+
 class Readings(pa.DataFrameModel):
     """One row per reported result. Text columns may be blank (NA); ``reported`` never is.
 
@@ -160,6 +181,11 @@ class Judged(Readings):
     ``compared_high`` are the ends of what the result can be in ``limit_unit``; they agree for an exact result.
     ``compared_value`` is that value, or the end that decides. ``margin`` is the share of the limit that is left
     (negative when exceeded), dimensionless.
+
+    ``decision_rule`` is the rule that decided. ``expanded_uncertainty`` (with where it comes from) and ``guard_band``
+    are in ``limit_unit``; ``conformity`` is the probability that the true value meets the limit; all blank where
+    unknown. ``loq_percent`` is the reporting limit in percent of the limit. ``sum_lower``, ``sum_middle`` and
+    ``sum_upper`` are a sum with its non-detects as zero, half and all of their limits.
     """
 
     table: Series[str] = pa.Field(nullable=True)
@@ -180,13 +206,25 @@ class Judged(Readings):
     verdict: Series[str] = pa.Field(isin=list(Verdict))
     margin: Series[float] = pa.Field(nullable=True)
     reason: Series[str]
+    decision_rule: Series[str] = pa.Field(nullable=True)
+    expanded_uncertainty: Series[float] = pa.Field(nullable=True)
+    uncertainty_source: Series[str] = pa.Field(nullable=True)
+    guard_band: Series[float] = pa.Field(nullable=True)
+    conformity: Series[float] = pa.Field(nullable=True)
+    loq_percent: Series[float] = pa.Field(nullable=True)
+    sum_lower: Series[float] = pa.Field(nullable=True)
+    sum_middle: Series[float] = pa.Field(nullable=True)
+    sum_upper: Series[float] = pa.Field(nullable=True)
 
 
 class Stages(pa.DataFrameModel):
     """One row per parameter × stage (the whole train is the stage ``whole train``).
 
     ``inlet`` and ``outlet`` are the results as text with sign, in ``unit``. ``removal_percent`` is in percent,
-    ``log_removal`` in log10 units; ``bound`` says how exactly both are known.
+    ``log_removal`` in log10 units; ``bound`` says how exactly both are known. ``removal_low`` and ``removal_high`` are
+    the least and the most percent that the results and their uncertainty (k = 2) leave open. The cumulative columns are
+    counted from the first inlet of the train. ``inlet_low`` … ``outlet_high`` are the ends of both results in ``unit``,
+    and the last two columns the cells (``sheet!cell``) that they were read from.
     """
 
     stage: Series[str]
@@ -201,6 +239,51 @@ class Stages(pa.DataFrameModel):
     log_removal: Series[float] = pa.Field(nullable=True)
     bound: Series[str] = pa.Field(isin=list(Bound))
     reason: Series[str]
+    removal_low: Series[float] = pa.Field(nullable=True)
+    removal_high: Series[float] = pa.Field(nullable=True)
+    cumulative_percent: Series[float] = pa.Field(nullable=True)
+    cumulative_log: Series[float] = pa.Field(nullable=True)
+    cumulative_bound: Series[str] = pa.Field(isin=list(Bound), nullable=True)
+    inlet_low: Series[float] = pa.Field(nullable=True)
+    inlet_high: Series[float] = pa.Field(nullable=True)
+    outlet_low: Series[float] = pa.Field(nullable=True)
+    outlet_high: Series[float] = pa.Field(nullable=True)
+    inlet_cells: Series[str] = pa.Field(nullable=True)
+    outlet_cells: Series[str] = pa.Field(nullable=True)
+
+    class Config:
+        """Exactly these columns, in this order, with these types."""
+
+        strict = True
+        ordered = True
+
+
+class StageVerdicts(Stages):
+    """Removals with what was expected of them; ``verdict`` is blank where the expectation table has no row."""
+
+    verdict: Series[str] = pa.Field(nullable=True, isin=list(StageVerdict))
+    expected: Series[str] = pa.Field(nullable=True)
+    expected_source: Series[str] = pa.Field(nullable=True)
+
+
+class Expectations(pa.DataFrameModel):
+    """One row per kind of stage × parameter × measure: what such a stage usually does, in ``unit``.
+
+    ``line`` is the row's line in its file.
+    """
+
+    kind: Series[str]
+    group: Series[str]
+    parameter: Series[str]
+    measure: Series[str] = pa.Field(isin=list(Measure))
+    lower: Series[float] = pa.Field(nullable=True)
+    upper: Series[float] = pa.Field(nullable=True)
+    unit: Series[str] = pa.Field(nullable=True)
+    source: Series[str] = pa.Field(str_length={"min_value": 1})
+    clause: Series[str] = pa.Field(nullable=True)
+    evidence: Series[str] = pa.Field(isin=["primary text", "secondary text", "memory", "common practice"])
+    note: Series[str] = pa.Field(nullable=True)
+    line: Series[int]
 
     class Config:
         """Exactly these columns, in this order, with these types."""

@@ -22,6 +22,7 @@ from wqcheck.certificate.lines import (
     ResultLine,
     SampleLine,
     StageLine,
+    in_order,
     parameter_name,
     plain_text,
     result_lines,
@@ -31,14 +32,16 @@ from wqcheck.certificate.lines import (
 from wqcheck.certificate.unread import UnreadCell, unread_cells
 from wqcheck.certificate.words import next_steps, statement
 from wqcheck.errors import ReleaseRefusedError
+from wqcheck.explanation import Explanation, Step, explain
 from wqcheck.findings import Severity
+from wqcheck.judging.rules import RuleStatement
 from wqcheck.languages.catalogues import SOURCE, catalogue
 from wqcheck.release.decision import CAUTION, BatchCheck, BatchDetails, Disposition, FileStamp, Reason
 from wqcheck.tables import Judged, LimitClass, Verdict
 
 SCHEMA = "wqcheck certificate 2"
 
-Record = TypeVar("Record", BatchDetails, Reason, FileStamp)
+Record = TypeVar("Record", BatchDetails, Reason, FileStamp, RuleStatement, Explanation, Step)
 
 _REJECTING = (LimitClass.HEALTH, LimitClass.MICROBIOLOGICAL, LimitClass.RADIOLOGICAL)
 
@@ -70,10 +73,10 @@ class Certificate:
     ``results`` are judged against a limit, those that ask for a decision first; ``without_limit`` were tested but no
     limit listed in ``files`` binds them. ``missing`` are required and not tested; ``not_tested`` have a binding limit
     and no result (both by name). ``unread`` are cells that look like results and were not read. ``issued_at`` is ISO
-    8601 text, ``language`` that of the printed paper: the data are always
-    in English. The last five come from a record store and are left
-    out of the JSON where they are blank; :class:`KeptAs` explains four of them, ``withdrawn`` says since when and why
-    the document no longer holds.
+    8601 text, ``language`` that of the printed paper: the data are always in English. ``decision_rules`` say how each
+    limit table was judged; ``workings`` show every step of each result that is not a plain pass. The last five come
+    from a record store and are left out of the JSON where they are blank; :class:`KeptAs` explains four of them,
+    ``withdrawn`` says since when and why the document no longer holds.
     """
 
     kind: CertificateKind
@@ -95,6 +98,8 @@ class Certificate:
     stages: tuple[StageLine, ...]
     findings: tuple[FindingLine, ...]
     files: tuple[FileStamp, ...]
+    decision_rules: tuple[RuleStatement, ...] = ()
+    workings: tuple[Explanation, ...] = ()
     unread: tuple[UnreadCell, ...] = ()
     language: str = SOURCE
     caution: str = CAUTION
@@ -237,7 +242,16 @@ def _document(
         supersedes=plain_text(kept.supersedes),
         override=override,
         record=kept.record,
+        decision_rules=tuple(map(_printable, check.decision_rules)),
+        workings=_workings(check),
     )
+
+
+def _workings(check: BatchCheck) -> tuple[Explanation, ...]:
+    """Give the working of each judged result that is no plain pass, those that ask for a decision first."""
+    flagged = check.judged[~check.judged[Judged.verdict].isin([Verdict.PASS, Verdict.NO_LIMIT])]
+    found = explain(in_order(flagged, check.decision.required), check.decision_rules)
+    return tuple(replace(_printable(working), steps=tuple(map(_printable, working.steps))) for working in found)
 
 
 def _printable(record: Record) -> Record:
@@ -292,6 +306,8 @@ def _records(data: dict[str, Any]) -> dict[str, Any]:
         "findings": FindingLine,
         "files": FileStamp,
         "unread": UnreadCell,
+        "decision_rules": RuleStatement,
+        "workings": _working,
     }
     return {
         **{key: tuple(value) for key, value in data.items() if isinstance(value, list)},
@@ -304,6 +320,10 @@ def _records(data: dict[str, Any]) -> dict[str, Any]:
 
 def _reason(**row: str) -> Reason:
     return Reason(**{**row, "disposition": Disposition(row["disposition"])})  # type: ignore[arg-type]
+
+
+def _working(**row: Any) -> Explanation:
+    return Explanation(**{**row, "steps": tuple(Step(**step) for step in row["steps"])})
 
 
 def verify_digest(json_text: str) -> bool:

@@ -46,7 +46,9 @@ class ResultLine:
 
     ``compared_low`` and ``compared_high`` are the ends of what the result can be, in ``limit_unit``; ``None`` means
     that there is no such end. ``rule`` says how the limit is compared (:class:`wqcheck.tables.Rule`), blank where none
-    binds. ``unverified`` is blank, or says that the limit was not read in the official text.
+    binds. ``unverified`` is blank, or says that the limit was not read in the official text. ``uncertainty``
+    (expanded), ``guard_band`` and the bounds of a sum are in ``limit_unit``, ``conformity`` is a probability from 0 to
+    1, ``loq_percent`` the reporting limit in percent of the limit; ``None`` where not known.
     """
 
     parameter: str
@@ -77,6 +79,15 @@ class ResultLine:
     method: str
     laboratory: str
     cell: str
+    decision_rule: str
+    uncertainty: float | None
+    uncertainty_source: str
+    guard_band: float | None
+    conformity: float | None
+    loq_percent: float | None
+    sum_lower: float | None
+    sum_middle: float | None
+    sum_upper: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,10 +146,15 @@ def result_lines(judged: pd.DataFrame, required: tuple[str, ...]) -> tuple[Resul
     required : tuple of str
         Codes of the parameters without which the batch cannot be released.
     """
+    return tuple(_result_line(row, required) for row in in_order(judged, required).to_dict("records"))
+
+
+def in_order(judged: pd.DataFrame, required: tuple[str, ...]) -> pd.DataFrame:
+    """Return the judged rows in the order of print: those that ask for a decision first, then what is required."""
     ranks = judged[Judged.verdict].map({str(verdict): rank for verdict, rank in _ORDER.items()})
     optional = judged[Judged.parameter].isin(required).map({True: 0, False: 1})
     order = pd.DataFrame({"rank": ranks, "optional": optional}).sort_values(["rank", "optional"], kind="stable").index
-    return tuple(_result_line(row, required) for row in judged.loc[order].to_dict("records"))
+    return judged.loc[order]
 
 
 def _result_line(row: Mapping[Any, Any], required: tuple[str, ...]) -> ResultLine:
@@ -178,6 +194,15 @@ def _result_line(row: Mapping[Any, Any], required: tuple[str, ...]) -> ResultLin
         method=words[Judged.method],
         laboratory=words[Judged.lab],
         cell="|".join(filter(None, (words[Judged.workbook], f"{words[Judged.sheet]}!{words[Judged.cell]}"))),
+        decision_rule=words[Judged.decision_rule],
+        uncertainty=finite(row[Judged.expanded_uncertainty]),
+        uncertainty_source=words[Judged.uncertainty_source],
+        guard_band=finite(row[Judged.guard_band]),
+        conformity=finite(row[Judged.conformity]),
+        loq_percent=finite(row[Judged.loq_percent]),
+        sum_lower=finite(row[Judged.sum_lower]),
+        sum_middle=finite(row[Judged.sum_middle]),
+        sum_upper=finite(row[Judged.sum_upper]),
     )
 
 

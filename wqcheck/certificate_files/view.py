@@ -14,6 +14,7 @@ from wqcheck.certificate.withdrawal import withdrawal_parts
 from wqcheck.certificate.words import next_steps, statement, withdrawal_statement, withdrawal_steps
 from wqcheck.certificate_files.code import code_svg
 from wqcheck.certificate_files.letterhead import PLAIN, Letterhead
+from wqcheck.explanation import STEP_TITLES
 from wqcheck.findings import Severity
 from wqcheck.languages.catalogues import Catalogue
 from wqcheck.release.decision import CAUTION, Disposition, Reason
@@ -22,6 +23,7 @@ from wqcheck.tables import Product, Verdict
 DATA_WORDS = (
     *(str(word) for words in (CertificateKind, Disposition, Verdict, Product, Severity) for word in words),
     *("workbook", "limit table", "train", "release rules", "withdrawn", UNVERIFIED, CAUTION),
+    *("sampling plans", "sheet layout", "judging rules", "permitted uncertainties", *STEP_TITLES),
 )
 """Words and sentences of the data that print translates; all other text of the data stays as it is."""
 

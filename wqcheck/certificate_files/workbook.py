@@ -10,9 +10,8 @@ from typing import Any
 from zipfile import ZIP_DEFLATED, BadZipFile, ZipFile, ZipInfo
 
 from openpyxl import Workbook, load_workbook
-from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE, Cell, MergedCell
-from openpyxl.styles import Alignment, Border, Font, Side
-from openpyxl.utils import get_column_letter
+from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
+from openpyxl.styles import Font
 from openpyxl.utils.exceptions import InvalidFileException
 from openpyxl.worksheet.header_footer import HeaderFooterItem, _HeaderFooterPart
 from openpyxl.worksheet.properties import PageSetupProperties
@@ -21,22 +20,23 @@ from openpyxl.worksheet.worksheet import Worksheet
 from wqcheck.certificate.data import Certificate, to_json
 from wqcheck.certificate.figures import compared_words, limit_text
 from wqcheck.certificate.lines import ResultLine, reported_unit
+from wqcheck.certificate_files.sheet_cells import add_sheet
 from wqcheck.certificate_files.view import moment_of, sentences
 from wqcheck.languages.catalogues import Catalogue, catalogue
 
-_LONGEST = 32_767  # characters in one cell, ECMA-376 / the spreadsheet's own limit
 _PIECE = 30_000
 _CLOCK = re.compile(rb"(<dcterms:(?:created|modified)[^>]*>)[^<]*<")
-_WRAP = Alignment(wrap_text=True, vertical="top")
-_RULE = Border(bottom=Side(style="thin"))
 _SHEETS = {
     "Certificate": {"Entry": 26, "Content": 90},
     "Results": {
         "Verdict": 16, "Parameter": 24, "Required": 10, "Sample": 14, "Point": 14, "Reported": 14, "Unit": 16,
         "Compared": 20, "Limit": 20, "Limit table": 22, "Clause": 22, "Limit text": 24, "Reason": 46, "Method": 22,
         "Laboratory": 20, "Read from": 34, "Compared from": 14, "Compared to": 14, "Lower limit": 12,
-        "Upper limit": 12, "Limit unit": 14,
+        "Upper limit": 12, "Limit unit": 14, "Decision rule": 22, "U": 12, "U from": 30, "Guard band": 12,
+        "Probability of conformity": 14, "Reporting limit, % of limit": 14, "Sum, lower bound": 12,
+        "Sum, middle": 12, "Sum, upper bound": 12,
     },
+    "Working": {"Result": 40, "Verdict": 18, "Read from": 34, "Step": 18, "What it gives": 100},
     "Stages": {
         "Stage": 28, "Parameter": 24, "Point before": 16, "Before": 16, "Point after": 16, "After": 16, "Unit": 10,
         "Removal": 14, "Removal %": 12, "log10 removal": 12, "Bound": 12, "Remark": 50,
@@ -51,9 +51,9 @@ _SHEETS = {
 }  # fmt: skip
 _ENTRIES = (
     "Document", "Number", "Issued", "Revision", "Replaces", "Withdrawn", "Decision", "Reason", "Next step",
-    "Statement", "Plant", "Address", "Batch", "Product", "Line", "Tank", "Run started", "Run ended", "Volume",
-    "Containers", "Container codes", "Best before", "Laboratory", "Sampled by", "Remarks", "Caution", "Signed by",
-    "Software", "Content digest (SHA-256)",
+    "Statement", "Decision rule", "Plant", "Address", "Batch", "Product", "Line", "Tank", "Run started", "Run ended",
+    "Volume", "Containers", "Container codes", "Best before", "Laboratory", "Sampled by", "Remarks", "Caution",
+    "Signed by", "Software", "Content digest (SHA-256)",
 )  # fmt: skip
 DATA_SHEET = "Data"
 """Its rows are the lines of the certificate's JSON, a long line cut over several cells."""
@@ -67,11 +67,11 @@ def workbook_bytes(certificate: Certificate) -> bytes:
     book = Workbook()
     del book["Sheet"]
     for title, rows in _rows(certificate, say).items():
-        sheet = _sheet(book, say(title), {say(heading): width for heading, width in _SHEETS[title].items()}, rows)
+        sheet = add_sheet(book, say(title), {say(heading): width for heading, width in _SHEETS[title].items()}, rows)
         sheet.sheet_view.rightToLeft = say.leftwards
         if title == "Results":
             _embolden(sheet, [say(verdict) for verdict in ("fail", "conditional fail", "undetermined")])
-    _sheet(book, DATA_SHEET, {"JSON": 120}, _json_rows(to_json(certificate)))
+    add_sheet(book, DATA_SHEET, {"JSON": 120}, _json_rows(to_json(certificate)))
     _set_up_print(book, certificate)
     buffer = BytesIO()
     book.save(buffer)
@@ -81,11 +81,16 @@ def workbook_bytes(certificate: Certificate) -> bytes:
 def _rows(certificate: Certificate, say: Catalogue) -> dict[str, Iterable[Sequence[Any]]]:
     """Give the rows of each sheet; a withdrawal notice keeps its results in the data alone."""
     results = () if certificate.withdrawn else (*certificate.results, *certificate.without_limit)
+    workings = () if certificate.withdrawn else certificate.workings
     missing = certificate.missing
     untested = () if certificate.withdrawn else dict.fromkeys((*missing, *certificate.not_tested))
     return {
         "Certificate": _entries(certificate, say),
         "Results": (_result(line, say) for line in results),
+        "Working": (
+            (working.result, say(working.verdict), working.where, say(step.title), step.text)
+            for working in workings for step in working.steps
+        ),
         "Stages": (
             (s.stage, s.name, s.inlet_point, s.inlet, s.outlet_point, s.outlet, s.unit, s.removal, s.removal_percent,
              s.log_removal, s.bound, s.reason) for s in certificate.stages
@@ -151,7 +156,8 @@ def _entries(certificate: Certificate, say: Catalogue) -> list[tuple[str, str]]:
         *(("Reason", text) for text in reasons),
         *(("Next step", step) for step in steps),
         *(("Statement", part) for part in said),
-        *zip(_ENTRIES[10:], facts, strict=True),
+        *(("Decision rule", f"{entry.table}: {entry.rule}") for entry in certificate.decision_rules),
+        *zip(_ENTRIES[11:], facts, strict=True),
     ]
     return [(say(entry), str(content)) for entry, content in rows if content]
 
@@ -180,35 +186,16 @@ def _result(line: ResultLine, say: Catalogue) -> tuple[str | float | None, ...]:
         line.limit_lower,
         line.limit_upper,
         line.limit_unit,
+        line.decision_rule,
+        line.uncertainty,
+        line.uncertainty_source,
+        line.guard_band,
+        line.conformity,
+        line.loq_percent,
+        line.sum_lower,
+        line.sum_middle,
+        line.sum_upper,
     )
-
-
-def _sheet(book: Workbook, title: str, widths: dict[str, int], rows: Iterable[Sequence[Any]]) -> Worksheet:
-    """Add one sheet with a bold, frozen and repeated header row."""
-    sheet: Worksheet = book.create_sheet(title)
-    for number, (heading, width) in enumerate(widths.items(), start=1):
-        cell = sheet.cell(1, number)
-        _fill(cell, heading)
-        cell.font, cell.border = Font(bold=True), _RULE
-        sheet.column_dimensions[get_column_letter(number)].width = width
-    for line, row in enumerate(rows, start=2):
-        for number, content in enumerate(row, start=1):
-            _fill(sheet.cell(line, number), content)
-    sheet.freeze_panes = "A2"
-    sheet.auto_filter.ref = sheet.dimensions
-    return sheet
-
-
-def _fill(cell: Cell | MergedCell, content: Any) -> None:
-    """Put a number in as a number and everything else as text that no program takes for a formula."""
-    cell.alignment = _WRAP
-    if content is None or isinstance(content, int | float):
-        cell.value = content
-        return
-    text = ILLEGAL_CHARACTERS_RE.sub("\ufffd", str(content))
-    cell.value = text if len(text) <= _LONGEST else f"{text[: _LONGEST - 1]}…"
-    cell.data_type = "s"
-    cell.quotePrefix = text.startswith(("=", "+", "-", "@", "\t", "\r"))
 
 
 def _embolden(sheet: Worksheet, verdicts: Sequence[str]) -> None:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import date
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+from wqcheck.errors import WqcheckError
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -14,6 +17,14 @@ if TYPE_CHECKING:
     from wqcheck.release.decision import BatchCheck
 
 AsJson = Annotated[bool, typer.Option("--json", help="Write JSON to stdout.")]
+
+
+def day_of(text: str) -> date:
+    """Return the day of an ``--on`` option, today where it is blank."""
+    try:
+        return date.fromisoformat(text) if text else date.today()
+    except ValueError:
+        raise WqcheckError(f"--on takes a day like 2026-03-31 (given: {text!r})") from None
 
 
 def say(findings: Iterable[Finding]) -> None:
@@ -51,6 +62,8 @@ def print_decision(checked: BatchCheck, most: int | None = None) -> None:
 
     decision = checked.decision
     water = f"{checked.details.product} water"
+    for statement in checked.decision_rules:
+        typer.echo(f"decision rule, {statement.table}: {statement.rule}")
     typer.echo(f"batch {decision.batch} ({water}): recommended disposition {str(decision.disposition).upper()}")
     for reason in decision.reasons[:most]:
         where = f" [{reason.where}]" if reason.where else ""
@@ -70,6 +83,7 @@ def check_json(checked: BatchCheck, judged: pd.DataFrame) -> str:
         "batch": asdict(checked.details), "decision": asdict(checked.decision),
         "findings": [asdict(finding) for finding in checked.findings],
         "files": [asdict(file) for file in checked.files],
+        "decision_rules": [asdict(statement) for statement in checked.decision_rules],
         "judged": rows, "stages": json.loads(checked.stages.to_json(orient="records")),
     }  # fmt: skip
     return json.dumps(data, ensure_ascii=False, indent=2)

@@ -11,12 +11,19 @@ from pandera.typing import DataFrame
 
 from wqcheck.judging.binding import LimitRows, all_rows, bound_rows, pairs_in_force, sampling_days, unbound_reasons
 from wqcheck.judging.combined import judge_combined
+from wqcheck.judging.parts import judge_parts
+from wqcheck.judging.plans import row_plans, with_plans
 from wqcheck.judging.ranges import Pairs, Ranges, is_count, own_ranges, ranges_in, row_numbers, volume_examined
-from wqcheck.judging.rows import Outcome, Results, binary, joined, judged_rows, no_limit, outcome
-from wqcheck.judging.verdicts import DecisionRule
+from wqcheck.judging.row_rules import RowRules, row_rules
+from wqcheck.judging.rows import Outcome, Results, joined, judged_rows, no_limit, outcome
+from wqcheck.judging.rules import JudgingRules
 from wqcheck.limit_tables.checks import COMBINED_RULES
 from wqcheck.limit_tables.loading import LimitTable, product_word
 from wqcheck.tables import Judged, Limits, Readings, Rule, Sign, Verdict
+from wqcheck.units import tidy
+
+SIMPLE_RULES = JudgingRules()
+"""Simple acceptance for every table, with what the sheet states as uncertainty."""
 
 WORST_FIRST = (
     *(Verdict.FAIL, Verdict.CONDITIONAL_FAIL, Verdict.UNDETERMINED),
@@ -31,7 +38,7 @@ def judge(
     *,
     product: str,
     on: date,
-    decision: DecisionRule = DecisionRule.SIMPLE,
+    rules: JudgingRules = SIMPLE_RULES,
 ) -> DataFrame[Judged]:
     """Return every reading with every limit row that binds it, and the verdict.
 
@@ -48,14 +55,14 @@ def judge(
         A word of :class:`wqcheck.tables.Product`; a row binds it when it names that word or ``any``.
     on : date
         Taken as the sampling day where the sheet gives none: it selects the rows in force.
-    decision : DecisionRule
-        What becomes of a result whose stated expanded uncertainty (same unit as the value) reaches across the limit.
+    rules : JudgingRules
+        How results are set beside the limits of each table; simple acceptance of the value as it is by default.
 
     Returns
     -------
     DataFrame
         Rows in the order of the readings, then of the tables; a reading that no row binds stands once. Sums and
-        ratios follow, one row per sample.
+        ratios follow, one row per sample, then limits on wholes that reported parts alone exceed.
 
     Raises
     ------
@@ -65,17 +72,21 @@ def judge(
     word = product_word(product)
     rows = all_rows(tables)
     limits = bound_rows(rows, word, readings[Readings.parameter].dropna().unique())
+    own_rules = row_rules(limits, tables, rules)
     days = sampling_days(readings, on)
     own = own_ranges(readings)
     pairs = _without_doubles(limits, pairs_in_force(readings, limits.rows, days))
-    bound = _outcome(readings, own, limits, pairs, decision)
+    bound = _outcome(readings, own, limits, own_rules, pairs)
+    bound = with_plans(readings, own, days, bound, row_plans(tables, limits))
     met = np.zeros(len(readings), dtype=np.bool_)
     met[pairs.reading] = True
     alone = np.flatnonzero(met == np.False_)
     why = unbound_reasons(readings[Readings.parameter].iloc[alone], rows, limits, word)
-    singles = judged_rows(readings, limits, joined(bound, no_limit(alone, why)))
-    sums = judge_combined(readings, own, limits, days)
-    return pd.concat([singles, sums], ignore_index=True) if len(sums) else singles
+    singles = judged_rows(readings, limits, own_rules, joined(bound, no_limit(alone, why)))
+    sums = judge_combined(readings, own, limits, own_rules, days)
+    parts = judge_parts(readings, own, limits, own_rules, days, singles)
+    added = [table for table in (sums, parts) if len(table)]
+    return pd.concat([singles, *added], ignore_index=True) if added else singles
 
 
 def _without_doubles(limits: LimitRows, pairs: Pairs) -> Pairs:
@@ -89,23 +100,24 @@ def _without_doubles(limits: LimitRows, pairs: Pairs) -> Pairs:
     return Pairs(pairs.reading[kept], pairs.target[kept])
 
 
-def _outcome(
-    readings: DataFrame[Readings], own: Ranges, limits: LimitRows, pairs: Pairs, decision: DecisionRule
-) -> Outcome:
+def _outcome(readings: DataFrame[Readings], own: Ranges, limits: LimitRows, rules: RowRules, pairs: Pairs) -> Outcome:
     """Judge single results, a total reported under the code of its sum included."""
-    ranges, uncertainty = ranges_in(readings, own, limits.targets(), pairs)
-    exact = (readings[Readings.sign] == Sign.EQUAL).to_numpy(dtype=bool)
+    ranges, stated = ranges_in(readings, own, limits.targets(), pairs)
     uncounted = (readings[Readings.sign] == Sign.GREATER) & readings[Readings.value].isna()
-    guarded = exact[pairs.reading] & (uncertainty > 0) & (decision != DecisionRule.SIMPLE)
     total = limits.rows[Limits.rule].isin(COMBINED_RULES).to_numpy(dtype=bool)[pairs.target]
+    counted = is_count(readings)
+    upper = limits.rows[Limits.upper].to_numpy(dtype=np.float64)
+    whole = np.where(upper > 0, upper, np.nan)[pairs.target]
     results = Results(
         reported=readings[Readings.reported].take(pairs.reading),
-        guard=np.where(guarded, uncertainty, 0.0),
+        stated=stated.uncertainty,
+        measured=(readings[Readings.sign] == Sign.EQUAL).to_numpy(dtype=bool)[pairs.reading],
+        counted=counted[pairs.reading],
         examined=volume_examined(readings)[pairs.reading],
-        uncounted=(uncounted.to_numpy(dtype=bool) & is_count(readings))[pairs.reading],
+        uncounted=(uncounted.to_numpy(dtype=bool) & counted)[pairs.reading],
+        loq_percent=tidy(100 * stated.reporting_limit / whole),
     )
-    found = outcome(results, limits, pairs, ranges.noted(total, "this is the total as reported"))
-    return binary(found) if decision == DecisionRule.GUARDED_ACCEPTANCE else found
+    return outcome(results, limits, rules, pairs, ranges.noted(total, "this is the total as reported"))
 
 
 def strictest(judged: DataFrame[Judged]) -> DataFrame[Judged]:

@@ -199,8 +199,16 @@ def row_numbers(columns: Sequence[pd.Series]) -> Ints:
     return numbers.astype(np.int64)
 
 
-def ranges_in(readings: DataFrame[Readings], own: Ranges, targets: Targets, pairs: Pairs) -> tuple[Ranges, Floats]:
-    """Return the range of each pair's reading in the pair's target, and the stated uncertainty there (NaN if none).
+@dataclass(frozen=True, slots=True, eq=False)
+class Stated:
+    """What a sheet states beside n results, in the unit of their targets, NaN if nothing; arrays of shape (n,)."""
+
+    uncertainty: Floats
+    reporting_limit: Floats
+
+
+def ranges_in(readings: DataFrame[Readings], own: Ranges, targets: Targets, pairs: Pairs) -> tuple[Ranges, Stated]:
+    """Return the range of each pair's reading in the pair's target, and what the sheet states beside it.
 
     A basis that is not stated widens the range to every basis that may have been meant. A count is scaled to the
     target's volume, except where none is allowed: absence is only proven in a volume at least as large.
@@ -219,14 +227,25 @@ def ranges_in(readings: DataFrame[Readings], own: Ranges, targets: Targets, pair
         trouble=np.where(lost, Trouble.NO_CONVERSION, mine.trouble),
         note=np.where(unscaled, "", factors.note),
     )
-    uncertainty = readings[Readings.uncertainty].to_numpy(dtype=np.float64)[pairs.reading] * high_factor
     examined = volume_examined(readings)[pairs.reading]
     wanted, none_allowed = targets.volume_ml[pairs.target], targets.none_allowed[pairs.target]
     if np.isfinite(wanted).any():
         absence = np.isfinite(wanted) & none_allowed
+        high_factor = high_factor * np.where(np.isfinite(wanted) & (absence == np.False_), wanted / examined, 1.0)
         converted = _scaled(converted, examined, np.where(absence, np.nan, wanted))
         converted = _absence(converted, examined, np.where(absence, wanted, np.nan))
-    return replace(converted, low=tidy(converted.low), high=tidy(converted.high)), uncertainty
+    stated = Stated(
+        uncertainty=tidy(readings[Readings.uncertainty].to_numpy(dtype=np.float64)[pairs.reading] * high_factor),
+        reporting_limit=_reporting_limit(readings)[pairs.reading] * high_factor,
+    )
+    return replace(converted, low=tidy(converted.low), high=tidy(converted.high)), stated
+
+
+def _reporting_limit(readings: DataFrame[Readings]) -> Floats:
+    """Return the reporting limit of each reading in its own unit: as stated, else what stands behind a ``<``."""
+    stated, value = (readings[name].to_numpy(dtype=np.float64) for name in (Readings.reporting_limit, Readings.value))
+    below = (readings[Readings.sign] == Sign.LESS).to_numpy(dtype=bool)
+    return np.where(np.isnan(stated) & below, value, stated)
 
 
 def volume_examined(readings: DataFrame[Readings]) -> Floats:

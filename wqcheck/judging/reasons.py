@@ -20,8 +20,8 @@ NOT_DECIDED = " is not decided"
 
 VERDICT_PHRASES: Mapping[str, tuple[str, str]] = {
     Verdict.PASS: (" meets ", ""),
-    Verdict.CONDITIONAL_PASS: (" meets, by less than its uncertainty, ", ""),
-    Verdict.CONDITIONAL_FAIL: (" does not meet, by less than its uncertainty, ", ""),
+    Verdict.CONDITIONAL_PASS: (" meets, by less than the guard band, ", ""),
+    Verdict.CONDITIONAL_FAIL: (" does not meet, by less than the guard band, ", ""),
     Verdict.FAIL: (" does not meet ", ""),
     Verdict.UNDETERMINED: (" may lie on either side of ", ""),
     Verdict.NO_LIMIT: (": no limit was found in ", ""),
@@ -35,7 +35,15 @@ TROUBLE_PHRASES: Mapping[Trouble, tuple[str, str]] = {
     Trouble.NO_CONVERSION: (": the unit or basis does not allow a comparison, so ", NOT_DECIDED),
     Trouble.NO_VOLUME: (": the volume examined is not stated, so ", NOT_DECIDED),
 }
-SERIES_PHRASE = (": one result alone says nothing about ", ", which needs a series of results")
+GUARDED_PHRASES = tuple(
+    (VERDICT_PHRASES[word][0], ", and guarded acceptance needs more than that")
+    for word in (Verdict.CONDITIONAL_PASS, Verdict.CONDITIONAL_FAIL)
+)
+NO_UNCERTAINTY_PHRASE = (
+    " meets ",
+    " by its value alone, but its uncertainty, which the decision rule needs, is not known",
+)
+SERIES_PHRASE = (": one result alone says nothing about ", ", which needs a series of results: use `wqcheck series`")
 SMALL_VOLUME_PHRASE = (", less than the limit asks for, does not prove ", "")
 
 _NOTHING, _EXACT, _BELOW, _ABOVE, _BETWEEN, _UNCOUNTED, _VOLUME = range(7)
@@ -59,6 +67,8 @@ class Setting:
         Volume examined in mL where the question is whether none was found in a volume, else NaN.
     absence, series, uncounted : array of bool
         The limit allows none in a volume; it needs a series; the result is *too numerous to count*.
+    guarded, blind : array of bool
+        A conditional verdict that guarded acceptance made a failure; a decision rule that lacks an uncertainty.
     """
 
     target: Ints
@@ -68,6 +78,26 @@ class Setting:
     absence: Bools
     series: Bools
     uncounted: Bools
+    guarded: Bools
+    blind: Bools
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class UncertaintyTold:
+    """Uncertainties, guard bands and probabilities of conformity of n results, NaN or 0 where there is none.
+
+    Arrays of shape (n,) in the unit of the limit, but ``unit`` has the shape (limits,); ``source`` is a place in
+    ``sources``, ``coverage`` the factor k, ``conformity`` from 0 to 1.
+    """
+
+    target: Ints
+    unit: Words
+    expanded: Floats
+    coverage: Floats
+    source: Ints
+    sources: list[str]
+    guard: Floats
+    conformity: Floats
 
 
 def limit_phrase(row: Mapping[str, Any]) -> str:
@@ -108,8 +138,13 @@ def _number(value: float) -> str:
     return "" if np.isnan(value) else f"{value:.12g}"
 
 
-def sentences(reported: pd.Series, setting: Setting, ranges: Ranges, verdict: Ints) -> pd.Series:
-    """Return one sentence per result: as reported, as compared, the verdict in words, the limit and any note."""
+def sentences(
+    reported: pd.Series, setting: Setting, ranges: Ranges, verdict: Ints, known: UncertaintyTold
+) -> pd.Series:
+    """Return the reason of each result: as reported, as compared, the verdict in words, the limit and any note.
+
+    What is known of its uncertainty follows as a sentence of its own.
+    """
     form = _forms(setting, ranges)
     verb, tail = _phrases(setting, ranges, verdict)
     first = np.select(
@@ -123,7 +158,7 @@ def sentences(reported: pd.Series, setting: Setting, ranges: Ranges, verdict: In
     unit = _take(["", *(spaced(unit) for unit in setting.unit)], np.where(numeric, setting.target + 1, 0))
     limit = _take(list(setting.phrase), setting.target)
     parts = ["reported ", _texts(reported), before, _numbers(first), between, _numbers(second), unit, after]
-    parts += [verb, limit, tail, _notes(ranges), "."]
+    parts += [verb, limit, tail, _notes(ranges), ".", uncertainty_tail(known)]
     return pd.Series(_joined(parts), dtype="str")
 
 
@@ -157,6 +192,8 @@ def _phrases(setting: Setting, ranges: Ranges, verdict: Ints) -> tuple[Any, Any]
     phrases = [
         *(VERDICT_PHRASES[word] for word in VERDICTS),
         *TROUBLE_PHRASES.values(),
+        *GUARDED_PHRASES,
+        NO_UNCERTAINTY_PHRASE,
         SMALL_VOLUME_PHRASE,
         SERIES_PHRASE,
     ]
@@ -165,6 +202,9 @@ def _phrases(setting: Setting, ranges: Ranges, verdict: Ints) -> tuple[Any, Any]
     place = np.where(unproven, len(phrases) - 2, verdict)
     trouble = np.where(unproven & np.isnan(setting.examined), Trouble.NO_VOLUME, ranges.trouble)
     place = np.where(trouble == Trouble.NONE, place, len(VERDICTS) + trouble - 1)
+    passed_over = verdict == VERDICTS.index(Verdict.CONDITIONAL_FAIL)
+    place = np.where(setting.guarded, np.where(passed_over, len(phrases) - 4, len(phrases) - 5), place)
+    place = np.where(setting.blind, len(phrases) - 3, place)
     place = np.where(setting.series, len(phrases) - 1, place).astype(np.int64)
     return _take([verb for verb, _ in phrases], place), _take([tail for _, tail in phrases], place)
 
@@ -186,6 +226,47 @@ def _numbers(values: Floats) -> Any:
     shown = np.divide(np.rint(values * scale), scale, out=values.copy(), where=usable)
     known = pa.array(shown, mask=np.isnan(values))
     return pc.fill_null(pc.cast(known, pa.large_string()), "")
+
+
+def number_words(values: Floats, unknown: str) -> list[str]:
+    """Write numbers (shape (n,)) as reasons do, *unknown* where one is not finite."""
+    words: list[str] = _numbers(np.where(np.isfinite(values), values, np.nan)).to_pylist()
+    return [word or unknown for word in words]
+
+
+def percent_told(probability: Floats) -> Floats:
+    """Return probabilities (0 to 1) in percent as they are told: rounded down to one decimal, and never 100."""
+    return np.minimum(np.floor(probability * 1000) / 10, 99.9)
+
+
+def uncertainty_tail(known: UncertaintyTold) -> Any:
+    """Return what follows each reason: the uncertainty and the probability of conformity, nothing where unknown."""
+    told = np.isfinite(known.expanded)
+    where = np.flatnonzero(told)
+    if not len(where):
+        return ""
+    kinds, code = np.unique(known.target[where] * len(known.sources) + known.source[where], return_inverse=True)
+    factor = np.zeros(len(kinds))
+    factor[code] = known.coverage[where]
+    words = [
+        f"{spaced(known.unit[kind // len(known.sources)])} ({known.sources[kind % len(known.sources)]}, k = {k:g})"
+        for kind, k in zip(kinds.tolist(), factor.tolist(), strict=True)
+    ]
+    percent = percent_told(known.conformity[where])
+    place = np.where(np.isfinite(percent), np.rint(percent * 10) + 1, 0).astype(np.int64)
+    chances = ["", *(f", probability of conformity {tenths / 10:g} %" for tenths in range(1000))]
+    parts = [" U = ", _numbers(known.expanded[where]), _take(words, code), _take(chances, place)]
+    banded = known.guard[where] > 0
+    if banded.any():
+        unit = _take([spaced(unit) for unit in known.unit], known.target[where])
+        band = _numbers(np.where(banded, known.guard[where], np.nan))
+        parts += [
+            _take(["", ", guard band w = "], banded.astype(np.int64)),
+            band,
+            pc.if_else(pa.array(banded), unit, ""),
+        ]
+    nothing = pa.repeat(pa.scalar("", pa.large_string()), len(told))
+    return pc.replace_with_mask(nothing, pa.array(told), _joined([*parts, "."]))
 
 
 def _joined(parts: list[Any]) -> Any:

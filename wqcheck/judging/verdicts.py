@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -27,8 +27,8 @@ class DecisionRule(StrEnum):
     """How a result beside its limit is decided when its uncertainty is known (ILAC-G8:09/2019, section 4.2).
 
     ``SIMPLE`` is binary simple acceptance (clause 4.2.1): the value alone counts. ``GUARD_BAND`` is the non-binary
-    statement with a guard band as wide as the expanded uncertainty (clause 4.2.3). ``GUARDED_ACCEPTANCE`` is the binary
-    statement with that guard band (clause 4.2.2): what meets the limit by less than its uncertainty fails.
+    statement with a guard band ``w = r U`` (clause 4.2.3). ``GUARDED_ACCEPTANCE`` is the binary statement with that
+    guard band (clause 4.2.2): what meets the limit by less than it fails.
     """
 
     SIMPLE = "simple acceptance"
@@ -74,6 +74,32 @@ def bounds(rule: Words, lower: Floats, upper: Floats) -> Bounds:
         ),
         decidable=np.isin(words, (*UPPER_RULES, *LOWER_RULES, Rule.ABSENT)),
     )
+
+
+def rounded(ranges: Ranges, step: Floats, half_up: Bools) -> Ranges:
+    """Return the *ranges* with both ends rounded to a multiple of *step*, as the rounding method of ASTM E29 does.
+
+    Parameters
+    ----------
+    ranges : Ranges
+        In the unit of their limits, shape (n,).
+    step : array of float, shape (n,)
+        Place of the last digit of each limit; NaN leaves a range as it is.
+    half_up : array of bool, shape (n,)
+        What becomes of a digit exactly in the middle: away from zero, else to the even neighbour.
+    """
+    asked = np.isfinite(step)
+    if not asked.any():
+        return ranges
+    ends = [_to_step(end, step, half_up) for end in (ranges.low, ranges.high)]
+    low, high = (np.where(asked, new, old) for new, old in zip(ends, (ranges.low, ranges.high), strict=True))
+    return replace(ranges, low=low, high=high, open_low=ranges.open_low & ~asked, open_high=ranges.open_high & ~asked)
+
+
+def _to_step(values: Floats, step: Floats, half_up: Bools) -> Floats:
+    steps = tidy(values / step)
+    up = np.copysign(np.floor(np.abs(steps) + 0.5), steps)
+    return tidy(np.where(half_up, up, np.rint(steps)) * step)
 
 
 def decide(ranges: Ranges, allowed: Bounds, guard: Floats) -> Verdicts:

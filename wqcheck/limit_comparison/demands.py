@@ -190,6 +190,8 @@ def value_in(demand: Demand, other: Demand) -> tuple[float, float, str]:
 
 def relation(one: Demand, other: Demand) -> tuple[Relation, str]:
     """Return how *one* stands to *other* and, where that cannot be told, why; nothing is guessed."""
+    if one.asks == other.asks == Asks.PLAN and _same_plan(one, other):
+        return Relation.EQUAL, ""
     doubt = _doubt(one, other)
     if doubt:
         return Relation.UNKNOWN, doubt
@@ -205,6 +207,12 @@ def relation(one: Demand, other: Demand) -> tuple[Relation, str]:
     if mine in (low, high) or not (below or above):
         return Relation.UNKNOWN, note
     return (Relation.STRICTER if below == (one.asks != Asks.AT_LEAST) else Relation.LAXER), ""
+
+
+def _same_plan(one: Demand, other: Demand) -> bool:
+    """Tell whether two demands name the same plan on the same count and volume."""
+    named = [(str(demand.row[Limits.status]), demand.unit, demand.volume_ml) for demand in (one, other)]
+    return named[0] == named[1] and isinstance(one.row[Limits.status], str)
 
 
 def _doubt(one: Demand, other: Demand) -> str:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from difflib import get_close_matches
 from pathlib import Path
 
@@ -35,6 +36,8 @@ class LimitTable:
         SHA-256 of the file's bytes, hexadecimal.
     rows : DataFrame
         One row per limit.
+    written : Mapping[int, tuple[str, str]]
+        Line → lower and upper limit as they are written there; their last digits tell the place to round to.
     """
 
     name: str
@@ -42,6 +45,7 @@ class LimitTable:
     path: Path
     digest: str
     rows: DataFrame[Limits]
+    written: Mapping[int, tuple[str, str]] = field(default_factory=dict)
 
 
 class UnknownProductError(WqcheckError, ValueError):
@@ -100,6 +104,7 @@ def load_limits(name_or_path: str | Path) -> LimitTable:
         path=path,
         digest=hashlib.sha256(content).hexdigest(),
         rows=frame,
+        written={line: (row["lower"], row["upper"]) for line, row in rows},
     )
 
 

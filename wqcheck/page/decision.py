@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import streamlit as st
 
+from wqcheck.judging.rules import RuleStatement
 from wqcheck.page.words import DISPOSITION_MEANING, DISPOSITION_WORDS, counted, plain, sentence, some_of
 from wqcheck.release.decision import CAUTION, Disposition, Reason, ReleaseDecision
 
@@ -40,6 +41,12 @@ def draw_headline(
         icon=_ICONS[decision.disposition],
     )
     st.caption(plain(CAUTION))
+
+
+def draw_rules(rules: Sequence[RuleStatement]) -> None:
+    """Draw by which rule each limit table was judged."""
+    with st.expander("Decision rule of each limit table: how results were set beside the limits"):
+        st.markdown("\n".join(f"- **{plain(entry.table)}:** {plain(entry.rule)}" for entry in rules))
 
 
 def draw_decision(decision: ReleaseDecision, missing: Sequence[str], next_steps: Sequence[str]) -> None:

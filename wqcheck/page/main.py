@@ -10,11 +10,12 @@ import streamlit as st
 
 from wqcheck.errors import ReleaseRefusedError, WqcheckError
 from wqcheck.page.checking import Desk, batches_in, checked_desk, clear_desk
-from wqcheck.page.decision import draw_decision, draw_headline
+from wqcheck.page.decision import draw_decision, draw_headline, draw_rules
 from wqcheck.page.out_of_limit import (
     EXCEEDING,
     draw_not_compared,
     draw_out_of_limit,
+    draw_workings,
     flagged_lines,
     names_with,
     unlimited_lines,
@@ -50,7 +51,7 @@ ROOMY = """<style>
 </style>"""
 
 SAMPLE_LIMITS = "plant_specification.csv"
-WORKBOOK_TYPES = ["xlsx", "xlsm", "xls", "xlsb", "ods", "csv", "tsv", "txt"]
+WORKBOOK_TYPES = ["xlsx", "xlsm", "xls", "xlsb", "ods", "csv", "tsv", "txt", "htm", "html", "zip"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,11 +120,13 @@ def draw_desk(desk: Desk, signed_by: str) -> None:
         draw_files(check.files)
     with out:
         draw_out_of_limit(flags, missing)
+        draw_workings(check.judged, decision.required, check.decision_rules)
         draw_not_compared(unlimited_lines(check.judged), not_tested)
     with stages:
         draw_stages(check.stages)
     with decided:
         draw_decision(decision, missing, next_steps(check))
+        draw_rules(check.decision_rules)
     with papers:
         draw_papers(desk, signed_by)
 

@@ -7,12 +7,15 @@ from collections.abc import Sequence
 import pandas as pd
 import streamlit as st
 
-from wqcheck.certificate.lines import ResultLine, result_lines
+from wqcheck.certificate.lines import ResultLine, in_order, result_lines
+from wqcheck.explanation import explain
+from wqcheck.judging.rules import RuleStatement
 from wqcheck.page.words import VERDICT_WORDS, counted, plain, result_text, sentence, titled
 from wqcheck.tables import Judged, LimitClass, Verdict
 
 FLAGGED = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL, Verdict.UNDETERMINED, Verdict.CONDITIONAL_PASS)
 FLAGS_KEY = "flags"
+WORKING_KEY = "working"
 EXCEEDING = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
 SHOWN_IN_FULL = 60
 """Rows written out one by one; what lies beyond is in the scrolling table, which holds them all."""
@@ -97,6 +100,35 @@ def draw_out_of_limit(flags: Sequence[ResultLine], missing: Sequence[str]) -> No
     if len(flags) > SHOWN_IN_FULL:
         st.caption(f"The first {SHOWN_IN_FULL} of {len(flags)} are above; all of them are here:")
         st.dataframe(flag_table(flags, markup=False), hide_index=True)
+
+
+def draw_workings(judged: pd.DataFrame, required: tuple[str, ...], rules: Sequence[RuleStatement]) -> None:
+    """Draw the working of the flagged result that is chosen, step by step from its cell to its verdict.
+
+    Parameters
+    ----------
+    judged : DataFrame[Judged], shape (n, …)
+        Not changed.
+    required : tuple of str
+        Codes without which the batch cannot be released.
+    rules : sequence of RuleStatement
+        How each limit table was judged.
+    """
+    flagged = in_order(judged[judged[Judged.verdict].isin([str(verdict) for verdict in FLAGGED])], required)
+    if flagged.empty:
+        return
+    with st.expander("Working of a flagged result, step by step"):
+        places = list(range(len(flagged)))
+        names = [
+            f"{parameter} beside {table}, {cell}"
+            for parameter, table, cell in zip(
+                flagged[Judged.parameter], flagged[Judged.table], flagged[Judged.cell], strict=True
+            )
+        ]
+        chosen = st.selectbox("Result", places, format_func=names.__getitem__, key=WORKING_KEY)
+        for working in explain(flagged.iloc[[chosen or 0]], rules):
+            steps = pd.DataFrame([{"Step": step.title, "What it gives": plain(step.text)} for step in working.steps])
+            st.table(steps, hide_index=True)
 
 
 def draw_not_compared(unlimited: Sequence[ResultLine], not_tested: Sequence[str]) -> None:

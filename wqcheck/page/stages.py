@@ -8,7 +8,7 @@ import streamlit as st
 
 from wqcheck.page.words import plain, titled
 from wqcheck.tables import Bound, Stages
-from wqcheck.train.description import WHOLE_TRAIN
+from wqcheck.train.kinds import WHOLE_TRAIN
 from wqcheck.train.removal_words import removal_words
 
 PARAMETER_KEY = "stage parameter"

@@ -26,7 +26,9 @@ _DAY = {
 _IONS = dict.fromkeys(ion_names(), "concentration") | {"temperature": "temperature", "ph": "number"}
 
 SECTIONS: dict[str, dict[str, str]] = {
-    "membrane": _DAY | {"concentrate_flow": "flow", "concentrate_tds": "concentration"},
+    "membrane": _DAY | {
+        "concentrate_flow": "flow", "concentrate_tds": "concentration", "feed_chlorine": "concentration",
+    },
     "membrane.baseline": _DAY,
     "membrane.settings": {
         "temperature_constant": "number", "pressure_exponent": "number", "clean_at_flow_change": "change",
@@ -39,11 +41,13 @@ SECTIONS: dict[str, dict[str, str]] = {
     "pretreatment": {
         "sdi_first": "duration", "sdi_last": "duration", "sdi_run": "duration", "sdi_limit": "number",
         "filter_flow": "flow", "filter_area": "area", "carbon_flow": "flow", "carbon_volume": "volume",
-        "plan_change_out": "pressure", "change_out": "pressure",
+        "plan_change_out": "pressure", "change_out": "pressure", "antiscalant_dose": "concentration",
+        "antiscalant_set": "concentration",
     },
     "disinfection": {
         "uv_validated_dose": "dose", "chlorine": "concentration", "contact_volume": "volume", "contact_flow": "flow",
-        "temperature": "temperature", "ph": "number",
+        "temperature": "temperature", "ph": "number", "uv_dose": "dose", "uv_transmittance": "fraction",
+        "lamp_hours": "duration",
     },
     "flow": {
         "raw_tank": "volume", "raw_tank_start": "volume", "product_tank": "volume", "product_tank_start": "volume",
@@ -62,7 +66,7 @@ NEEDED: dict[str, frozenset[str]] = {
 
 HOURLY = ("supply", "feed", "backwash", "filler", "rinse")
 _OTHER = {
-    "membrane": {"baseline", "settings"},
+    "membrane": {"baseline", "settings", "vessels"},
     "feed_water": {"salt_passage", "limits"},
     "pretreatment": {"cartridges"},
     "disinfection": {"baffling"},
@@ -73,7 +77,11 @@ _LIMITS = {"fraction": (0.0, 1.0), "change": (-1.0, 1.0), "temperature": (0.0, 6
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class PlantReadings:
-    """The readings of one plant; ``tables`` is table name → key → number (NaN where the file has no such key)."""
+    """The readings of one plant; ``tables`` is table name → key → number (NaN where the file has no such key).
+
+    ``cartridges`` are day and drop in kPa; ``vessels`` the permeate conductivity of each pressure vessel in µS/cm;
+    ``cells`` says in which cell of a log a ``table.key`` stood, and ``notes`` what was taken from what.
+    """
 
     name: str
     digest: str
@@ -83,6 +91,9 @@ class PlantReadings:
     cartridges: tuple[tuple[float, float], ...] = ()
     production_day: ProductionDay | None = None
     stages: tuple[RatedStage, ...] = field(default=())
+    vessels: tuple[float, ...] = ()
+    cells: Mapping[str, str] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
 
     def table(self, name: str) -> Mapping[str, float]:
         """Return one table; a plant file without it is refused with a sentence."""
@@ -118,14 +129,15 @@ def read_plant_readings(path: Path | str) -> PlantReadings:
             tables[name], found = _read_table(name, entry)
             problems += found
     cartridges, found = _cartridges(_rows(data, "pretreatment", "cartridges"))
+    vessels, wrong = _vessels(_entry(data, "membrane.vessels"))
     baffling = _entry(data, "disinfection.baffling") or ""
     if baffling and baffling not in list(BAFFLING):
         found.append(f"[disinfection]: baffling {baffling!r} is not known; use one of {', '.join(BAFFLING)}")
     day, stages, more = _flow(data, tables["flow"]) if "flow" in tables else (None, (), [])
-    refuse_problems(path, [*problems, *found, *more])
+    refuse_problems(path, [*problems, *found, *wrong, *more])
     return PlantReadings(
         name=data["name"], digest=digest, path=str(path), tables=tables, baffling=baffling, cartridges=cartridges,
-        production_day=day, stages=stages,
+        production_day=day, stages=stages, vessels=vessels,
     )  # fmt: skip
 
 
@@ -185,6 +197,18 @@ def _cartridges(rows: list[Any]) -> tuple[tuple[tuple[float, float], ...], list[
         problems += more
         found.append((float(row["day"]), drop))
     return tuple(found), problems
+
+
+def _vessels(entry: Any) -> tuple[tuple[float, ...], list[str]]:
+    """Return the permeate conductivity of each vessel in µS/cm."""
+    if entry is None:
+        return (), []
+    if not isinstance(entry, list):
+        return (), ['[membrane] vessels: write a list of conductivities, vessels = ["41 µS/cm", "43 µS/cm"]']
+    found = [
+        _read(text, "conductivity", f"[membrane] vessels, number {number}") for number, text in enumerate(entry, 1)
+    ]
+    return tuple(value for value, _ in found), [problem for _, problems in found for problem in problems]
 
 
 def _flow(

@@ -13,6 +13,7 @@ from pandera.typing import DataFrame
 from wqcheck.findings import Finding, Severity
 from wqcheck.judging.ranges import Trouble
 from wqcheck.quality.control_samples import control_findings
+from wqcheck.quality.follow_up import follow_up_findings
 from wqcheck.quality.holding_times import time_findings
 from wqcheck.quality.ion_balance import ANIONS, CATIONS, balance_findings, balance_of, ions_of
 from wqcheck.quality.mineral_checks import SOLIDS_PARTS, mineral_findings
@@ -60,6 +61,7 @@ def _all_findings(samples: Samples) -> Iterator[Finding]:
     yield from balance_findings(samples, ions, balance)
     yield from mineral_findings(samples, ions, balance)
     yield from control_findings(samples)
+    yield from follow_up_findings(samples)
     yield from _unconverted(samples)
 
 

@@ -168,15 +168,7 @@ class Samples:
 
     def places(self, rows: Sequence[int]) -> str:
         """Return ``workbook|sheet!cell`` of the readings, the cell alone in the sheet of the first; at most 12."""
-        each = list(dict.fromkeys(rows))
-        homes = [(self.text(Readings.workbook, row), self.text(Readings.sheet, row)) for row in each[:_MOST_CELLS]]
-        cells = [self.text(Readings.cell, row) for row in each[:_MOST_CELLS]]
-        told = [
-            cell if number and home == homes[0] else f"{home[0]}|{f'{home[1]}!' if home[1] else ''}{cell}"
-            for number, (home, cell) in enumerate(zip(homes, cells, strict=True))
-        ]
-        more = [f"{len(each) - _MOST_CELLS} more cells"] if len(each) > _MOST_CELLS else []
-        return "; ".join([*told, *more])
+        return cells_of(self.readings.iloc[list(dict.fromkeys(rows))])
 
     def findings(self, rows: Sequence[int], code: str, severity: Severity, message: str) -> Iterator[Finding]:
         """Yield a finding about readings, none where none of them is asked about.
@@ -193,6 +185,18 @@ class Samples:
             message=message,
             where=self.places(each),
         )
+
+
+def cells_of(readings: pd.DataFrame) -> str:
+    """Return ``workbook|sheet!cell`` of *readings*, the cell alone in the sheet of the first; at most 12."""
+    shown = readings.head(_MOST_CELLS)
+    homes = list(zip(shown[Readings.workbook], shown[Readings.sheet].fillna(""), strict=True))
+    told = [
+        cell if number and home == homes[0] else f"{home[0]}|{f'{home[1]}!' if home[1] else ''}{cell}"
+        for number, (home, cell) in enumerate(zip(homes, shown[Readings.cell], strict=True))
+    ]
+    more = [f"{len(readings) - _MOST_CELLS} more cells"] if len(readings) > _MOST_CELLS else []
+    return "; ".join([*told, *more])
 
 
 def first_known(first: Amount, second: Amount, unless: Bools | None = None) -> Amount:

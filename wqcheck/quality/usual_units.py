@@ -46,7 +46,7 @@ def in_usual_units(table: DataFrame[Readings], code: npt.NDArray[np.intp], names
     low, high, trouble = own.low.copy(), own.high.copy(), own.trouble.copy()
     low[rows], high[rows], trouble[rows] = found.low, found.high, found.trouble
     slack = loose.copy()
-    slack[rows] = off
+    slack[rows] = off.uncertainty
     return replace(own, low=low, high=high, trouble=trouble), np.nan_to_num(slack, posinf=0.0)
 
 

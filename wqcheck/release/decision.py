@@ -9,6 +9,7 @@ from pandera.typing import DataFrame
 
 from wqcheck.errors import PlantFileError
 from wqcheck.findings import Finding
+from wqcheck.judging.rules import RuleStatement
 from wqcheck.release.reasons import (
     NO_RESULT,
     Disposition,
@@ -20,6 +21,7 @@ from wqcheck.release.reasons import (
     other_reasons,
     panel_reasons,
     row_reasons,
+    weight_reasons,
     worst,
 )
 from wqcheck.release.rules import ReleaseRules, load_release_rules
@@ -86,7 +88,11 @@ class BatchDetails:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FileStamp:
-    """One file that the check used: ``kind`` is ``workbook``, ``limit table``, ``train`` or ``release rules``."""
+    """One file that the check used.
+
+    ``kind`` is ``workbook``, ``limit table``, ``train``, ``release rules``, ``judging rules`` or ``permitted
+    uncertainties``.
+    """
 
     name: str
     sha256: str
@@ -99,7 +105,7 @@ class BatchCheck:
     """Everything that one check of a batch has found; two checks are never compared, for they hold tables.
 
     ``readings`` are all results read, ``judged`` those of the batch's finished water, and ``ledger`` every other
-    non-empty cell of the workbooks.
+    non-empty cell of the workbooks. ``decision_rules`` says by which rule each limit table was judged.
     """
 
     details: BatchDetails
@@ -110,6 +116,7 @@ class BatchCheck:
     stages: DataFrame[Stages]
     decision: ReleaseDecision
     files: tuple[FileStamp, ...]
+    decision_rules: tuple[RuleStatement, ...] = ()
 
 
 def batch_details(data: Mapping[str, object]) -> BatchDetails:
@@ -174,6 +181,7 @@ def decide_release(
         *row_reasons(judged, required, rules),
         *found_reasons(judged, rules),
         *finding_reasons(findings),
+        *weight_reasons(findings),
         *other_reasons(judged, batch, rules, not_tested),
     ]
     disposition = worst(reasons)

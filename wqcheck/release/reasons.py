@@ -15,6 +15,7 @@ from wqcheck.errors import UnknownParameterError
 from wqcheck.findings import Finding, Severity
 from wqcheck.limit_comparison.overrides import RELAXED
 from wqcheck.parameters import find_parameter
+from wqcheck.release.finding_weights import WEIGHT_CHANGED
 from wqcheck.release.rules import ReleaseRules
 from wqcheck.release.usable import measured, not_found
 from wqcheck.tables import Judged, Sign, Verdict
@@ -179,6 +180,13 @@ def finding_reasons(findings: Sequence[Finding]) -> Iterator[Reason]:
             yield Reason(
                 disposition=_OF_SEVERITY[finding.severity], code=finding.code, message=message, where=finding.where
             )
+
+
+def weight_reasons(findings: Sequence[Finding]) -> Iterator[Reason]:
+    """Yield what the rules changed in the weight of findings, for print."""
+    for finding in findings:
+        if finding.code == WEIGHT_CHANGED:
+            yield Reason(disposition=Disposition.RELEASE, code=finding.code, message=finding.message)
 
 
 def other_reasons(

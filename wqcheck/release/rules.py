@@ -11,12 +11,14 @@ from typing import Any
 from wqcheck.findings import Severity
 from wqcheck.parameters import catalogue
 from wqcheck.plant_files import is_list_of_texts, is_text, read_plant_file, refuse_problems, unknown_keys
+from wqcheck.release.finding_weights import UNCHANGED, FindingWeights, read_weights, weight_problems
 from wqcheck.tables import LimitClass, Product
 
 _CODE_KEYS = ("reported_only", "hold_if_found")
 _CLASS_KEYS = ("reject_classes", "hold_classes", "note_classes")
 _SEVERITY_KEYS = ("undetermined", "conditional_pass", "memory_evidence", "not_tested")
-_KEYS = frozenset({"title", "required", "found_volume_ml", *_CODE_KEYS, *_CLASS_KEYS, *_SEVERITY_KEYS})
+_OTHER_KEYS = ("title", "required", "found_volume_ml", "findings", "overdue")
+_KEYS = frozenset({*_OTHER_KEYS, *_CODE_KEYS, *_CLASS_KEYS, *_SEVERITY_KEYS})
 FOUND_VOLUME_ML = 100.0
 _ALWAYS_REJECT = (LimitClass.HEALTH, LimitClass.MICROBIOLOGICAL, LimitClass.RADIOLOGICAL)
 
@@ -47,6 +49,10 @@ class ReleaseRules:
         What a limit weighs that was not checked against its text.
     not_tested : Severity
         What it weighs that parameters have a limit and no result.
+    overdue : Severity
+        What it weighs that a parameter's last result is older than its panel allows (:mod:`wqcheck.release.due`).
+    findings : FindingWeights
+        Findings about the data that hold, only inform or are left out.
     digest, path : str
         SHA-256 of the file's bytes, and where it was read.
     """
@@ -62,6 +68,8 @@ class ReleaseRules:
     conditional_pass: Severity = Severity.NOTE
     memory_evidence: Severity = Severity.NOTE
     not_tested: Severity = Severity.NOTE
+    overdue: Severity = Severity.NOTE
+    findings: FindingWeights = UNCHANGED
     digest: str = ""
     path: str = ""
 
@@ -81,7 +89,8 @@ def load_release_rules(path: Path | str) -> ReleaseRules:
     """
     data, digest = read_plant_file(path)
     problems = [*unknown_keys(data, _KEYS, "the file"), *_class_problems(data), *_severity_problems(data)]
-    refuse_problems(path, [*problems, *_required_problems(data), *_title_problems(data), *_volume_problems(data)])
+    problems += [*_required_problems(data), *_title_problems(data), *weight_problems(data), *_volume_problems(data)]
+    refuse_problems(path, problems)
     return ReleaseRules(
         title=str(data["title"]),
         required={word: tuple(map(split_entry, entries)) for word, entries in data["required"].items()},
@@ -90,6 +99,8 @@ def load_release_rules(path: Path | str) -> ReleaseRules:
         found_volume_ml=float(data.get("found_volume_ml", FOUND_VOLUME_ML)),
         reject_classes=frozenset(data["reject_classes"]),
         note_classes=frozenset(data.get("note_classes", ())),
+        overdue=Severity(data.get("overdue", Severity.NOTE)),
+        findings=read_weights(data),
         digest=digest,
         path=str(path),
         **{key: Severity(data[key]) for key in _SEVERITY_KEYS},
@@ -130,7 +141,7 @@ def _class_problems(data: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _severity_problems(data: Mapping[str, Any]) -> Iterator[str]:
-    for key in _SEVERITY_KEYS:
+    for key in (*_SEVERITY_KEYS, *({"overdue"} & set(data))):
         if data.get(key) not in list(Severity):
             yield f'{key}: it must be "hold" or "note" (given: {data.get(key)!r})'
 

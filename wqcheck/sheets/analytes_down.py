@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
 from wqcheck.parameters import normalise
 from wqcheck.sheets.content import Kind, Profile, kind_of
@@ -38,7 +39,7 @@ def analytes_down(
     results = _crosstab_results(columns, profiles, analytes)
     if not results:
         return "analyte names were found, but no column with results beside them"
-    columns |= {c: Column("result", columns[c].heading) for c in results}
+    columns |= {c: _of_sample(columns[c]) for c in results}
     special = _crosstab_special_rows(cells, probe, header, analytes, results)
     return Table(
         kind="crosstab",
@@ -75,6 +76,12 @@ def _crosstab_results(columns: Mapping[int, Column], profiles: list[Profile], an
     ]  # fmt: skip
     unheaded = [c for c in found if c < analytes]
     return [c for c in found if c not in unheaded or not _counts_up(profiles[c])]
+
+
+def _of_sample(column: Column) -> Column:
+    """Return a column headed by a sample or point as results, with the concentration that its heading may state."""
+    stated = column.unit is not None and "/" in column.unit.label
+    return replace(column, role="result") if stated else Column("result", column.heading)
 
 
 def _counts_up(content: Profile) -> bool:

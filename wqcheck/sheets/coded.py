@@ -76,6 +76,10 @@ class Coded:
         """Return, per row, whether the value is *value*."""
         return np.asarray(np.array([*(given == value for given in self.distinct), False], dtype=bool)[self.codes])
 
+    def known_values(self, other: Coded) -> Flags:
+        """Return, per row of *other*, whether its value stands anywhere in this column."""
+        return other.flags({self.distinct[code] for code in np.unique(self.codes) if code >= 0}.__contains__)
+
     def flags(self, test: Callable[[Any], bool]) -> Flags:
         """Return, per row, whether ``test(value)`` holds; blanks give False."""
         return np.asarray(np.array([*(bool(test(value)) for value in self.distinct), False], dtype=bool)[self.codes])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,9 +27,13 @@ _DECIMAL_POINT = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class ParsedResults:
-    """What n result cells say, as a column of :class:`~wqcheck.results.ReportedResult`."""
+    """What n result cells say, as a column of :class:`~wqcheck.results.ReportedResult`.
+
+    ``marks`` are the decimal marks of the columns of texts, blank where neither the column nor the sheet proves one.
+    """
 
     results: Coded
+    marks: Mapping[int, str]
 
     def part(self, name: str) -> Coded:
         """Return one part of each result, blank where it has none."""
@@ -38,14 +42,18 @@ class ParsedResults:
 
     def taken(self, rows: npt.NDArray[np.bool_]) -> ParsedResults:
         """Return the results at the flagged *rows* (shape (n,))."""
-        return ParsedResults(Coded(self.results.codes[rows], self.results.distinct))
+        return ParsedResults(Coded(self.results.codes[rows], self.results.distinct), self.marks)
 
 
-def parse_results(cells: Cells, columns: npt.NDArray[np.int64]) -> ParsedResults:
-    """Return the parsed *cells* (shape (n,)); *columns* (shape (n,)) says which cells share a decimal mark."""
+def parse_results(cells: Cells, columns: npt.NDArray[np.int64], told: str = "") -> ParsedResults:
+    """Return the parsed *cells* (shape (n,)); *columns* (shape (n,)) says which cells share a decimal mark.
+
+    *told* is the mark where neither the column nor the sheet proves one.
+    """
     given = Coded.of(cells)
     is_text = given.flags(lambda cell: isinstance(cell, str))
-    marks = _marks(cells, columns, is_text)
+    proven = _marks(cells, columns, is_text)
+    marks = {column: mark or told for column, mark in proven.items()}
     codes = np.full(len(cells), -1, dtype=np.int64)
     values: list[ReportedResult] = []
     for mark in sorted(set(marks.values()) | {""}):
@@ -56,7 +64,7 @@ def parse_results(cells: Cells, columns: npt.NDArray[np.int64]) -> ParsedResults
         table[used] = np.arange(len(used)) + len(values)
         values += [_parse_cell(given.distinct[code], mark) for code in used]
         codes[here] = table[given.codes[here]]
-    return ParsedResults(Coded(codes, tuple(values)))
+    return ParsedResults(Coded(codes, tuple(values)), proven)
 
 
 def _parse_cell(cell: object, mark: str) -> ReportedResult:

@@ -16,7 +16,7 @@ from wqcheck.sheets.roles import cell_text
 
 Times = npt.NDArray[np.datetime64]
 
-_MONTHS = {
+MONTHS = {
     month: number
     for number, names in enumerate(
         [
@@ -37,6 +37,8 @@ _MONTHS = {
     )
     for month in names.split()
 }
+"""Number of each month by its name or abbreviation, without accents and capitals, in six languages."""
+
 _NUMERIC = re.compile(r"(\d{1,4})[-/. ](\d{1,2})[-/. ](\d{1,4})(?:[ T,]+(.*))?")
 _NAMED = re.compile(
     r"(?:[a-z]+,? )?(?:(\d{1,2})(?:er|st|nd|rd|th)?)?[-/. ]*(?:de )?([a-z]{3,10})\.?[-/., ]+"
@@ -63,9 +65,10 @@ def parse_dates(cells: Coded, order: str = "") -> ParsedDates:
     ----------
     cells : Coded
         Dates, Excel serial numbers, or text in any usual form.
-    order : {"", "dmy", "mdy"}
+    order : {"", "dmy", "mdy", "ymd"}
         Order of day and month in numeric text; blank means that the column decides. When no cell decides (every day is
-        12 or less) the cells stay NaT and are reported as ambiguous, unless day and month are the same.
+        12 or less) the cells stay NaT and are reported as ambiguous, unless day and month are the same. ``ymd`` is for
+        years of two digits in front; a year of four digits in front always is one.
     """
     texts = [unicodedata.normalize("NFKC", cell).strip() if isinstance(cell, str) else "" for cell in cells.distinct]
     order = order or _order(texts)
@@ -110,16 +113,22 @@ def _parse_text(text: str, order: str) -> dt.datetime | str | None:
         first, second, third = int(match[1]), int(match[2]), int(match[3])
         if len(match[1]) > 2:
             return _build(first, second, third, match[4])
-        year = third + (2000 if third < 70 else 1900) if third < 100 else third
+        if order == "ymd":
+            return _build(_full_year(first), second, third, match[4]) if len(match[3]) < 3 else None
+        year = _full_year(third)
         if not order and first != second:
             return "ambiguous" if first <= 12 and second <= 12 else None
         return _build(year, second, first, match[4]) if order != "mdy" else _build(year, first, second, match[4])
     folded = "".join(c for c in unicodedata.normalize("NFKD", text.lower()) if not unicodedata.combining(c))
     match = _NAMED.fullmatch(folded)
-    if match is None or match[2] not in _MONTHS or not (match[1] or match[3]):
+    if match is None or match[2] not in MONTHS or not (match[1] or match[3]):
         return _iso(text)
     year = int(match[4])
-    return _build(year + 2000 if year < 100 else year, _MONTHS[match[2]], int(match[1] or match[3]), match[5])
+    return _build(year + 2000 if year < 100 else year, MONTHS[match[2]], int(match[1] or match[3]), match[5])
+
+
+def _full_year(year: int) -> int:
+    return year + (2000 if year < 70 else 1900) if year < 100 else year
 
 
 def _iso(text: str) -> dt.datetime | None:

@@ -9,9 +9,11 @@ import pandas as pd
 
 from wqcheck.findings import Severity
 from wqcheck.parameters import catalogue
+from wqcheck.sheets.answers import told_places
 from wqcheck.sheets.coded import Coded, Numbers
 from wqcheck.sheets.extraction import Extraction
 from wqcheck.sheets.identity import OWNERS, TIMES, owner_texts, times, with_fact
+from wqcheck.sheets.magnitudes import say_mixed_magnitudes
 from wqcheck.sheets.measures import analytes, measures, reporting_limits, signs, uncertainties
 from wqcheck.sheets.roles import cell_names
 from wqcheck.tables import Readings, Sign
@@ -31,7 +33,7 @@ def extract(work: Extraction) -> pd.DataFrame:
     sign = _none_found(sign, code, value, parts.volume_ml)
     value = np.where(np.isnan(value) & sign.equal_to(Sign.LESS), limit, value)
     fraction = found.attribute("fraction").or_else(work.row_texts("fraction").map(_fraction))
-    texts = {role: owner_texts(work, role) for role in OWNERS}
+    texts = told_places(work, {role: owner_texts(work, role) for role in OWNERS})
     texts |= {role: with_fact(work, role, work.row_texts(role)) for role in ("method", "lab")}
     texts |= {
         "parameter": code, "parameter_text": names, "fraction": fraction, "reported": work.parsed.part("text"),
@@ -41,13 +43,14 @@ def extract(work: Extraction) -> pd.DataFrame:
     }  # fmt: skip
     numbers = {
         "value": value, "value_high": work.parsed.part("value_high").numbers(), "volume_ml": parts.volume_ml,
-        "reporting_limit": limit, "uncertainty": uncertainties(work, value),
+        "reporting_limit": limit, "uncertainty": uncertainties(work, value, code, parts),
     }  # fmt: skip
     data: dict[str, pd.Series[Any]] = {name: column.texts() for name, column in texts.items()}
     data |= {name: pd.Series(array, dtype="float64") for name, array in numbers.items()}
     data |= {role: pd.Series(times(work, role), dtype="datetime64[us]") for role in TIMES}
     data["cell"] = pd.Series(cell_names(work.found.rows + work.grid.sheet.top, work.found.columns), dtype="str")
     _say_unreadable(work)
+    say_mixed_magnitudes(work, code, parts.unit, sign, value)
     return pd.DataFrame({name: data[name] for name in Readings.to_schema().columns})
 
 

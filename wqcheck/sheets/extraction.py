@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 
 from wqcheck.findings import Finding, Severity
-from wqcheck.sheets.coded import Coded
+from wqcheck.sheet_layouts.records import SheetLayout
+from wqcheck.sheets.coded import Coded, Flags
 from wqcheck.sheets.columns import ParsedResults, texts_of
 from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.labels import Fact
 from wqcheck.sheets.result_cells import Positions, ResultCells
 from wqcheck.sheets.roles import RoleGrid, cell_names, column_name, first_cells
 from wqcheck.sheets.table import Table
+from wqcheck.sheets.told import Told
 from wqcheck.units import Unit
 
 
@@ -23,7 +26,9 @@ from wqcheck.units import Unit
 class Extraction:
     """One sheet on its way to readings: its cells, layout and labels, and the findings made so far.
 
-    ``facts`` are what labels around the table say of all results, ``sheet_unit`` the unit said for all of them.
+    ``facts`` are what labels around the table say of all results, ``sheet_unit`` the unit said for all of them,
+    ``told`` what a sheet layout says; ``supplied`` counts the results that it gave something. ``orders`` keeps the
+    order of day and month that the dates of each role have, ``ambiguous`` where it cannot be told and some such texts.
     """
 
     grid: RoleGrid
@@ -32,12 +37,21 @@ class Extraction:
     sheet_unit: Unit | None
     workbook: str
     found: ResultCells
+    told: Told = field(default_factory=Told)
     findings: list[Finding] = field(default_factory=list)
+    supplied: Counter[str] = field(default_factory=Counter)
+    orders: dict[str, str] = field(default_factory=dict)
+    ambiguous: dict[str, tuple[str, str]] = field(default_factory=dict)
 
     @property
     def cells(self) -> Cells:
         """The cells of the sheet, rows × columns."""
         return self.grid.sheet.cells
+
+    @property
+    def layout(self) -> SheetLayout:
+        """The sheet layout that is applied; one without answers where none is."""
+        return self.told.layout
 
     @property
     def parsed(self) -> ParsedResults:
@@ -68,13 +82,17 @@ class Extraction:
         """Return, for each result, the entry of *values* for its column."""
         return Coded.of(self.found.columns).map(lambda column: values.get(int(column)))
 
-    def column_of(self, role: str) -> int | None:
-        """Return the fullest column of *role*, leftmost of equals, and mark every cell of that role."""
+    def column_of(self, role: str, instead_of: Collection[int] = ()) -> int | None:
+        """Return the fullest column of *role*, leftmost of equals, and mark every cell of that role.
+
+        The columns of *instead_of* are taken only where there is no other.
+        """
         columns = self.table.with_role(role)
         if not columns or not self.count:
             return None
-        filled = self.grid.filled_cells()[self.result_rows][:, columns].sum(axis=0)
-        best = columns[int(np.argmax(filled))]
+        first = [column for column in columns if column not in instead_of] or columns
+        filled = self.grid.filled_cells()[self.result_rows][:, first].sum(axis=0)
+        best = first[int(np.argmax(filled))]
         for column in columns:
             spare = f"; column {column_name(best)} is used instead" if column != best else ""
             self.grid.mark(
@@ -104,6 +122,10 @@ class Extraction:
     def _place(self, cells: str) -> str:
         sheet = f"{self.grid.sheet.name}!" if self.grid.sheet.name else ""
         return f"{self.workbook}|{sheet}{cells}"
+
+    def supply(self, what: str, rows: Flags) -> None:
+        """Count the flagged results (shape (n,)) that the sheet layout gave *what*."""
+        self.supplied[what] += int(rows.sum())
 
     def note(self, code: str, message: str, where: str, given: str = "", severity: Severity = Severity.NOTE) -> None:
         """Keep a finding."""

@@ -9,7 +9,8 @@ import numpy.typing as npt
 
 from wqcheck.sheets.coded import Coded, Flags
 from wqcheck.sheets.columns import texts_of
-from wqcheck.sheets.dates import parse_dates, parse_time
+from wqcheck.sheets.date_parts import date_parts, whole_dates
+from wqcheck.sheets.dates import ParsedDates, parse_dates, parse_time
 from wqcheck.sheets.extraction import Extraction
 from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.headings import heading_role
@@ -33,7 +34,17 @@ def owner_texts(work: Extraction, role: str) -> Coded:
         texts = work.row_texts(role)
         if work.table.kind == "long" and role in {"sample", "point", "batch"}:
             texts = _carried(work, role, texts)
+        row = work.special_row("point") if work.table.kind == "wide" and role == "point" else None
+        texts = texts if row is None else _with_place_above(texts, texts_of(work.per_column(row)))
     return with_fact(work, role, texts)
+
+
+def _with_place_above(texts: Coded, above: Coded) -> Coded:
+    """Return the point of each result: of its row, of its column, or both where both name one (*Site 3 / Raw*)."""
+    both = texts.known() & above.known()
+    joined = np.full(len(both), None, dtype=object)
+    joined[both] = texts.objects()[both] + " / " + above.objects()[both]
+    return Coded.of(joined).or_else(texts).or_else(above)
 
 
 def with_fact(work: Extraction, role: str, texts: Coded) -> Coded:
@@ -96,7 +107,8 @@ def _carried(work: Extraction, role: str, texts: Coded) -> Coded:
     if column is None or texts.known().all():
         return texts
     blank = ~texts.known() & ~_named_rows(work)
-    if not blank.any():
+    grouped = blank.mean() >= 0.5
+    if not blank.any() or not grouped:
         return texts
     heading = work.table.columns[column].heading or column_name(column)
     message = f"{int(blank.sum())} rows name no sample; {heading!r} is taken from the row above them"
@@ -122,9 +134,13 @@ def times(work: Extraction, role: str) -> npt.NDArray[np.datetime64]:
     fact = work.facts.get(role)
     if fact is not None:
         cells = cells.or_else(Coded.all_the_same(fact.value, work.count))
-    dates = parse_dates(cells)
+    dates = _with_told_order(work, role, cells, parse_dates(cells), where)
     if dates.ambiguous:
-        message = f"the order of day and month in {role!r} cannot be told; write dates as 2026-03-31"
+        message = (
+            f"the order of day and month in {role!r} cannot be told; write dates as 2026-03-31, or the order once in a "
+            "sheet layout"
+        )
+        work.ambiguous[role] = (where, first_cells(dates.ambiguous))
         work.note("ambiguous date", message, where, first_cells(dates.ambiguous))
     if dates.unread:
         message = f"{role!r} holds texts that are no full date; these results count as undated"
@@ -132,9 +148,27 @@ def times(work: Extraction, role: str) -> npt.NDArray[np.datetime64]:
     return _with_clock(work, dates.times) if role == "sampled_at" else dates.times
 
 
+def _with_told_order(work: Extraction, role: str, cells: Coded, dates: ParsedDates, where: str) -> ParsedDates:
+    """Return *dates* in the order of day and month that a sheet layout says, where the column proves none."""
+    told = work.layout.dates.get(role, "")
+    work.orders[role] = dates.order or ("?" if dates.ambiguous else "")
+    if not told or (not dates.ambiguous and dates.order in {"", told}):
+        return dates
+    if dates.order and told != "ymd":
+        message = f"the column {role!r} proves another order of day and month than the sheet layout says; it holds"
+        work.note("layout not used", message, where, f"{dates.order}; layout: {told}")
+        return dates
+    ordered = parse_dates(cells, told)
+    work.supply("the order of day and month", ~np.isnat(ordered.times) & np.isnat(dates.times))
+    return ordered
+
+
 def _time_cells(work: Extraction, role: str) -> tuple[Coded, str]:
     if work.table.kind != "crosstab":
-        column = work.column_of(role)
+        parts = date_parts(work.table) if role == "sampled_at" else {}
+        if parts and set(work.table.with_role(role)) == set(parts.values()) and {"year", "month"} <= set(parts):
+            return whole_dates(work, parts)
+        column = work.column_of(role, instead_of=parts.values())
         if column is None:
             return Coded.blank(work.count), ""
         given = Coded.of(work.per_row(column))

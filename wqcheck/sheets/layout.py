@@ -18,26 +18,35 @@ from wqcheck.sheets.analytes_down import analytes_down, other_result
 from wqcheck.sheets.content import RESULT_LIKE, Kind, Profile, kinds_of
 from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.headers import PROBED_ROWS, best_header, probe_of
-from wqcheck.sheets.subheadings import join_headings
+from wqcheck.sheets.subheadings import join_headings, places_below
 from wqcheck.sheets.table import IDENTITY, Column, Table, read_heading, without_mere_numbers
+
+NOTHING: Mapping[int, Column] = {}
 
 _SIGNS = frozenset(["<", ">", "=", "≤", "≥", "<=", ">=", "˂", "˃", "＜", "＞"])
 
 
-def find_table(cells: Cells) -> Table | str:
-    """Return the layout of the table in *cells* (rows × columns), or one sentence why there is none."""
+def find_table(cells: Cells, header: int | None = None, told: Mapping[int, Column] = NOTHING) -> Table | str:
+    """Return the layout of the table in *cells* (rows × columns), or one sentence why there is none.
+
+    *header* is the row of headings and *told* are columns where a user said what they are; the rest is found.
+    """
     if not cells.size:
         return "the sheet has no cell with content"
     probe = probe_of(cells)
-    header = best_header(probe)
+    header = best_header(probe) if header is None else header
     profiles = probe.profiles(-1 if header is None else header)
     columns, realigned = _columns(cells, header, profiles)
-    analytes = _analyte_column(columns, profiles)
+    columns |= told
+    named = next((c for c, column in told.items() if column.role == "parameter"), None)
+    analytes = _analyte_column(columns, profiles) if named is None else named
     extra = dict[int, str]()
     if header is not None and analytes is None:
         columns, extra = join_headings(cells, header, columns, profiles)
+        columns, places = places_below(cells, header, columns | dict(told), profiles)
+        extra |= places
     across = [c for c, column in columns.items() if column.analyte is not None and column.role != "verdict"]
-    if analytes is not None and _names_rows(columns[analytes].role, profiles[analytes], across):
+    if analytes is not None and (analytes == named or _names_rows(columns[analytes].role, profiles[analytes], across)):
         return analytes_down(cells, probe, header, columns, profiles, analytes)
     if across and header is not None:
         columns = {
@@ -68,11 +77,15 @@ def _columns(cells: Cells, header: int | None, profiles: list[Profile]) -> tuple
 
 def _with_signs(cells: Cells, columns: dict[int, Column]) -> dict[int, Column]:
     """Give the role of a sign column to each column of *cells* that holds nothing but signs, whatever its heading."""
-    signs = {
-        c for c, column in columns.items()
-        if column.analyte is None and (found := set(map(str, filter(None, cells[:, c])))) and found <= _SIGNS
-    }  # fmt: skip
+    signs = {c for c, column in columns.items() if column.analyte is None and _only_signs(cells[:, c])}
     return {c: replace(column, role="sign") if c in signs else column for c, column in columns.items()}
+
+
+def _only_signs(column: Cells) -> bool:
+    """Return whether *column* holds nothing but signs; most columns show at their first cells that they do not."""
+    filled = (str(cell) for cell in column if cell)
+    first = next(filled, None)
+    return first in _SIGNS and all(sign in _SIGNS for sign in filled)
 
 
 def _realigned(headings: Mapping[int, str], profiles: list[Profile]) -> dict[int, str] | None:

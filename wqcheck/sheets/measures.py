@@ -4,18 +4,25 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 import pandas as pd
 
 from wqcheck.parameters import catalogue
-from wqcheck.results import NON_DETECT_FLAGS, sign_of
+from wqcheck.results import NON_DETECT_FLAGS, sign_of, unusable_beside, withdrawn
+from wqcheck.sheets.answers import told_bases, told_names, told_signs, told_units, told_volumes
 from wqcheck.sheets.coded import Coded, Flags, Numbers
 from wqcheck.sheets.columns import analytes_of, numbers_of, texts_of, units_of
 from wqcheck.sheets.extraction import Extraction
+from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.identity import carried_down
+from wqcheck.sheets.recognise import recognise_analyte, unit_or_none
 from wqcheck.tables import Sign
 from wqcheck.units import Unit, conversion
+
+_NOT_CENSORED = frozenset(["", "~", "≈", "ca.", "ca", "y", "n", "yes", "no", "true", "false", "t", "f", "0", "1", "-"])
+"""What stands in columns of signs, or of *censored: yes or no*, beside values that are taken as they stand."""
 
 _TRAILING_UNIT = re.compile(r"\s*[<>]?\s*[\d.,]+\s*(?P<unit>[^\d\s.,].*)")
 
@@ -35,7 +42,7 @@ def analytes(work: Extraction) -> tuple[Coded, Coded]:
     if work.table.kind == "wide":
         columns = work.table.columns
         texts = work.of_columns({c: column.heading or None for c, column in columns.items()})
-        return texts, work.of_columns({c: column.analyte for c, column in columns.items()})
+        return texts, told_names(work, texts, work.of_columns({c: column.analyte for c, column in columns.items()}))
     texts, found = Coded.blank(work.count), Coded.blank(work.count)
     for role in ("parameter", "cas"):
         for column in work.table.with_role(role):
@@ -44,7 +51,7 @@ def analytes(work: Extraction) -> tuple[Coded, Coded]:
                 here = _grouped(here)
             texts, found = texts.or_else(here), found.or_else(analytes_of(here))
             work.grid.mark(work.result_rows, column, "parameter", "names the analyte of its row")
-    return texts, found
+    return texts, told_names(work, texts, found)
 
 
 def _grouped(texts: Coded) -> Coded:
@@ -72,38 +79,77 @@ def measures(work: Extraction, code: Coded, named: Coded) -> Measures:
         text = text.or_else(source)
     if work.sheet_unit is not None:
         text = text.or_else(Coded.all_the_same(work.sheet_unit.label, work.count))
-    text = text.without(_contradicting_units(work))
+    barred = _contradicting_units(work, code, sources)
+    stated = text.without(barred)
+    text = told_units(work, code, stated, barred)
     units = units_of(text)
-    basis = _basis(work, units, named, text)
-    volume = work.parsed.part("volume_ml").numbers()
-    for other in (units.attribute("volume_ml").numbers(), named.attribute("volume_ml").numbers(), _volumes(work)):
-        volume = np.where(np.isnan(volume), other, volume)
+    basis = _basis(work, code, units, named, text)
+    volume = _examined(work, units.attribute("volume_ml").numbers(), named.attribute("volume_ml").numbers())
+    volume = told_volumes(work, code, volume)
     label = _implied(units.attribute("label"), code, ~text.known(), volume)
     _say_units(work, code, text, label)
-    return Measures(label, text, basis, volume)
+    return Measures(label, stated, basis, volume)
 
 
-def _contradicting_units(work: Extraction) -> Flags:
-    """Return, per result, whether two unit columns of its row state different concentrations; a finding says so."""
-    stated = [units_of(texts_of(work.per_row(column))) for column in work.table.with_role("unit")]
-    labels = [units.attribute("label").map(lambda label: label if "/" in label else None) for units in stated]
+def _contradicting_units(work: Extraction, code: Coded, sources: tuple[Coded, ...]) -> Flags:
+    """Return, per result, whether columns, headings and name state different concentrations; a finding says so.
+
+    A unit in the cell itself, the first of *sources*, holds against all others; and a unit of another kind than that
+    of the heading (``µS/cm`` below ``Result (mg/L)``) is an exception that the row states.
+    """
+    inside, _, *around = sources
+    stated = [texts_of(work.per_row(column)) for column in work.table.with_role("unit")]
+    labels = [units_of(texts).attribute("label") for texts in (*stated, *around)]
+    labels = [label.map(lambda label: label if "/" in label else None) for label in labels]
     both = np.zeros(work.count, dtype=bool)
-    for label in labels[1:]:
-        both |= labels[0].known() & label.known() & (labels[0].objects() != label.objects())
+    for (_, one), (second, other) in combinations(enumerate(labels), 2):
+        differ = one.known() & other.known() & (one.objects() != other.objects())
+        if differ.any() and second >= len(stated):
+            own = other.without(~differ)
+            differ &= np.isfinite(_factors(code, one, Measures(own, own, own.without(differ), np.empty(0))))
+        both |= differ
+    both &= ~inside.known()
     if both.any():
-        message = "two columns of the row state different units, so none is taken; leave the unit of the result only"
+        message = "columns, heading or name of the result state different units, so none is taken; leave its unit only"
         work.note("contradicting units", message, work.where(np.flatnonzero(both)))
     return both
 
 
-def _basis(work: Extraction, units: Coded, named: Coded, text: Coded) -> Coded:
-    """Return the stated basis; where name and unit contradict each other there is none, and a finding says so."""
+def _examined(work: Extraction, by_unit: Numbers, by_name: Numbers) -> Numbers:
+    """Return the volume examined (mL): as the cell says, else unit, name or column; of several what proves least.
+
+    A count is reported for the volume of its unit. Where nothing was found, the smallest volume stated is all that
+    is known to be free of it.
+    """
+    inside = work.parsed.part("volume_ml").numbers()
+    stated = np.stack([by_unit, by_name, _volumes(work)])
+    first = np.where(np.isnan(stated[0]), np.where(np.isnan(stated[1]), stated[2], stated[1]), stated[0])
+    least = np.fmin.reduce(stated)
+    differ = np.isnan(inside) & (least < np.fmax.reduce(stated))
+    if differ.any():
+        message = "unit, name and volume column state different volumes; what was not found holds for the smallest only"
+        work.note("contradicting volumes", message, work.where(np.flatnonzero(differ)))
+    sign, value = work.parsed.part("sign"), work.parsed.part("value").numbers()
+    none_found = sign.equal_to(Sign.ABSENT) | sign.equal_to(Sign.LESS) | (value == 0)
+    return np.where(np.isnan(inside), np.where(differ & none_found, least, first), inside)
+
+
+def _basis(work: Extraction, code: Coded, units: Coded, named: Coded, text: Coded) -> Coded:
+    """Return the stated basis; where name, unit and basis column contradict there is none, and a finding says so."""
     by_unit, by_name = units.attribute("basis"), named.attribute("basis")
-    both = by_unit.known() & by_name.known() & (by_unit.objects() != by_name.objects())
+    by_column = units_of(work.row_texts("basis").map(_as_unit)).attribute("basis")
+    both = np.zeros(work.count, dtype=bool)
+    for one, other in combinations((by_unit, by_name, by_column), 2):
+        both |= one.known() & other.known() & (one.objects() != other.objects())
     for given, positions in text.groups(both):
-        message = "the name and the unit of the analyte state different bases; ask the laboratory which holds"
+        message = "name, unit and basis of the analyte contradict each other; ask the laboratory which basis holds"
         work.note("contradicting basis", message, work.where(positions), str(given))
-    return by_unit.or_else(by_name).without(both)
+    return told_bases(work, code, by_unit.or_else(by_name).or_else(by_column).without(both), both)
+
+
+def _as_unit(basis: str) -> str:
+    """Return the cell of a basis column (``N``, ``as NO3``) as the unit of a mass on that basis."""
+    return f"mg/L {basis}" if basis.lower().startswith("as ") else f"mg/L as {basis}"
 
 
 def _volumes(work: Extraction) -> Numbers:
@@ -123,10 +169,10 @@ def _implied(label: Coded, code: Coded, unstated: Flags, volume: Numbers) -> Cod
 def _say_units(work: Extraction, code: Coded, text: Coded, label: Coded) -> None:
     """Report units that are not known, and parameters that have none, once per text or parameter."""
     for given, positions in text.groups(~label.known()):
-        message = "the unit is not known; correct it in the sheet or add the spelling to units.csv"
+        message = "the unit is not known; correct it in the sheet, or answer once in a sheet layout what it means"
         work.note("unknown unit", message, work.where(positions), str(given))
     for name, positions in code.groups(~label.known() & ~text.known()):
-        message = f"no unit is given for {catalogue()[name].name}; write it in the sheet"
+        message = f"no unit is given for {catalogue()[name].name}; write it in the sheet, or once in a sheet layout"
         work.note("missing unit", message, work.where(positions))
 
 
@@ -135,15 +181,42 @@ def signs(work: Extraction) -> tuple[Coded, Coded]:
     inside, flags = work.parsed.part("qualifier"), work.row_texts("qualifier")
     sign = work.parsed.part("sign")
     plain = sign.equal_to(Sign.EQUAL)
-    stated = _stated_signs(work).map(sign_of)
+    given = _stated_signs(work)
+    stated = given.map(sign_of)
     sign = sign.without(plain & stated.known()).or_else(stated)
+    sign = told_signs(work, sign, given, flags)
     undetected = flags.flags(lambda flag: flag.strip().upper() in NON_DETECT_FLAGS) & sign.equal_to(Sign.EQUAL)
     sign = sign.without(undetected).or_else(Coded.all_the_same(Sign.LESS, work.count))
+    flagged = flags.map(sign_of)
+    sign = sign.without(sign.equal_to(Sign.EQUAL) & flagged.known()).or_else(flagged)
+    doubtful = _doubtful(work, flags)
+    sign = sign.without(doubtful).or_else(Coded.all_the_same(Sign.UNREADABLE, work.count))
     both = inside.known() & flags.known()
     if not both.any():
         return sign, inside.or_else(flags)
     joined = Coded.of(inside.objects() + (" " + flags.objects())) if both.all() else _joined(inside, flags)
     return sign, joined
+
+
+def _doubtful(work: Extraction, flags: Coded) -> Flags:
+    """Return, per result, whether a flag, sign or status beside it says that it is not to be used as it stands."""
+    doubts = (
+        (flags, unusable_beside, "the laboratory's flag says that the result is not to be used as it stands"),
+        (_stated_signs(work), _is_no_sign, "the text in the sign column is no sign that is known; correct it"),
+        (work.row_texts("remark"), withdrawn, "the status says that the result is not valid or not final"),
+    )
+    doubtful = np.zeros(work.count, dtype=bool)
+    for texts, test, message in doubts:
+        here = texts.flags(test)
+        doubtful |= here
+        for given, positions in texts.groups(here):
+            work.note("result in doubt", message, work.where(positions), str(given))
+    return doubtful
+
+
+def _is_no_sign(text: str) -> bool:
+    plain = text.strip().lower()
+    return sign_of(text) is None and plain not in _NOT_CENSORED and recognise_analyte(text.strip()) is None
 
 
 def _stated_signs(work: Extraction) -> Coded:
@@ -167,16 +240,33 @@ def _joined(first: Coded, second: Coded) -> Coded:
 
 
 def reporting_limits(work: Extraction, code: Coded, found: Measures) -> Numbers:
-    """Return the quantification (else detection) limit of each result in its unit, NaN where none is given."""
+    """Return the quantification (else detection) limit of each result in its unit, NaN where none is given.
+
+    What is below quantification or a trace may well be above the limit of detection, which does not bound it.
+    """
     result = np.full(work.count, np.nan)
+    beyond = work.parsed.part("below_quantification").flags(bool)
     for role in ("reporting_limit", "detection_limit"):
         column, row = work.column_of(role), work.special_row(role)
         if column is None and row is None:
             continue
         cells = work.per_row(column) if column is not None else work.per_column(row or 0)
-        own = units_of(Coded.of(cells).map(_trailing_unit)).attribute("label")
-        result = np.where(np.isnan(result), numbers_of(cells) * _factors(code, own, found), result)
+        heading = work.table.columns[column].heading if column is not None else _first_text(work.cells[row or 0])
+        own = units_of(Coded.of(cells).map(_trailing_unit)).attribute("label").or_else(_unit_of_heading(work, heading))
+        wanted = np.isnan(result) & ~(beyond & (role == "detection_limit"))
+        result = np.where(wanted, numbers_of(cells) * _factors(code, own, found), result)
     return result
+
+
+def _first_text(cells: Cells) -> str:
+    return next((cell for cell in cells if isinstance(cell, str)), "")
+
+
+def _unit_of_heading(work: Extraction, heading: str) -> Coded:
+    """Return the label of the concentration in a heading such as ``LOQ (mg/L)`` or ``LOQ mg/L`` for each result."""
+    units = [unit_or_none(word.strip("()[],;")) for word in heading.split()[1:]]
+    labels = [unit.label for unit in units if unit is not None and "/" in unit.label]
+    return Coded.all_the_same(labels[-1], work.count) if labels else Coded.blank(work.count)
 
 
 def _trailing_unit(cell: object) -> str | None:
@@ -199,7 +289,7 @@ def _factors(code: Coded, given: Coded, found: Measures) -> Numbers:
     return factors
 
 
-def uncertainties(work: Extraction, value: Numbers) -> Numbers:
+def uncertainties(work: Extraction, value: Numbers, code: Coded, found: Measures) -> Numbers:
     """Return the stated uncertainty of each result in its unit; percentages are taken of *value* (shape (n,))."""
     inside = work.parsed.part("uncertainty").numbers()
     column = work.column_of("uncertainty")
@@ -208,6 +298,7 @@ def uncertainties(work: Extraction, value: Numbers) -> Numbers:
     texts = texts_of(work.per_row(column))
     plain = texts.map(lambda text: text.replace("±", "").replace("%", "").strip() or None)
     numbers = numbers_of(plain.objects())
+    numbers = numbers * _factors(code, _unit_of_heading(work, work.table.columns[column].heading), found)
     percent = texts.flags(lambda text: "%" in text) | ("%" in work.table.columns[column].heading)
     return np.where(np.isnan(inside), np.where(percent, np.abs(value) * numbers / 100, numbers), inside)
 

@@ -2,30 +2,51 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 from pandera.typing import DataFrame
 
+from wqcheck.errors import WorkbookError
 from wqcheck.findings import Finding, Severity
-from wqcheck.sheets.coded import Coded
-from wqcheck.sheets.content import Kind, kind_of
+from wqcheck.sheet_layouts.records import NO_ANSWERS, SheetLayout
+from wqcheck.sheets.answers import count_told_cells
 from wqcheck.sheets.extract import extract
 from wqcheck.sheets.extraction import Extraction
-from wqcheck.sheets.grid import Book, Sheet, open_book
+from wqcheck.sheets.grid import Book, Sheet
 from wqcheck.sheets.headings import BATCH_LABELS
 from wqcheck.sheets.labels import Fact, read_labels
-from wqcheck.sheets.layout import find_table
+from wqcheck.sheets.layouts import FoundTable, Layouts, choose_layout, find_tables
+from wqcheck.sheets.mark_findings import mark_findings
+from wqcheck.sheets.opening import open_books
+from wqcheck.sheets.reading_limits import READING_LIMITS, ReadingLimits
 from wqcheck.sheets.result_cells import find_result_cells
 from wqcheck.sheets.roles import RoleGrid, cell_text, column_name
-from wqcheck.sheets.stacked import split_tables
+from wqcheck.sheets.table import Table
+from wqcheck.sheets.told import NO_TABLE, Told, told_table
+from wqcheck.sheets.unread import say_blank_results, say_moved_headings, say_unread_column, statements
 from wqcheck.tables import Ledger, Readings
 from wqcheck.units import Unit
 
 _TYPES = {"datetime64[ns]": "datetime64[us]"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ReadTable:
+    """One table as it was read: as ``found`` before any sheet layout, and as ``table`` with it.
+
+    ``orders`` are the orders of day and month by role (``?`` where the column proves none), ``marks`` the decimal marks
+    of its columns of texts (blank where nothing proves one), ``ambiguous`` the place and some texts of dates by role.
+    """
+
+    found: FoundTable
+    table: Table | str
+    orders: Mapping[str, str] = field(default_factory=dict)
+    marks: Mapping[int, str] = field(default_factory=dict)
+    ambiguous: Mapping[str, tuple[str, str]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -44,6 +65,10 @@ class ReadResult:
         What the labels around the tables say of the batch (``batch``, ``product``, ``run_start`` …).
     cells : int
         Non-empty cells in the workbook: readings and ledger rows add up to it.
+    tables : tuple of ReadTable
+        The tables, each as it was read.
+    layout : SheetLayout or None
+        The sheet layout that was applied.
     """
 
     name: str
@@ -53,6 +78,8 @@ class ReadResult:
     labels: dict[str, str]
     cells: int
     grids: tuple[RoleGrid, ...]
+    tables: tuple[ReadTable, ...] = ()
+    layout: SheetLayout | None = None
 
     def ledger(self) -> DataFrame[Ledger]:
         """Return one row per non-empty cell that is not a result."""
@@ -61,33 +88,78 @@ class ReadResult:
         return Ledger.validate(table)
 
 
-def read_workbook(source: Path | tuple[str, bytes]) -> ReadResult:
-    """Return the readings of a workbook or text file; layouts are found sheet by sheet.
+def read_workbook(
+    source: Path | tuple[str, bytes], layouts: Layouts = None, limits: ReadingLimits = READING_LIMITS
+) -> ReadResult:
+    """Return the readings of a workbook or text file; the layout of each table is found by its content.
 
     Parameters
     ----------
     source : Path or (name, bytes)
         A file, or an upload with its file name.
+    layouts : Path, SheetLayout, sequence of SheetLayout or None
+        A folder of sheet layouts, or some, of which the one that matches the headings is applied; or one that is
+        applied in any case. A finding says which it was and what it supplied.
+    limits : ReadingLimits
+        The most that the file may ask for.
 
     Raises
     ------
     wqcheck.errors.WorkbookError
-        The file cannot be read at all.
+        The file cannot be read at all, asks for more than allowed, or is a zipped folder of several books.
+    wqcheck.errors.SheetLayoutError
+        A file in the folder of layouts is not usable.
     """
-    book = open_book(source)
+    results = read_books(source, layouts, limits)
+    if len(results) > 1:
+        raise WorkbookError(
+            f"{results[0].name} is a zipped folder of {len(results) - 1} book(s); unpack it and give one"
+        )
+    return results[0]
+
+
+def read_books(
+    source: Path | tuple[str, bytes], layouts: Layouts = None, limits: ReadingLimits = READING_LIMITS
+) -> tuple[ReadResult, ...]:
+    """Return what each book of *source* gave: of a file one, of a zipped folder its own findings and each book in it.
+
+    Raises
+    ------
+    wqcheck.errors.WorkbookError
+        Nothing of it can be read, or it asks for more than *limits* allow.
+    """
+    books = open_books(source, limits)
+    results = [_read_book(book, layouts, alone=len(books) == 1) for book in books]
+    if len(books) > 1 and all(result.readings.empty for result in results):
+        message = "no result was read from any book of this zipped folder"
+        nothing = Finding(code="no results", severity=Severity.HOLD, message=message, where=books[0].name)
+        results[0] = replace(results[0], findings=(*results[0].findings, nothing))
+    return tuple(results)
+
+
+def _read_book(book: Book, layouts: Layouts, *, alone: bool) -> ReadResult:
     taken = _Taken(book)
     for text in book.remarks:
         taken.note("reader", text, book.name)
-    for sheet in book.sheets:
-        _read_sheet(taken, sheet)
+    for text in book.doubts:
+        taken.note("reader", text, book.name, Severity.HOLD)
+    found = [find_tables(sheet) for sheet in book.sheets]
+    layout, said = choose_layout([table for tables in found for table in tables], layouts, book.name)
+    taken.findings += said
+    taken.layout = layout or NO_ANSWERS
+    for sheet, tables in zip(book.sheets, found, strict=True):
+        _read_sheet(taken, sheet, tables)
     frames = taken.frames or [_empty(Readings)]
     readings = Readings.validate(pd.concat(frames, ignore_index=True))
-    if readings.empty:
+    if readings.empty and (alone or book.sheets):
         why = taken.reasons[0] if taken.reasons else "its table holds no result"
-        taken.note("no results", f"no result was read: {why}", book.name, Severity.HOLD)
+        taken.note("no results", f"no result was read: {why}", book.name, Severity.HOLD if alone else Severity.NOTE)
+    if layout is not None:
+        _say_layout(taken, layout)
     return ReadResult(
         name=book.name, sha256=book.sha256, readings=readings, findings=tuple(taken.findings), labels=taken.labels,
-        cells=sum(grid.filled() for grid in taken.grids), grids=tuple(taken.grids),
+        cells=sum(grid.filled() for grid in taken.grids), grids=tuple(taken.grids), tables=tuple(taken.tables),
+        layout=layout,
     )  # fmt: skip
 
 
@@ -101,45 +173,82 @@ class _Taken:
     findings: list[Finding] = field(default_factory=list)
     labels: dict[str, str] = field(default_factory=dict)
     reasons: list[str] = field(default_factory=list)
+    layout: SheetLayout = NO_ANSWERS
+    supplied: Counter[str] = field(default_factory=Counter)
+    tables: list[ReadTable] = field(default_factory=list)
 
     def note(self, code: str, message: str, where: str, severity: Severity = Severity.NOTE) -> None:
         self.findings.append(Finding(code=code, severity=severity, message=message, where=where))
 
 
-def _read_sheet(taken: _Taken, sheet: Sheet) -> None:
+def _say_layout(taken: _Taken, layout: SheetLayout) -> None:
+    """Say which sheet layout was applied and what it supplied."""
+    gave = [f"{what} of {count} result(s)" for what, count in taken.supplied.items() if count]
+    supplied = f"it supplied {', '.join(gave)}" if gave else "the sheet states all that it could supply"
+    taken.findings.append(
+        Finding(
+            code="sheet layout", severity=Severity.NOTE, where=taken.book.name, given=layout.path,
+            message=f"the sheet layout {layout.name!r} was applied: {supplied}",
+        )
+    )  # fmt: skip
+
+
+def _read_sheet(taken: _Taken, sheet: Sheet, tables: tuple[FoundTable, ...]) -> None:
     """Read the tables of one sheet in turn; what labels say above one holds below it until another says else."""
     where = f"{taken.book.name}|{sheet.name}" if sheet.name else taken.book.name
     if sheet.hidden:
         taken.note("hidden sheet", "this sheet is hidden in the workbook; it was read all the same", where)
+    taken.findings.extend(mark_findings(sheet, where))
     facts, unit = dict[str, Fact](), None
     read, reasons = len(taken.frames), len(taken.reasons)
-    for part in split_tables(sheet):
-        facts, unit = _read_table(taken, part, facts, unit)
+    for found in tables:
+        facts, unit = _read_table(taken, found, facts, unit)
     if len(taken.frames) == read and sheet.cells.size and len(taken.book.sheets) > 1:
         taken.note("no results", f"no result was read: {taken.reasons[reasons]}", where)
 
 
 def _read_table(
-    taken: _Taken, sheet: Sheet, known: Mapping[str, Fact], unit: Unit | None
+    taken: _Taken, given: FoundTable, known: Mapping[str, Fact], unit: Unit | None
 ) -> tuple[dict[str, Fact], Unit | None]:
     """Read one table and return what labels say from here on."""
-    grid = RoleGrid(sheet)
+    grid = RoleGrid(given.part)
     taken.grids.append(grid)
-    table = find_table(sheet.cells)
+    told = _told(taken, given)
+    table = given.found if told.layout is NO_ANSWERS else told_table(given.part, given.found, told)
+    taken.findings += told.findings
     if isinstance(table, str):
         taken.reasons.append(table)
-        own, own_unit = read_labels(grid, None, len(sheet.cells))
+        taken.tables.append(ReadTable(found=given, table=table))
+        own, own_unit = read_labels(grid, None, len(given.part.cells))
         _keep_labels(taken.labels, own)
+        taken.findings.extend(statements(grid, taken.book.name, whole=True))
         return {**known, **own}, own_unit or unit
-    found = find_result_cells(grid, table)
+    found = find_result_cells(grid, table, told.layout)
     own, own_unit = read_labels(grid, table, found.end)
     _keep_labels(taken.labels, own)
     facts, unit = {**known, **own}, own_unit or unit
-    work = Extraction(grid, table, facts, unit, taken.book.name, found)
+    work = Extraction(grid, table, facts, unit, taken.book.name, found, told)
     taken.frames.append(extract(work))
-    _explain_rest(work)
+    if told.layout is not NO_ANSWERS:
+        count_told_cells(work)
+    tested = set(taken.frames[-1][Readings.parameter].dropna().unique())
+    _explain_rest(work, tested)
+    say_blank_results(work, tested)
+    say_moved_headings(work)
+    work.findings.extend(statements(grid, taken.book.name, whole=False))
     taken.findings.extend(work.findings)
+    taken.supplied += work.supplied
+    taken.tables.append(
+        ReadTable(found=given, table=table, orders=work.orders, marks=work.parsed.marks, ambiguous=work.ambiguous)
+    )
     return facts, unit
+
+
+def _told(taken: _Taken, given: FoundTable) -> Told:
+    """Return what the sheet layout, if there is one, says of a table."""
+    layout = taken.layout
+    known = NO_TABLE if layout is NO_ANSWERS else layout.table_for(given.fingerprint) or NO_TABLE
+    return Told(layout=layout, table=known, workbook=taken.book.name, sheet=given.part.name)
 
 
 def _keep_labels(labels: dict[str, str], facts: dict[str, Fact]) -> None:
@@ -148,7 +257,7 @@ def _keep_labels(labels: dict[str, str], facts: dict[str, Fact]) -> None:
             labels.setdefault(role, cell_text(fact.value))
 
 
-def _explain_rest(work: Extraction) -> None:
+def _explain_rest(work: Extraction, tested: set[str]) -> None:
     """Give every cell of the table that no step used a role, and report columns that look like results."""
     grid, table = work.grid, work.table
     for position, column in table.columns.items():
@@ -156,24 +265,17 @@ def _explain_rest(work: Extraction) -> None:
         if not left.any():
             continue
         heading = column.heading or column_name(position)
+        if column.role in {"", "other"} and work.layout.is_no_parameter(column.heading):
+            grid.mark(left, position, "other column", f"the sheet layout says that {heading!r} is no parameter")
+            continue
         if column.role in {"", "other"}:
             grid.mark(left, position, "other column", f"the heading {heading!r} names nothing that results need")
         else:
             role = column.role.replace("_", " ")
             name = "not used" if column.role in {"result", "analyte"} else role
             grid.mark(left, position, name, f"column of {role}; not a result of its own")
-        _say_unread_numbers(work, position, column.role, heading)
+        say_unread_column(work, position, tested)
     grid.mark_all(grid.unexplained(), "text", "section heading, remark or footer in the table")
-
-
-def _say_unread_numbers(work: Extraction, position: int, role: str, heading: str) -> None:
-    cells = Coded.of(work.cells[work.result_rows, position] if role == "" else np.array([], dtype=object))
-    if len(cells.codes) and cells.flags(lambda cell: bool(kind_of(cell) & Kind.NUMBER)).mean() > 0.5:
-        work.note(
-            "column not read",
-            f"the column {heading!r} holds numbers, but its heading is no known parameter; it was not read",
-            work.at(int(work.result_rows[0]), position), heading,
-        )  # fmt: skip
 
 
 def _empty(model: type[Readings] | type[Ledger]) -> pd.DataFrame:

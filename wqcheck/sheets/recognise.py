@@ -191,3 +191,21 @@ def _by_fillers(name: str) -> Analyte | None:
         if hit is not None:
             return Analyte(hit.code, hit.basis, hit.fraction or fraction)
     return None
+
+
+_WORD = re.compile(r"[^\s,;:/()\[\]*]+")
+_LONGEST_NAME = 4
+
+
+@cache
+def analyte_inside(text: str) -> Analyte | None:
+    """Return the first analyte among up to four words in a row of *text*, longest first; not small words (``as``)."""
+    words = _WORD.findall(text)
+    for length in range(_LONGEST_NAME, 0, -1):
+        for start in range(len(words) - length + 1):
+            name = " ".join(words[start : start + length])
+            small = len(name) <= 2 and (name.islower() or name.isdigit())
+            found = None if small or unit_or_none(name) else recognise_analyte(name)
+            if found is not None:
+                return found
+    return None

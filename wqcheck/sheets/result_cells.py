@@ -8,12 +8,14 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from wqcheck.sheet_layouts.records import NO_ANSWERS, SheetLayout
 from wqcheck.sheets.coded import Coded
 from wqcheck.sheets.columns import ParsedResults, parse_results
 from wqcheck.sheets.content import RESULT_LIKE, kinds_of
 from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.headings import heading_role, summary_role
-from wqcheck.sheets.recognise import recognise_analyte
+from wqcheck.sheets.own_words import with_own_words
+from wqcheck.sheets.recognise import analyte_inside, recognise_analyte, unit_or_none
 from wqcheck.sheets.roles import READING, RoleGrid
 from wqcheck.sheets.table import IDENTITY, Table
 from wqcheck.tables import Sign
@@ -37,14 +39,18 @@ class ResultCells:
     end: int
 
 
-def find_result_cells(grid: RoleGrid, table: Table) -> ResultCells:
-    """Return the result cells of *table* and mark it, its headings and its untested cells in *grid*."""
+def find_result_cells(grid: RoleGrid, table: Table, layout: SheetLayout = NO_ANSWERS) -> ResultCells:
+    """Return the result cells of *table* and mark it, its headings and its untested cells in *grid*.
+
+    A cell that only the sheet *layout* says is not tested stays a result, so that no layout takes results away.
+    """
     cells = grid.sheet.cells
     data_rows = _data_rows(grid, table)
     rows, columns = _candidates(grid, table, data_rows)
-    parsed = parse_results(cells[rows, columns], columns)
+    plain = parse_results(cells[rows, columns], columns, layout.decimal)
+    parsed = with_own_words(plain, layout)
     sign = parsed.part("sign")
-    untested = sign.equal_to(Sign.NOT_DONE)
+    untested = sign.equal_to(Sign.NOT_DONE) & plain.part("sign").equal_to(Sign.NOT_DONE)
     grid.mark(rows[untested], columns[untested], "not tested", "the cell says that there is no result")
     alone = _without_owner(grid, table, rows) & ~untested
     unreadable = sign.equal_to(Sign.UNREADABLE)
@@ -81,7 +87,10 @@ def _data_rows(grid: RoleGrid, table: Table) -> npt.NDArray[np.bool_]:
     if table.kind == "crosstab":
         label = table.with_role("parameter")[0]
         held = np.asarray(grid.filled_cells()[:, table.with_role("result")].any(axis=1))
-        roles = Coded.of(cells[:, label]).map(_row_label)
+        united = np.zeros(len(cells), dtype=bool)
+        for column in table.with_role("unit"):
+            united |= Coded.of(cells[:, column]).flags(lambda cell: unit_or_none(str(cell)) is not None)
+        roles = Coded.of(cells[:, label]).map(_row_label).without(united)
         for role in roles.distinct:
             here = usable & held & roles.equal_to(role)
             grid.mark(here, slice(None), "heading", f"a row that gives the {role.replace('_', ' ')} of each column")
@@ -95,12 +104,15 @@ def _summary_rows(cells: Cells, table: Table) -> npt.NDArray[np.bool_]:
     for column in [c for role in ("sample", "point") for c in table.with_role(role)]:
         names = Coded.of(cells[:, column])
         summary |= names.flags(lambda name: isinstance(name, str) and summary_role(name) != "")
+    if (naming := table.with_role("parameter")) and summary.any():
+        names = Coded.of(cells[:, naming[0]])
+        summary &= names.without(summary | (np.arange(len(cells)) < table.first)).known_values(names)
     dated = np.asarray(cells[:, table.with_role("sampled_at")] != None)  # noqa: E711 elementwise
     return summary & ~dated.any(axis=1)
 
 
 def _row_label(cell: object) -> str | None:
-    if not isinstance(cell, str) or recognise_analyte(cell.strip()) is not None:
+    if not isinstance(cell, str) or analyte_inside(cell.strip()) is not None:
         return None
     role = heading_role(cell.strip().rstrip(" :"))
     return role if role in {*ROW_ROLES, "limit", "verdict", "computed", "remark", "sampled_by", "other_date"} else None
@@ -111,8 +123,10 @@ def _repeats(cells: Cells, header: int) -> Positions:
     wanted = max(2, int(0.6 * len(filled)))
     few = filled[: len(filled) - wanted + 1]  # a row that repeats enough of the headings repeats one of these
     rows = np.flatnonzero((cells[:, few] == cells[header, few]).any(axis=1))
-    same = (cells[rows][:, filled] == cells[header, filled]).sum(axis=1)
-    rows = rows[same >= wanted]
+    again = cells[rows][:, filled]
+    same = again == cells[header, filled]
+    blank = again == None  # noqa: E711 elementwise
+    rows = rows[(same.sum(axis=1) >= wanted) & (same | blank).all(axis=1)]
     return np.asarray(rows[rows != header])
 
 
@@ -159,6 +173,8 @@ def _below_results(
     names = Coded.of(cells[rows, naming[0]])
     known = names.flags(lambda name: isinstance(name, str) and recognise_analyte(name.strip()) is not None)
     doubtful = unreadable & ~known
+    for column in table.with_role("unit"):
+        doubtful &= ~Coded.of(cells[rows, column]).flags(lambda cell: unit_or_none(str(cell)) is not None)
     return np.asarray(doubtful & (rows > rows[~doubtful].max(initial=-1)))
 
 

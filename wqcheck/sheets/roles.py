@@ -44,6 +44,11 @@ class RoleGrid:
         """Return, per cell, whether it is non-empty and has no role yet."""
         return np.asarray(self.filled_cells() & (self._codes == 0))
 
+    def texts(self) -> npt.NDArray[np.bool_]:
+        """Return, per cell, whether it was taken for a title, remark or other text that is no part of a result."""
+        marks = [code for (role, _), code in self._known.items() if role in {"text", "label value"}]
+        return np.asarray(self._filled & np.isin(self._codes, marks))
+
     def ledger(self, workbook: str) -> pd.DataFrame:
         """Return one row per non-empty cell that is not a result (columns of ``tables.Ledger``)."""
         listed = list(self._known)

@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from wqcheck.sheets.content import RESULT_LIKE, Kind, Profile, kinds_of
 from wqcheck.sheets.grid import Cells
+from wqcheck.sheets.headings import heading_role
 from wqcheck.sheets.recognise import recognise_analyte
 from wqcheck.sheets.table import IDENTITY, Column, read_heading
 
@@ -40,6 +41,38 @@ def join_headings(
             joined |= above
             rows[row] = "heading"
     return joined, rows
+
+
+def places_below(
+    cells: Cells, header: int, columns: Mapping[int, Column], profiles: list[Profile]
+) -> tuple[dict[int, Column], dict[int, str]]:
+    """Return the columns that stand below one analyte with the names of places (*Raw*, *Treated*) over them.
+
+    The first column has the heading of the analyte, those to the right of it have none; the row below the headings
+    names each. It is given the role ``point``; without at least two names below one analyte nothing changes.
+    """
+    row = header + 1
+    kinds = kinds_of(cells[row : row + 1])[0] if row < len(cells) else np.zeros(0, dtype=np.int64)
+    owned = any(kinds[c] for c, column in columns.items() if len(kinds) and column.role in {*IDENTITY, "sampled_at"})
+    if owned or (kinds & _VALUES).any():
+        return dict(columns), {}
+    joined, owner, found = dict(columns), -1, False
+    for c, column in sorted(columns.items()):
+        is_place = profiles[c].result_like >= 0.3 and c < len(kinds) and _names_place(cells[row, c], int(kinds[c]))
+        if column.analyte is not None:
+            owner = c if is_place else -1
+        elif owner >= 0 and is_place and not column.heading and str(cells[row, c]) != str(cells[row, c - 1]):
+            joined[c], found = columns[owner], True
+        else:
+            owner = -1
+    return (joined, {row: "point"}) if found else (dict(columns), {})
+
+
+def _names_place(cell: object, kinds: int) -> bool:
+    """Return whether a cell can name a place: a text that is no unit, analyte or heading of another kind."""
+    if not isinstance(cell, str) or kinds & int(Kind.UNIT | Kind.ANALYTE | Kind.NOT_DONE):
+        return False
+    return heading_role(cell.strip()) in {"", "point", "stage", "sample"}
 
 
 def _headed_above(

@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
+from numpy.typing import ArrayLike
 from scipy.integrate import quad
 from scipy.special import ndtr, ndtri
 
@@ -50,7 +51,7 @@ class Risks(NamedTuple):
     producer: float
 
 
-def conformance_probability(value: npt.ArrayLike, standard_uncertainty: npt.ArrayLike, tolerance: Interval) -> Floats:
+def conformance_probability(value: ArrayLike, standard_uncertainty: ArrayLike, tolerance: Interval) -> Floats:
     """Return the probability that the true value lies in *tolerance*, normal, no prior knowledge.
 
     Parameters
@@ -65,7 +66,15 @@ def conformance_probability(value: npt.ArrayLike, standard_uncertainty: npt.Arra
     ``Φ((T_U - y)/u) - Φ((T_L - y)/u)`` (JCGM 106:2012, 7.3 and 7.4). At a limit it is one half.
     """
     y, u = np.asarray(value, dtype=np.float64), np.asarray(standard_uncertainty, dtype=np.float64)
-    probability: Floats = ndtr((tolerance.upper - y) / u) - ndtr((tolerance.lower - y) / u)
+    return conformance_probabilities(y, u, np.asarray(tolerance.lower), np.asarray(tolerance.upper))
+
+
+def conformance_probabilities(value: Floats, standard_uncertainty: Floats, lower: Floats, upper: Floats) -> Floats:
+    """Return the same for a tolerance of its own for each value; an end that a limit does not have is infinite.
+
+    All arguments in one unit, of shapes that broadcast; an unknown value or uncertainty (NaN) gives NaN.
+    """
+    probability: Floats = ndtr((upper - value) / standard_uncertainty) - ndtr((lower - value) / standard_uncertainty)
     return probability
 
 

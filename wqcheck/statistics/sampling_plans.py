@@ -33,6 +33,8 @@ class AttributePlan:
         A unit above it fails the lot; None in a two-class plan.
     counts_at_limit : bool
         Whether a unit exactly at ``m`` or ``M`` already counts as above it ("2.2 or more").
+    mean : float or None
+        The most that the arithmetic mean of the n units may be; None where the plan asks none.
 
     Raises
     ------
@@ -45,6 +47,7 @@ class AttributePlan:
     m: float
     M: float | None = None
     counts_at_limit: bool = False
+    mean: float | None = None
 
     def __post_init__(self) -> None:
         if not 0 <= self.c < self.n:
@@ -60,14 +63,18 @@ class LotDecision(NamedTuple):
     reason: str
 
 
-FERMENTATION_PLAN = AttributePlan(n=10, c=1, m=2.2, M=9.2, counts_at_limit=True)
-"""21 CFR 165.110(b)(2)(i)(A), multiple-tube fermentation: MPN per 100 mL of each of ten units."""
+def plan_text(plan: AttributePlan, unit: str = "", volume_ml: float = 1.0) -> str:
+    """Return *plan* in the usual letters, with the *unit* and the volume (mL) that it counts in."""
+    per = f" {unit}/{'' if volume_ml == 1 else f'{volume_ml:g} '}mL" if unit else ""
+    ends = [f"n = {plan.n}", f"c = {plan.c}", f"m = {plan.m:g}"]
+    ends += [] if plan.M is None else [f"M = {plan.M:g}"]
+    ends += [] if plan.mean is None else [f"mean at most {plan.mean:g}"]
+    return f"sampling plan {', '.join(ends)}{per}"
 
-FILTER_PLAN = AttributePlan(n=10, c=1, m=4.0, counts_at_limit=True)
-"""21 CFR 165.110(b)(2)(i)(A), membrane filter: organisms per 100 mL of each of ten units; the mean counts as well."""
 
-FILTER_MEAN = 1.0
-"""21 CFR 165.110(b)(2)(i)(A): the arithmetic mean of a membrane-filter sample, organisms per 100 mL, at most this."""
+def _beyond(plan: AttributePlan, figure: float) -> str:
+    """Return in words what lies beyond m or M."""
+    return f"{'at or above' if plan.counts_at_limit else 'above'} {figure:g}"
 
 
 def decide_lot(units: Ranges, plan: AttributePlan) -> LotDecision:
@@ -77,53 +84,64 @@ def decide_lot(units: Ranges, plan: AttributePlan) -> LotDecision:
     ----------
     units : Ranges
         What each unit can be, in the unit of ``m``, shape (units,). Fewer usable units than the plan asks for can
-        fail a lot but never pass it; more than it asks for leave it undetermined, because c belongs to n.
+        fail a lot but never pass it. More than it asks for pass only when any n of them would, and leave it
+        undetermined otherwise, because c belongs to n.
     plan : AttributePlan
         The plan.
     """
     usable = units.trouble == Trouble.NONE
-    marginal, perhaps_marginal = (found & usable for found in _above(units, plan.m, plan.counts_at_limit))
+    marginal, perhaps_marginal = (int((found & usable).sum()) for found in _above(units, plan.m, plan.counts_at_limit))
     ceiling = np.nan if plan.M is None else plan.M  # nothing lies beyond NaN
     defective, perhaps_defective = (found & usable for found in _above(units, ceiling, plan.counts_at_limit))
+    low, high = _means(units, plan.n)
+    allowed = np.inf if plan.mean is None else plan.mean
     if defective.any():
-        return LotDecision(Verdict.FAIL, f"{int(defective.sum())} unit(s) beyond {ceiling:g}, where none may be")
-    if len(units.low) > plan.n:
-        return LotDecision(Verdict.UNDETERMINED, f"{len(units.low)} units, and the plan is for {plan.n}")
-    if marginal.sum() > plan.c:
-        return LotDecision(Verdict.FAIL, f"{int(marginal.sum())} units beyond {plan.m:g}, where {plan.c} may be")
-    if usable.sum() < plan.n:
-        return LotDecision(
-            Verdict.UNDETERMINED, f"{int(usable.sum())} usable units of the {plan.n} that the plan needs"
-        )
-    if perhaps_defective.any() or perhaps_marginal.sum() > plan.c:
-        return LotDecision(Verdict.UNDETERMINED, "the reported ranges do not say how many units lie beyond the limits")
-    return LotDecision(Verdict.PASS, f"{int(marginal.sum())} of {plan.n} units beyond {plan.m:g}, {plan.c} may be")
+        return LotDecision(Verdict.FAIL, f"{int(defective.sum())} unit(s) {_beyond(plan, ceiling)}, where none may be")
+    if marginal > plan.c and len(units.low) <= plan.n:
+        return LotDecision(Verdict.FAIL, f"{marginal} units {_beyond(plan, plan.m)}, where {plan.c} may be")
+    if low > allowed:
+        return LotDecision(Verdict.FAIL, f"the mean, at least {low:.4g}, exceeds {allowed:g}")
+    if usable.sum() < max(plan.n, len(units.low)):
+        short = f"{int(usable.sum())} usable units of the {max(plan.n, len(units.low))} that count"
+        return LotDecision(Verdict.UNDETERMINED, short)
+    if perhaps_defective.any() or perhaps_marginal > plan.c:
+        more = f", and the plan is for {plan.n}" * (len(units.low) > plan.n)
+        words = f"{perhaps_marginal} of {len(units.low)} units lie, or may lie, {_beyond(plan, plan.m)}{more}"
+        return LotDecision(Verdict.UNDETERMINED, words)
+    if high > allowed:
+        return LotDecision(Verdict.UNDETERMINED, f"the mean lies between {low:.4g} and {high:.4g}")
+    return LotDecision(Verdict.PASS, _met(plan, marginal, len(units.low), high))
 
 
-def coliforms_by_fermentation(units: Ranges) -> LotDecision:
-    """Return the decision on the coliforms of a bottled-water sample by multiple-tube fermentation.
+def _met(plan: AttributePlan, marginal: int, given: int, mean: float) -> str:
+    shown = f"; the mean is at most {mean:.4g}" if plan.mean is not None else ""
+    return f"{marginal} of {given} units {_beyond(plan, plan.m)}, {plan.c} may be{shown}"
 
-    Of ten units, at most one may have an MPN of 2.2 or more per 100 mL and none of 9.2 or more
-    (21 CFR 165.110(b)(2)(i)(A)). *units* are MPN per 100 mL, shape (units,).
+
+def decide_unit(unit: Ranges, plan: AttributePlan, given: int) -> LotDecision:
+    """Return what one unit, shape (1,), says of itself where the *given* units of its lot do not decide the plan.
+
+    A unit that would be the one that is allowed beyond m, or that lies above the mean, needs the others and stays
+    undetermined.
     """
-    return decide_lot(units, FERMENTATION_PLAN)
+    missing = f"the plan asks for {plan.n} units of a lot, here {given}" if given < plan.n else "the lot is not decided"
+    if unit.trouble[0] != Trouble.NONE:
+        return LotDecision(Verdict.UNDETERMINED, f"this unit cannot be compared, and {missing}")
+    _, perhaps_marginal = _above(unit, plan.m, plan.counts_at_limit)
+    if perhaps_marginal[0]:
+        return LotDecision(Verdict.UNDETERMINED, f"this unit lies, or may lie, {_beyond(plan, plan.m)}, and {missing}")
+    if plan.mean is not None and unit.high[0] > plan.mean:
+        return LotDecision(Verdict.UNDETERMINED, f"this unit may lie above the mean of {plan.mean:g}, and {missing}")
+    return LotDecision(Verdict.PASS, f"this unit meets the plan, which says nothing about others: {missing}")
 
 
-def coliforms_by_filter(units: Ranges) -> LotDecision:
-    """Return the decision on the coliforms of a bottled-water sample by membrane filter.
-
-    Of ten units, at most one may have 4.0 or more per 100 mL, and the arithmetic mean may not exceed 1
-    (21 CFR 165.110(b)(2)(i)(A)). *units* are organisms per 100 mL, shape (units,).
-    """
-    decision = decide_lot(units, FILTER_PLAN)
-    low, high = (float(tidy(np.nansum(end) / max(len(end), FILTER_PLAN.n))) for end in (units.low, units.high))
-    if low > FILTER_MEAN and decision.verdict != Verdict.FAIL:
-        return LotDecision(Verdict.FAIL, f"the mean, at least {low:.4g}, exceeds {FILTER_MEAN:g}")
-    if decision.verdict != Verdict.PASS:
-        return decision
-    if high <= FILTER_MEAN:
-        return LotDecision(Verdict.PASS, f"{decision.reason}; the mean of {high:.4g} is at most {FILTER_MEAN:g}")
-    return LotDecision(Verdict.UNDETERMINED, f"the mean lies between {low:.4g} and {high:.4g}")
+def _means(units: Ranges, n: int) -> tuple[float, float]:
+    """Return the least and the greatest mean that n of the *units* can have; a missing unit counts from nothing."""
+    usable = units.trouble == Trouble.NONE
+    low = np.sort(np.where(usable, units.low, 0.0))[:n]
+    high = np.sort(np.where(usable, units.high, np.inf))[::-1][:n]
+    least = float(tidy(low.sum() / n))
+    return least, float(tidy(high.sum() / n)) if len(high) == n else np.inf
 
 
 def _above(units: Ranges, limit: float, counts_at_limit: bool) -> tuple[Bools, Bools]:
@@ -171,3 +189,16 @@ def acceptance_probability_of_lot(plan: AttributePlan, size: int, above_m: int) 
 def _log_choose(n: int, k: npt.ArrayLike) -> Floats:
     chosen: Floats = gammaln(n + 1.0) - gammaln(np.asarray(k) + 1.0) - gammaln(n - np.asarray(k) + 1.0)
     return chosen
+
+
+SHARES = (0.01, 0.05, 0.1, 0.2, 0.3, 0.5)
+"""Shares of units beyond m at which an operating characteristic is printed."""
+
+
+def operating_characteristic(plan: AttributePlan) -> str:
+    """Return in words how often *plan* accepts a lot with a given share of units beyond m, and none beyond M.
+
+    A plan that also asks for a mean accepts less often than that.
+    """
+    shown = ", ".join(f"{acceptance_probability(plan, share):.1%} at {share:.0%}" for share in SHARES)
+    return f"accepts {shown} of units beyond m" + (", less often with its mean" if plan.mean is not None else "")

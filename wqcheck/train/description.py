@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import re
-from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -13,34 +13,15 @@ import pandas as pd
 from pandera.typing import DataFrame
 
 from wqcheck.findings import Finding, Severity
-from wqcheck.parameters import normalise
-from wqcheck.plant_files import is_list_of_texts, is_text, read_plant_file, refuse_problems, unknown_keys
+from wqcheck.plant_files import read_plant_file, refuse_problems
+from wqcheck.quantities import read_quantity
 from wqcheck.tables import Readings
+from wqcheck.train.file_problems import DATES, QUANTITIES, TEXTS, WHOLE_NUMBERS, train_problems
+from wqcheck.train.kinds import SOURCE
+from wqcheck.train.point_texts import point_key, point_texts
 
-KINDS = (
-    "source",
-    "tank",
-    "feed pump",
-    "media filter",
-    "activated carbon",
-    "cartridge filter",
-    "antiscalant dosing",
-    "softener",
-    "high-pressure pump",
-    "reverse osmosis",
-    "degasser",
-    "remineralisation",
-    "ozone",
-    "post-carbon",
-    "uv",
-    "filler",
-    "other",
-)
-SOURCE = "source"
-WHOLE_TRAIN = "whole train"
-_TRAIN_KEYS = frozenset({"name", "product_points", "points", "stages"})
-_POINT_KEYS = frozenset({"code", "name", "aliases"})
-_STAGE_KEYS = frozenset({"name", "kind", "inlet", "outlet", "note"})
+PAIRING_HOURS = 12.0
+"""Hours that samples before and after a stage may lie apart by default (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,22 +33,63 @@ class Point:
     aliases: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Equipment:
+    """What stands at a stage; per unit, NaN or None where the file does not say.
+
+    ``installed`` units of which ``standby`` wait; ``rated_flow`` in m³/h (of permeate, for membranes);
+    ``rated_pressure``, ``plan_change_out`` and ``change_out`` in kPa; ``media_volume`` in m³ and ``media_area`` in m²
+    of bed; ``membranes`` elements of ``membrane_area`` m² each; ``lamp_dose`` in mJ/cm² as validated; ``media_life``
+    and ``lamp_life`` in min. ``carries`` says which flow of the plant's balance goes through it.
+    """
+
+    installed: int = 1
+    standby: int = 0
+    rated_flow: float = math.nan
+    rated_pressure: float = math.nan
+    media_volume: float = math.nan
+    media_area: float = math.nan
+    media_life: float = math.nan
+    media_changed: date | None = None
+    membranes: int = 0
+    membrane_area: float = math.nan
+    lamp_dose: float = math.nan
+    lamp_life: float = math.nan
+    lamp_changed: date | None = None
+    plan_change_out: float = math.nan
+    change_out: float = math.nan
+    carries: str = ""
+
+    @property
+    def on_duty(self) -> int:
+        """Units that run at a time."""
+        return self.installed - self.standby
+
+
 @dataclass(frozen=True, slots=True)
 class Stage:
-    """A step of treatment between two points (their codes); a stage of kind ``source`` has no inlet."""
+    """A step of treatment between two points (their codes); a stage of kind ``source`` has no inlet.
+
+    ``concentrate`` is the point of a second outlet (concentrate, backwash), ``recycle_to`` the point that it, or part
+    of it, is led back to.
+    """
 
     name: str
     kind: str
     inlet: str
     outlet: str
     note: str = ""
+    concentrate: str = ""
+    recycle_to: str = ""
+    equipment: Equipment = field(default_factory=Equipment)
 
 
 @dataclass(frozen=True, slots=True)
 class Train:
     """A plant's train: stages in the order of flow, its points, and the points at which the finished water is sampled.
 
-    ``digest`` is the SHA-256 of the file's bytes and ``path`` where it was read.
+    ``pairing`` is how many hours samples before and after a stage may lie apart; ``digest`` is the SHA-256 of the
+    file's bytes and ``path`` where it was read.
     """
 
     name: str
@@ -76,6 +98,7 @@ class Train:
     product_points: tuple[str, ...]
     digest: str = ""
     path: str = ""
+    pairing: float = PAIRING_HOURS
 
 
 def load_train(path: Path | str) -> Train:
@@ -97,110 +120,35 @@ def load_train(path: Path | str) -> Train:
         The text lists every problem of the file with its mend; nothing of it is used.
     """
     data, digest = read_plant_file(path)
-    refuse_problems(path, list(_shape_problems(data)))
-    train = Train(
+    refuse_problems(path, list(train_problems(data)))
+    tolerance = read_quantity(data["pairing_tolerance"], "duration") / 60 if "pairing_tolerance" in data else None
+    return Train(
         name=str(data["name"]),
         stages=tuple(_stage(entry) for entry in data["stages"]),
         points=tuple(_point(entry) for entry in data["points"]),
         product_points=tuple(data["product_points"]),
         digest=digest,
         path=str(path),
+        pairing=PAIRING_HOURS if tolerance is None else tolerance,
     )
-    refuse_problems(path, [*_name_problems(train), *_point_problems(train), *_order_problems(train)])
-    return train
-
-
-def _shape_problems(data: Mapping[str, Any]) -> Iterator[str]:
-    """Yield what is missing or of the wrong kind, before any record is built."""
-    yield from unknown_keys(data, _TRAIN_KEYS, "the file")
-    if not is_text(data.get("name")):
-        yield 'the file: name is missing; write name = "..."'
-    if not is_list_of_texts(data.get("product_points")) or not data["product_points"]:
-        yield 'the file: there is no product point; write product_points = ["..."] with the codes of finished water'
-    yield from _entry_problems(data, "points", _POINT_KEYS, ("code", "name"))
-    yield from _entry_problems(data, "stages", _STAGE_KEYS, ("name", "kind", "outlet"))
-
-
-def _entry_problems(
-    data: Mapping[str, Any], table: str, allowed: frozenset[str], needed: Sequence[str]
-) -> Iterator[str]:
-    entries = data.get(table)
-    if not isinstance(entries, list) or not entries or not all(isinstance(entry, dict) for entry in entries):
-        yield f"the file: there are no {table}; write one [[{table}]] table for each"
-        return
-    for number, entry in enumerate(entries, start=1):
-        where = f"[[{table}]] number {number} ({entry.get(needed[0], 'unnamed')})"
-        yield from unknown_keys(entry, allowed, where)
-        yield from (f'{where}: {key} is missing; write {key} = "..."' for key in needed if not is_text(entry.get(key)))
-        optional = sorted((allowed - set(needed) - {"aliases"}) & set(entry))
-        yield from (f"{where}: {key} must be text in quotes" for key in optional if not isinstance(entry[key], str))
-        if not is_list_of_texts(entry.get("aliases", [])):
-            yield f'{where}: aliases must be a list of texts; write aliases = ["...", "..."]'
 
 
 def _stage(entry: Mapping[str, Any]) -> Stage:
+    numbers: dict[str, Any] = {key: read_quantity(entry[key], kind) for key, kind in QUANTITIES.items() if key in entry}
+    plain: dict[str, Any] = {key: entry[key] for key in (*WHOLE_NUMBERS, *DATES, "carries") if key in entry}
+    texts = {key: entry[key].strip() for key in TEXTS if key in entry and key != "carries"}
     return Stage(
         name=entry["name"].strip(),
         kind=entry["kind"],
         inlet=entry.get("inlet", ""),
         outlet=entry["outlet"],
-        note=entry.get("note", ""),
+        equipment=Equipment(**numbers, **plain),
+        **texts,
     )
 
 
 def _point(entry: Mapping[str, Any]) -> Point:
     return Point(code=entry["code"].strip(), name=entry["name"].strip(), aliases=tuple(entry.get("aliases", ())))
-
-
-def _name_problems(train: Train) -> Iterator[str]:
-    """Yield stage names, point codes and point texts that stand twice."""
-    for name, times in Counter(stage.name.casefold() for stage in train.stages).items():
-        if times > 1:
-            yield f"stages: the name {name!r} stands {times} times; give each stage its own name"
-    if any(stage.name.casefold() == WHOLE_TRAIN for stage in train.stages):
-        yield f"stages: the name {WHOLE_TRAIN!r} is kept for the row over all stages; choose another"
-    owners: dict[str, set[int]] = {}
-    for number, point in enumerate(train.points):
-        for text in _texts(point):
-            owners.setdefault(_key(text), set()).add(number)
-    for text, numbers in owners.items():
-        if len(numbers) > 1:
-            codes = ", ".join(train.points[number].code for number in sorted(numbers))
-            yield f"points: {text!r} means more than one point ({codes}); a code, name or alias may stand for one only"
-
-
-def _point_problems(train: Train) -> Iterator[str]:
-    """Yield stages and product points that name no point, and stage kinds that are not known."""
-    codes = {point.code for point in train.points}
-    known = f"the points are {', '.join(sorted(codes))}"
-    for stage in train.stages:
-        where = f"stage {stage.name!r}"
-        if stage.kind not in KINDS:
-            yield f"{where}: the kind {stage.kind!r} is not known; use one of {', '.join(KINDS)}"
-        if not stage.inlet and stage.kind != SOURCE:
-            yield f"{where}: inlet is missing; only a stage of kind {SOURCE!r} may have none"
-        if stage.inlet == stage.outlet:
-            yield f"{where}: its inlet and outlet are the same point {stage.inlet!r}"
-        strange = sorted({stage.inlet, stage.outlet} - codes - {""})
-        yield from (f"{where}: its inlet or outlet {code!r} is not a point; {known}" for code in strange)
-    for code in train.product_points:
-        if code not in codes:
-            yield f"product_points: {code!r} is not a point; {known}"
-
-
-def _order_problems(train: Train) -> Iterator[str]:
-    """Yield stages that stand before the stage that feeds them, and outlets that lead nowhere without a note."""
-    for number, stage in enumerate(train.stages):
-        later = train.stages[number + 1 :]
-        feeders = [other.name for other in later if stage.inlet and other.outlet == stage.inlet]
-        if feeders:
-            yield f"stage {stage.name!r}: it stands before {feeders[0]!r}, which feeds it; change their order"
-        leads_on = stage.outlet in train.product_points or any(other.inlet == stage.outlet for other in later)
-        if not leads_on and not stage.note.strip():
-            yield (
-                f"stage {stage.name!r}: its outlet {stage.outlet!r} is no later stage's inlet and no product point; "
-                "mend the order, or say why in note"
-            )
 
 
 def match_points(texts: pd.Series[str], train: Train) -> pd.Series[str]:
@@ -209,9 +157,13 @@ def match_points(texts: pd.Series[str], train: Train) -> pd.Series[str]:
     Letter case, accents, punctuation and leading zeros do not count: ``sp-01`` is ``SP1``. A sheet may write the code,
     the name, an alias, or the code and the name together.
     """
-    codes = {_key(text): point.code for point in train.points for text in _texts(point)}
+    codes = {
+        point_key(text): point.code
+        for point in train.points
+        for text in point_texts(point.code, point.name, point.aliases)
+    }
     distinct = texts.dropna().unique()
-    known = {text: codes[_key(text)] for text in distinct if _key(text) in codes}
+    known = {text: codes[point_key(text)] for text in distinct if point_key(text) in codes}
     return texts.map(known).astype("str")
 
 
@@ -255,7 +207,8 @@ def _stage_names(train: Train) -> dict[str, str]:
             names[point.code] = " + ".join(treated)
         elif any(stage.outlet == point.code for stage in train.stages):
             names[point.code] = SOURCE
-    return names
+    branches = {stage.concentrate: f"{stage.name}, concentrate" for stage in train.stages if stage.concentrate}
+    return branches | names
 
 
 def _place_findings(
@@ -286,13 +239,3 @@ def place_of(row: pd.Series[Any]) -> str:
     """Return ``workbook|sheet!cell`` of one reading."""
     sheet = row[Readings.sheet]
     return f"{row[Readings.workbook]}|{'' if pd.isna(sheet) else f'{sheet}!'}{row[Readings.cell]}"
-
-
-def _texts(point: Point) -> Iterator[str]:
-    yield from (point.code, point.name, *point.aliases, f"{point.code} {point.name}", f"{point.name} {point.code}")
-
-
-def _key(text: str) -> str:
-    """Return what is compared: ``SP-01``, ``sp 1`` and ``SP1`` agree, ``SP1.1`` and ``SP11`` do not."""
-    joined = re.sub(r"(?<=[a-z]) (?=[0-9])", "", normalise(text))
-    return re.sub(r"(?<![0-9])0+(?=[0-9])", "", joined)

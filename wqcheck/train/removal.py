@@ -13,37 +13,15 @@ import numpy.typing as npt
 import pandas as pd
 from pandera.typing import DataFrame
 
-from wqcheck.errors import UnknownParameterError
-from wqcheck.parameters import find_parameter
-from wqcheck.tables import Bound, Readings, Sign, Stages
-from wqcheck.train.description import SOURCE, WHOLE_TRAIN, Train, match_points
+from wqcheck.tables import Bound, Readings, Stages
+from wqcheck.train.averaging import averaged, in_one_unit
+from wqcheck.train.description import Train
+from wqcheck.train.measured import measured
+from wqcheck.train.pairing import INLET, OUTLET, PAIR, on_one_occasion, pairs_of, sides
 from wqcheck.train.removal_words import interval_text, removal_reasons, unit_text
-from wqcheck.units import COUNT_UNITS, conversion, tidy
-
-REMOVABLE_PHYSICAL = frozenset(
-    {
-        "absorbance_436_nm",
-        "colour",
-        "dry_residue_105c",
-        "dry_residue_180c",
-        "dry_residue_260c",
-        "electrical_conductivity",
-        "particle_count",
-        "salinity",
-        "settleable_solids",
-        "total_dissolved_solids",
-        "total_solids",
-        "total_suspended_solids",
-        "turbidity",
-        "uv_absorbance_254_nm",
-        "volatile_suspended_solids",
-    }
-)
-"""Physical properties that a stage can lower in proportion; pH, temperature, taste and the like have no removal."""
+from wqcheck.units import tidy
 
 _NEVER_ALL = 99.9999999999  # percent to the 12 significant digits kept; no measurement shows 100
-_PAIR = ["pair", "parameter", "fraction"]
-_INLET, _OUTLET = "inlet", "outlet"
 
 Floats = npt.NDArray[np.float64]
 
@@ -101,6 +79,44 @@ def removal_between(
     return Removal(percent, tidy(-np.log10(left) + 0.0), np.select(choices, words, str(Bound.UNKNOWN)))
 
 
+def removal_range(table: pd.DataFrame) -> tuple[Floats, Floats]:
+    """Return the least and the most percent that the results leave open, measurement uncertainty included.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Ends of both results and their expanded uncertainty (k = 2), one unit: ``low_in``, ``high_in``, ``spread_in``,
+        ``low_out``, ``high_out``, ``spread_out``; ``counted`` for organisms. The uncertainty of a result known only
+        as a bound is not used.
+
+    Returns
+    -------
+    tuple of ndarray
+        Percent, each NaN where that end is not known. Where an uncertainty is not stated it is taken as none.
+
+    Notes
+    -----
+    For independent results u(q)/q = √((u_in/in)² + (u_out/out)²) of q = outlet/inlet (JCGM 100:2008, 5.1.2 and 5.1.6);
+    the removal is 100 (1 − q), so the interval is 100 (1 − q (1 ± U)). For counts, whose uncertainty is wide, the same
+    relative uncertainty is taken on the logarithmic scale: 100 (1 − q exp(±U)).
+    """
+    a_low, a_high, b_low, b_high = (table[name].to_numpy() for name in ("low_in", "high_in", "low_out", "high_out"))
+    relative = np.hypot(*(_relative(table, side).fillna(0).to_numpy() for side in ("_in", "_out")))
+    counted = table["counted"].to_numpy(dtype=np.bool_)
+    wider = np.where(counted, np.exp(relative), 1 + relative)
+    narrower = np.where(counted, np.exp(-relative), np.maximum(1 - relative, 0))
+    most_left = _ratio(b_high, a_low, (a_low > 0) & np.isfinite(b_high)) * wider
+    least_left = _ratio(b_low, a_high, (a_high > 0) & np.isfinite(a_high)) * narrower
+    return tidy(100 * (1 - most_left)), np.minimum(tidy(100 * (1 - least_left)), _NEVER_ALL)
+
+
+def _relative(table: pd.DataFrame, side: str) -> pd.Series[float]:
+    """Return the relative expanded uncertainty of one side, NaN where it is not stated or the result is a bound."""
+    exact = table[f"low{side}"].eq(table[f"high{side}"]) & table[f"low{side}"].gt(0)
+    relative: pd.Series[float] = table[f"spread{side}"].where(exact) / table[f"low{side}"].where(exact)
+    return relative
+
+
 def removal_by_stage(readings: DataFrame[Readings], train: Train) -> DataFrame[Stages]:
     """Return what each stage, and the whole train, removed of each parameter.
 
@@ -111,7 +127,7 @@ def removal_by_stage(readings: DataFrame[Readings], train: Train) -> DataFrame[S
         (:func:`wqcheck.train.description.assign_stages`
         reports them), as are parameters without a removal such as pH.
     train : Train
-        The plant's train.
+        The plant's train; its ``pairing`` says how far apart samples may be taken.
 
     Returns
     -------
@@ -121,28 +137,46 @@ def removal_by_stage(readings: DataFrame[Readings], train: Train) -> DataFrame[S
 
     Notes
     -----
-    The sides are paired by calendar day of sampling, the latest day that both have; several results of one side and
-    day are averaged arithmetically (common practice, no source). Without dates all results are averaged.
+    :func:`wqcheck.train.pairing.on_one_occasion` says which samples are paired,
+    :func:`wqcheck.train.averaging.averaged` how several are averaged. Percentages are 100 (1 − outlet/inlet): for
+    membranes that is the nominal rejection, against the feed, not against the mean of the feed channel.
     """
-    sides = _on_one_day(_sides(_measured(readings, train), _pairs(train)))
-    if sides.empty:
+    pairs = pairs_of(train)
+    rows = sides(measured(readings, train), pairs)
+    if rows.empty:
         return no_stages()
-    table = _averaged(_in_one_unit(sides))
+    table = averaged(in_one_unit(on_one_occasion(rows, train.pairing)))
     removal = removal_between(table["low_in"], table["high_in"], table["low_out"], table["high_out"])
-    bound = np.where(table["apart"], str(Bound.UNKNOWN), removal.bound)
-    told = bound != str(Bound.UNKNOWN)
+    low, high = removal_range(table)
+    found = {"percent": removal.percent, "log": removal.log_removal, "least": low, "most": high}
+    told = ~table["apart"].to_numpy(dtype=np.bool_)
     table = table.assign(
-        percent=np.where(told, removal.percent, np.nan), log=np.where(told, removal.log_removal, np.nan), bound=bound
+        **{name: np.where(told, values, np.nan) for name, values in found.items()},
+        bound=np.where(told, removal.bound, str(Bound.UNKNOWN)),
+        tolerance=train.pairing,
+        spread_known=told & (removal.bound == Bound.EXACT) & (table["spread_in"] * table["spread_out"]).notna(),
     )
-    table = table.merge(_pairs(train), on="pair").sort_values(["pair", "parameter", "fraction"], ignore_index=True)
+    table = _with_cumulative(table.merge(pairs, on="pair"))
+    return _stages(table.sort_values(["pair", "parameter", "fraction"], ignore_index=True))
+
+
+def _with_cumulative(table: pd.DataFrame) -> pd.DataFrame:
+    """Join to each row what the train removed from its first inlet down to that row's outlet."""
+    names = {"of": "pair", "percent": "percent_all", "log": "log_all", "bound": "bound_all"}
+    whole = table[table["of"].ge(0)][[*names, "parameter", "fraction"]].rename(columns=names)
+    joined = table[table["of"].lt(0)].merge(whole, on=PAIR, how="left")
+    return joined.assign(bound_all=joined["bound_all"].fillna(str(Bound.UNKNOWN)))
+
+
+def _stages(table: pd.DataFrame) -> DataFrame[Stages]:
     return Stages.validate(
         pd.DataFrame(
             {
                 Stages.stage: table["stage"],
                 Stages.kind: table["kind"],
                 Stages.parameter: table["parameter"],
-                Stages.inlet_point: table["inlet"],
-                Stages.outlet_point: table["outlet"],
+                Stages.inlet_point: table[INLET],
+                Stages.outlet_point: table[OUTLET],
                 Stages.inlet: interval_text(table["low_in"], table["high_in"]),
                 Stages.outlet: interval_text(table["low_out"], table["high_out"]),
                 Stages.unit: unit_text(table["unit_to"], table["basis_to"], table["volume_to"]),
@@ -150,8 +184,19 @@ def removal_by_stage(readings: DataFrame[Readings], train: Train) -> DataFrame[S
                 Stages.log_removal: table["log"],
                 Stages.bound: table["bound"],
                 Stages.reason: removal_reasons(table),
+                Stages.removal_low: table["least"],
+                Stages.removal_high: table["most"],
+                Stages.cumulative_percent: table["percent_all"],
+                Stages.cumulative_log: table["log_all"],
+                Stages.cumulative_bound: table["bound_all"],
+                Stages.inlet_low: table["low_in"],
+                Stages.inlet_high: table["high_in"],
+                Stages.outlet_low: table["low_out"],
+                Stages.outlet_high: table["high_out"],
+                Stages.inlet_cells: table["cells_in"],
+                Stages.outlet_cells: table["cells_out"],
             }
-        )
+        ).astype(_stage_types())
     )
 
 
@@ -165,127 +210,5 @@ def no_stages() -> DataFrame[Stages]:
 
 
 def _stage_types() -> dict[str, str]:
-    numbers = {Stages.removal_percent, Stages.log_removal}
-    return {name: "float64" if name in numbers else "str" for name in Stages.to_schema().columns}
-
-
-def _pairs(train: Train) -> pd.DataFrame:
-    """Return the stages that have an inlet, and the whole train to each product point, numbered in ``pair``."""
-    treating = [stage for stage in train.stages if stage.kind != SOURCE]
-    rows: list[tuple[str, str | None, str, str]]
-    rows = [(stage.name, stage.kind, stage.inlet, stage.outlet) for stage in treating]
-    ends = train.product_points or tuple(stage.outlet for stage in treating[-1:])
-    rows += [(WHOLE_TRAIN, None, treating[0].inlet, end) for end in ends if treating]
-    table = pd.DataFrame(rows, columns=["stage", "kind", _INLET, _OUTLET], dtype="str")
-    return table.assign(pair=range(len(table)))
-
-
-def _measured(readings: DataFrame[Readings], train: Train) -> pd.DataFrame:
-    """Return what each usable row says as an interval ``low`` … ``high`` per ``volume``, with a ``note`` where due."""
-    place = match_points(readings[Readings.point].fillna(readings[Readings.stage]), train)
-    codes = readings[Readings.parameter]
-    removable = {code: _is_removable(code) for code in codes.dropna().unique()}
-    usable = place.notna() & codes.map(removable).eq(True) & readings[Readings.sign].ne(Sign.NOT_DONE)
-    rows = readings[usable]
-    unit = rows[Readings.unit].fillna("")
-    worded = rows[Readings.sign].isin([Sign.ABSENT, Sign.PRESENT])
-    unit = unit.mask(worded & unit.eq(""), "count")
-    count = unit.isin(COUNT_UNITS)
-    table = pd.DataFrame(
-        {
-            "parameter": rows[Readings.parameter],
-            "fraction": rows[Readings.fraction].fillna("total"),
-            "point": place[usable],
-            "day": rows[Readings.sampled_at].dt.normalize(),
-            "unit": unit,
-            "basis": rows[Readings.basis].fillna(""),
-            "volume": rows[Readings.volume_ml].where(count, 1.0),
-        }
-    )
-    return table.join(_intervals(rows, count))
-
-
-def _is_removable(code: str) -> bool:
-    try:
-        physical = find_parameter(code).kind == "physical"
-    except UnknownParameterError:
-        return True
-    return code in REMOVABLE_PHYSICAL or not physical
-
-
-def _intervals(rows: pd.DataFrame, count: pd.Series[bool]) -> pd.DataFrame:
-    """Return ``low``, ``high`` and ``note`` of each reading, per its own unit and volume."""
-    sign, value, limit = rows[Readings.sign], rows[Readings.value], rows[Readings.reporting_limit]
-    none = (sign.eq(Sign.EQUAL) & value.eq(0)) | sign.eq(Sign.ABSENT)
-    low = value.where(sign.isin([Sign.EQUAL, Sign.GREATER])).mask(none | sign.eq(Sign.LESS), 0.0)
-    low = low.mask(sign.eq(Sign.PRESENT) & count, 1.0)
-    high = rows[Readings.value_high].fillna(value).where(sign.eq(Sign.EQUAL))
-    high = high.mask(sign.eq(Sign.LESS), value.fillna(limit)).mask(sign.isin([Sign.GREATER, Sign.PRESENT]), np.inf)
-    high = high.mask(none, limit.fillna(value)).mask(none & count, 1.0)
-    volume = rows[Readings.volume_ml]
-    examined = volume.map("{:g}".format).astype("str") + " mL"
-    note = pd.Series("", index=rows.index).mask(low.isna(), "found, but not how much")
-    note = note.mask(high.isna(), "nothing detected, but the reporting limit is not stated")
-    note = note.mask(none & count, "none found in " + examined + " counts as fewer than 1")
-    note = note.mask(sign.eq(Sign.PRESENT) & count, "present in " + examined + " counts as at least 1")
-    note = note.mask(count & volume.isna(), "the volume examined is not stated")
-    note = note.mask(sign.eq(Sign.UNREADABLE), "a result cannot be read")
-    return pd.DataFrame({"low": low, "high": high, "note": note.astype("str")}, index=rows.index)
-
-
-def _sides(measured: pd.DataFrame, pairs: pd.DataFrame) -> pd.DataFrame:
-    """Return each measured row once for every pair it is the inlet or outlet of, where both sides have results."""
-    ends = pairs.melt(id_vars="pair", value_vars=[_INLET, _OUTLET], var_name="side", value_name="point")
-    sides = measured.merge(ends, on="point")
-    return sides[sides.groupby(_PAIR)["side"].transform("nunique").eq(2)]
-
-
-def _on_one_day(sides: pd.DataFrame) -> pd.DataFrame:
-    """Keep the latest day with results on both sides; all rows where dates are missing; mark pairs ``apart`` else."""
-    on_day = sides.groupby([*_PAIR, "day"])["side"].nunique().reset_index()
-    common = on_day[on_day["side"].eq(2)].groupby(_PAIR)["day"].max().rename("common")
-    sides = sides.merge(common, left_on=_PAIR, right_index=True, how="left")
-    undated = sides["day"].isna().groupby([sides[key] for key in _PAIR]).transform("any")
-    apart = sides["common"].isna() & ~undated
-    own_last = sides.groupby([*_PAIR, "side"])["day"].transform("max")
-    keep = sides["day"].eq(sides["common"].fillna(own_last)) | (sides["common"].isna() & undated)
-    return sides.assign(apart=apart)[keep]
-
-
-def _in_one_unit(sides: pd.DataFrame) -> pd.DataFrame:
-    """Express both sides of a pair in the unit, basis and volume of its first inlet result."""
-    first = sides[sides["side"].eq(_INLET)].drop_duplicates(_PAIR)
-    sides = sides.merge(first[[*_PAIR, "unit", "basis", "volume"]], on=_PAIR, suffixes=("", "_to"))
-    keys = ["parameter", "unit", "basis", "unit_to", "basis_to"]
-    distinct = sides[keys].drop_duplicates(ignore_index=True)
-    factors = [_factors(*row) for row in distinct.itertuples(index=False, name=None)]
-    table = distinct.join(pd.DataFrame(factors, columns=["factor_low", "factor_high", "unit_note"]))
-    sides = sides.merge(table, on=keys)
-    scale = sides["volume_to"] / sides["volume"]
-    return sides.assign(
-        low=tidy(sides["low"] * sides["factor_low"] * scale), high=tidy(sides["high"] * sides["factor_high"] * scale)
-    )
-
-
-def _factors(parameter: str, unit: str, basis: str, unit_to: str, basis_to: str) -> tuple[float, float, str]:
-    if not unit or not unit_to:
-        return np.nan, np.nan, "the sheet gives no unit"
-    if (unit, basis) == (unit_to, basis_to):
-        return 1.0, 1.0, ""
-    found = conversion(parameter, unit, basis, unit_to, basis_to)
-    note = found.note or (f"{unit} counted as {unit_to}" if unit in COUNT_UNITS and unit != unit_to else "")
-    return found.low, found.high, note
-
-
-def _averaged(sides: pd.DataFrame) -> pd.DataFrame:
-    """Return one row per pair, parameter and fraction: mean ends of inlet and outlet, their numbers, and notes."""
-    groups = sides.groupby([*_PAIR, "side"], sort=False)
-    ends = groups[["low", "high"]].mean(skipna=False).assign(number=groups.size()).reset_index()
-    inlet, outlet = (ends[ends["side"].eq(side)].drop(columns="side") for side in (_INLET, _OUTLET))
-    table = inlet.merge(outlet, on=_PAIR, suffixes=("_in", "_out"))
-    about = sides.drop_duplicates(_PAIR)[[*_PAIR, "unit_to", "basis_to", "volume_to", "common", "apart"]]
-    notes = pd.concat([sides[[*_PAIR, name]].set_axis([*_PAIR, "note"], axis=1) for name in ("note", "unit_note")])
-    notes = notes[notes["note"].ne("")].drop_duplicates()
-    joined = notes.groupby(_PAIR)["note"].agg("; ".join)
-    table = table.merge(about, on=_PAIR).merge(joined, left_on=_PAIR, right_index=True, how="left")
-    return table.assign(note=table["note"].fillna(""))
+    kinds = {name: str(column.dtype) for name, column in Stages.to_schema().columns.items()}
+    return {name: "str" if kind.startswith("string") else kind for name, kind in kinds.items()}

@@ -41,13 +41,13 @@ def removal_reasons(table: pd.DataFrame) -> pd.Series[str]:
     ----------
     table : DataFrame
         Columns ``low_in``, ``high_in``, ``low_out``, ``high_out`` (result ends in one unit), ``number_in``,
-        ``number_out`` (results averaged), ``percent``, ``bound``, ``apart``, ``common`` (day of sampling), ``fraction``
-        and ``note``.
+        ``number_out`` (results averaged), ``percent``, ``least``, ``most``, ``spread_known``, ``bound``, ``apart``,
+        ``undated``, ``first_day``, ``last_day``, ``tolerance`` (h), ``counted``, ``fraction`` and ``note``.
     """
     why = _why_bound(table).mask(table["bound"].eq(Bound.UNKNOWN), _why_unknown(table))
     fraction = (table["fraction"] + " fraction: ").mask(table["fraction"].eq("total"), "")
     note = ("; " + table["note"]).mask(table["note"].eq(""), "")
-    sentence: pd.Series[str] = (fraction + why + _which_results(table) + note).astype("str")
+    sentence: pd.Series[str] = (fraction + why + _which_results(table) + _uncertainty(table) + note).astype("str")
     return sentence
 
 
@@ -55,7 +55,7 @@ def _why_unknown(table: pd.DataFrame) -> pd.Series[str]:
     low_in, low_out = table["low_in"], table["low_out"]
     ends = table[["low_in", "high_in", "low_out", "high_out"]]
     cases = {
-        "the two points were never sampled on the same day": table["apart"],
+        f"the two points were never sampled within {table['tolerance'].max():g} h of each other": table["apart"],
         "a result is not known": ends.isna().any(axis=1),
         "nothing to remove: the inlet result is 0": table["high_in"].eq(0),
         "nothing to remove: not detected before the stage nor after it": low_in.eq(0) & low_out.eq(0),
@@ -68,9 +68,11 @@ def _why_unknown(table: pd.DataFrame) -> pd.Series[str]:
 def _why_bound(table: pd.DataFrame) -> pd.Series[str]:
     percent, bound = table["percent"], table["bound"]
     least = bound.eq(Bound.AT_LEAST)
+    higher, counted = ~least & percent.lt(0), table["counted"].astype(bool)
     cases = {
         "no change": bound.eq(Bound.EXACT) & percent.eq(0),
-        "higher after the stage (negative removal)": bound.ne(Bound.AT_LEAST) & percent.lt(0),
+        "higher after the stage (negative removal: growth after the stage or on its media)": higher & counted,
+        "higher after the stage (negative removal: release from the media, dosing or contamination)": higher,
         "measured before and after the stage": bound.eq(Bound.EXACT),
         "not detected after the stage, but its reporting limit is too high to show a removal": least
         & percent.le(0)
@@ -84,14 +86,23 @@ def _why_bound(table: pd.DataFrame) -> pd.Series[str]:
 
 def _which_results(table: pd.DataFrame) -> pd.Series[str]:
     """Return the day of sampling and how many results were averaged, in brackets."""
-    day = table["common"].dt.strftime("sampled %Y-%m-%d").astype("str").fillna("sampling date missing")
-    day = day.mask(table["apart"], "latest day of each")
+    first, last = (table[name].dt.strftime("%Y-%m-%d").astype("str") for name in ("first_day", "last_day"))
+    day = "sampled " + first.where(first.eq(last), first + " to " + last)
+    day = day.mask(table["undated"].astype(bool), "sampling date missing").mask(table["apart"], "latest day of each")
     many = table["number_in"].gt(1) | table["number_out"].gt(1)
-    means = (
-        "; means of " + table["number_in"].astype("str") + " before and " + table["number_out"].astype("str") + " after"
-    )
+    numbers = table["number_in"].astype("str") + " before and " + table["number_out"].astype("str") + " after"
+    means = ("; means of " + numbers).mask(table["counted"].astype(bool), "; geometric means of " + numbers)
     brackets: pd.Series[str] = (" (" + day + means.where(many, "") + ")").astype("str")
     return brackets
+
+
+def _uncertainty(table: pd.DataFrame) -> pd.Series[str]:
+    """Return between which percentages the removal lies with the uncertainty of both results, where it is known."""
+    ends = [table[name].map("{:.4g}".format).astype("str") for name in ("least", "most")]
+    words: pd.Series[str] = ("; with the uncertainty of both, " + ends[0] + " to " + ends[1] + " % (k = 2)").astype(
+        "str"
+    )
+    return words.where(table["spread_known"].astype(bool), "")
 
 
 def _first_true(cases: dict[str, pd.Series[bool]], otherwise: str) -> pd.Series[str]:

@@ -13,7 +13,7 @@ from wqcheck.certificate_files.workbook import workbook_bytes, workbook_json
 from wqcheck.certificate_files.writing import document_stem, pdf_bytes
 from wqcheck.errors import WqcheckError
 from wqcheck.signatures.checking import SignatureCheck, check_signature, is_signed
-from wqcheck.verification.recomputing import decision_problems, verdict_problems
+from wqcheck.verification.recomputing import decision_problems, not_recomputable, verdict_problems
 from wqcheck.verification.report import Check, Outcome, Report, from_problems
 
 _LIMITS = (
@@ -90,12 +90,16 @@ def _verify_pdf(content: bytes, letterhead: Letterhead) -> Report:
 
 
 def _recomputed(certificate: Certificate) -> tuple[Check, ...]:
-    lines = len(certificate.results)
+    lines, series = len(certificate.results), not_recomputable(certificate)
+    known = f"{lines - series} of {lines} follow from their limits and results"
+    more = f"{series} rest on several results together (sampling plan, percentile or mean), which no one line tells"
+    unknown = Check(what="verdicts of series", outcome=Outcome.NOT_CHECKED, message=more)
     return (
-        from_problems("verdicts", verdict_problems(certificate), f"all {lines} follow from their limits and results"),
+        from_problems("verdicts", verdict_problems(certificate), known),
         from_problems(
             "decision", decision_problems(certificate), f"{certificate.disposition} follows from reasons and results"
         ),
+        *([unknown] if series else []),
         Check(what="beyond this file", outcome=Outcome.NOT_CHECKED, message=_LIMITS),
     )
 

@@ -1,0 +1,64 @@
+"""The commands over the record store do what the README says, with clear refusals and exit codes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner, Result
+
+from wqcheck.cli import app
+from wqcheck.errors import RecordRefusedError, StoreError
+
+SAMPLES = Path(__file__).resolve().parent.parent / "sample_results"
+
+
+def run(place: Path, *arguments: object) -> Result:
+    """Run a command of the records in this process; an unexpected exception is raised here."""
+    given = ["records", *map(str, arguments), "--store", str(place)]
+    return CliRunner().invoke(app, given, catch_exceptions=False)
+
+
+def test_a_batch_from_sheet_to_certificate_and_back(tmp_path: Path) -> None:
+    place, papers = tmp_path / "records.sqlite", tmp_path / "papers"
+    with pytest.raises(StoreError, match="wqcheck records init"):
+        run(place, "batches")
+    assert run(place, "init").exit_code == 0
+    book = SAMPLES / "run_B2107_clean.xlsx"
+    taken = run(place, "import", book, "--limits", "us_21cfr165_110b", "--product", "purified", "--train",
+                SAMPLES / "train.toml", "--as", "Ada")  # fmt: skip
+    assert "taken in, check 1" in taken.stdout
+    run(place, "review", "B2107", "--as", "Rui")
+    with pytest.raises(RecordRefusedError, match="two different people"):
+        run(place, "release", "B2107", "--as", "Rui")
+    run(place, "release", "B2107", "--as", "Mei")
+    issued = run(place, "issue", "B2107", "--as", "Mei", "--out", papers, "--pattern", "Q{number:03d}")
+    assert issued.stdout.split() == [str(papers / f"Q001.{form}") for form in ("json", "pdf", "xlsx")]
+    assert "Q001" in run(place, "show", "B2107").stdout
+    assert "Q001" in run(place, "touched", "workbook", book.name).stdout
+    sound = run(place, "verify", "--certificate", papers / "Q001.json")
+    assert (sound.exit_code, "sound; 4 log entries" in sound.stdout) == (0, True)
+    assert run(place, "log").stdout.splitlines()[-1].startswith("head 4:")
+    cut = run(place, "verify", "--anchor", f"9:{'0' * 64}")
+    assert (cut.exit_code, "the end was cut off" in cut.stdout) == (1, True)
+    assert run(place, "backup", tmp_path / "b.zip").exit_code == 0
+    assert "restored and sound" in run(tmp_path / "again.sqlite", "restore", tmp_path / "b.zip").stdout
+    assert run(place, "export", tmp_path / "e.zip").exit_code == 0
+    assert "Q001" in run(place, "withdraw", "B2107", "--as", "Mei", "--why", "cap defect").stdout
+    assert "withdrawn" in run(place, "batches", "--state", "withdrawn", "--json").stdout
+
+
+def test_sheets_without_limits_are_kept_for_later(tmp_path: Path) -> None:
+    place = tmp_path / "records.sqlite"
+    run(place, "init")
+    kept = run(place, "import", SAMPLES / "run_B2108_trouble.xlsx", "--as", "Ada")
+    assert "1 of them new" in kept.stdout
+    assert run(place, "batches").stdout == ""
+
+
+def test_a_people_file_decides_who_may(tmp_path: Path) -> None:
+    place, people = tmp_path / "records.sqlite", tmp_path / "people.toml"
+    people.write_text('[[people]]\nperson = "otto"\nroles = ["auditor"]\n', encoding="utf-8")
+    run(place, "init")
+    with pytest.raises(RecordRefusedError, match=r"otto may not receive sheets: .* they are an auditor"):
+        run(place, "import", SAMPLES / "run_B2108_trouble.xlsx", "--as", "otto", "--people", people)

@@ -1,0 +1,8 @@
+"""Turns what a reader could not know about a laboratory's sheets into questions, and answers into a sheet layout."""
+
+from wqcheck.questions.answering import answered
+from wqcheck.questions.asking import questions
+from wqcheck.questions.proposal import propose_layout
+from wqcheck.questions.records import NO_PARAMETER, Question, QuestionKind
+
+__all__ = ["NO_PARAMETER", "Question", "QuestionKind", "answered", "propose_layout", "questions"]

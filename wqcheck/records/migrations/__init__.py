@@ -1,0 +1,1 @@
+"""Alembic migrations of the record store; ``versions`` holds one module per step."""

@@ -1,0 +1,122 @@
+"""Turns the XML of an ods file into the marks of its sheets: errors, formulas without value, hidden rows, extent.
+
+OpenDocument 1.3 part 3, 9.1 (tables, repeated rows and columns) and 19.387 (office:value-type).
+"""
+
+from __future__ import annotations
+
+import zipfile
+from dataclasses import dataclass, field
+from xml.parsers import expat
+
+from wqcheck.errors import WorkbookError
+from wqcheck.sheets.marks import Marks
+from wqcheck.sheets.ooxml_parts import DECLARES_ENTITIES
+
+_PART = "content.xml"
+_HIDDEN = frozenset(["collapse", "filter"])
+_MOST_TEXTS = 100_000
+
+
+@dataclass(slots=True, eq=False)
+class _Sheets:
+    """The sheets met so far and the place in the one that is open."""
+
+    book: str
+    found: dict[str, Marks] = field(default_factory=dict)
+    marks: Marks = field(default_factory=Marks)
+    row: int = 0
+    column: int = 0
+    rows_alike: int = 1
+    cells_alike: int = 1
+    across: int = 0
+    odd: str = ""
+    text: list[str] = field(default_factory=list)
+    in_text: bool = False
+    in_cell: bool = False
+    filled: bool = False
+
+    def start(self, tag: str, given: dict[str, str]) -> None:
+        """Take in the start of an element."""
+        if tag == "table:table":
+            self.marks = self.found.setdefault(given.get("table:name", ""), Marks())
+            self.row = self.across = 0
+        elif tag == "table:table-column":
+            alike = _count(given, "table:number-columns-repeated")
+            if given.get("table:visibility") in _HIDDEN and alike < 16_384:
+                self.marks.hidden_columns.update(range(self.across, self.across + alike))
+            self.across += alike
+        elif tag == "table:table-row":
+            self.column, self.rows_alike = 0, _count(given, "table:number-rows-repeated")
+            if given.get("table:visibility") in _HIDDEN and self.rows_alike < _MOST_TEXTS:
+                self.marks.hidden_rows.update(range(self.row, self.row + self.rows_alike))
+                self.marks.filtered |= given["table:visibility"] == "filter"
+        elif tag in {"table:table-cell", "table:covered-table-cell"}:
+            self._cell(given)
+        elif tag == "text:p" and self.in_cell:
+            self.in_text = self.filled = True
+
+    def _cell(self, given: dict[str, str]) -> None:
+        self.in_cell, self.text = True, []
+        self.cells_alike = _count(given, "table:number-columns-repeated")
+        formula, kind = given.get("table:formula", ""), given.get("office:value-type", "")
+        self.filled = bool(kind or formula)
+        self.odd = "error" if given.get("calcext:value-type") == "error" else ""
+        if formula and not kind:
+            self.odd = "=" + formula.partition(":=")[2]
+
+    def characters(self, text: str) -> None:
+        """Take in text."""
+        if self.in_text:
+            self.text.append(text)
+
+    def end(self, tag: str) -> None:
+        """Take in the end of an element."""
+        if tag == "text:p":
+            self.in_text = False
+        elif tag in {"table:table-cell", "table:covered-table-cell"}:
+            self._keep()
+            self.column += self.cells_alike
+            self.in_cell = False
+        elif tag == "table:table-row":
+            self.row += self.rows_alike
+
+    def _keep(self) -> None:
+        if not self.filled:
+            return
+        self.marks.reach(self.row + self.rows_alike - 1, self.column + self.cells_alike - 1)
+        shown = "".join(self.text).strip()
+        odd = shown if shown.startswith("#") and self.odd == "error" else (shown or self.odd if self.odd else "")
+        if odd and self.rows_alike * self.cells_alike <= _MOST_TEXTS:
+            places = ((r, c) for r in range(self.rows_alike) for c in range(self.cells_alike))
+            self.marks.texts.update({(self.row + r, self.column + c): odd for r, c in places})
+
+    def refuse(self, *_: object) -> None:
+        """Refuse a file that declares entities."""
+        raise WorkbookError(DECLARES_ENTITIES.format(self.book, _PART))
+
+
+def ods_marks(name: str, archive: zipfile.ZipFile) -> dict[str, Marks]:
+    """Return the marks of each sheet of an ods file by its name."""
+    sheets = _Sheets(name)
+    parser = expat.ParserCreate()
+    parser.buffer_text = True
+    parser.StartElementHandler, parser.EndElementHandler = sheets.start, sheets.end
+    parser.CharacterDataHandler, parser.EntityDeclHandler = sheets.characters, sheets.refuse
+    with archive.open(_PART) as stream:
+        while piece := stream.read(1 << 20):
+            _feed(parser, piece, False)
+        _feed(parser, b"", True)
+    return sheets.found
+
+
+def _feed(parser: expat.XMLParserType, piece: bytes, last: bool) -> None:
+    try:
+        parser.Parse(piece, last)
+    except expat.ExpatError as problem:
+        raise ValueError(f"its part {_PART!r} is no sound XML: {problem}") from problem
+
+
+def _count(given: dict[str, str], name: str) -> int:
+    text = given.get(name, "1")
+    return int(text) if text.isdecimal() and len(text) < 9 else 1

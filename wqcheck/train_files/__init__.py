@@ -1,0 +1,1 @@
+"""Commissioning reports of a train as files: PDF, workbook and JSON."""
