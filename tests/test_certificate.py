@@ -214,7 +214,7 @@ def test_limits_not_read_in_the_official_text_are_marked() -> None:
 def test_the_statement_follows_the_facts() -> None:
     assert released().statement == (
         "The results listed were compared with the limits listed; no listed required result exceeded its limit.",
-        "Of the 6 limit rows used, 1 is not verified against the official text; the table marks them.",
+        "Of the 6 limit rows used, 1 is not verified against the official text; the table marks it.",
     )
     hold, reject = " ".join(noticed(held_batch()).statement), " ".join(noticed(rejected_batch()).statement)
     assert "could not be compared with their limit: Escherichia coli, cadmium." in hold

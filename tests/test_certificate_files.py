@@ -411,8 +411,8 @@ def test_the_workbook_holds_every_line(written: dict[str, tuple[Path, ...]], nam
     data = json.loads(written[name][0].read_text("utf-8"))
     book = CalamineWorkbook.from_path(str(written[name][2]))
     rows = {title: book.get_sheet_by_name(title).to_python()[1:] for title in book.sheet_names}
-    sheets = ["Certificate", "Results", "Working", "Stages", "Not tested", "Samples", "Findings", "Files"]
-    assert book.sheet_names == sheets
+    sheets = ["Certificate", "Results", "Working", "Stages", "Not tested", "Not read", "Samples", "Findings", "Files"]
+    assert book.sheet_names == [*sheets, "Data"]
     assert len(rows["Working"]) == sum(len(working["steps"]) for working in data["workings"])
     assert len(rows["Results"]) == len(data["results"]) + len(data["without_limit"])
     assert len(rows["Stages"]) == len(data["stages"])

@@ -13,11 +13,11 @@ PACKAGE = Path(__file__).resolve().parent.parent / "wqcheck"
 
 LAYERS = {
     0: {"errors", "findings", "shipped_files"},
-    1: {"parameters", "near_names", "numerals", "results", "units", "tables", "plant_files", "quantities"},
+    1: {"languages", "parameters", "near_names", "numerals", "results", "units", "tables", "plant_files", "quantities"},
     2: {"sheets", "sheet_layouts", "limit_tables"},
     3: {"questions", "judging", "limit_comparison", "quality", "statistics", "train", "plant"},
     4: {"release", "certificate", "explanation"},
-    5: {"certificate_files", "train_files", "forms", "batch", "records"},
+    5: {"certificate_files", "signatures", "verification", "train_files", "forms", "batch", "records"},
     6: {"cli", "commands", "page"},
 }
 
@@ -31,6 +31,11 @@ OUTSIDE = {
     "sqlalchemy": {"records"},
     "alembic": {"records"},
     "typer": {"cli", "commands"},
+    "segno": {"certificate_files"},
+    "babel": {"languages"},
+    "pypdf": {"verification"},
+    "pyhanko": {"signatures"},
+    "cryptography": {"signatures"},
     "streamlit": {"cli", "page"},
     "altair": {"page"},
 }

@@ -17,6 +17,7 @@ from wqcheck.commands.exit_codes import CHECKED_NOT_RELEASED, NOT_CHECKED
 from wqcheck.commands.form import form
 from wqcheck.commands.layout import LayoutsFolder, TrainForPoints, layout_app, layouts_folder, print_questions
 from wqcheck.commands.limits import limits_app
+from wqcheck.commands.papers import LetterheadFile, papers_app
 from wqcheck.commands.plant import plant_app
 from wqcheck.commands.records import DEFAULT_STORE, PeopleFile, Place, records_app
 from wqcheck.commands.series import series_app
@@ -51,6 +52,7 @@ app.add_typer(train_app, name="train")
 app.add_typer(records_app, name="records")
 app.command()(form)
 app.add_typer(series_app)
+app.add_typer(papers_app)
 app.add_typer(due_app)
 
 Books = Annotated[list[Path], typer.Argument(help="Workbooks or CSV files as the laboratory sent them.")]
@@ -60,6 +62,7 @@ TrainFile = Annotated[Path | None, typer.Option("--train", help="Train file (TOM
 RulesFile = Annotated[
     Path | None, typer.Option("--rules", help="Release-rules file (TOML); the shipped one by default.")
 ]
+Language = Annotated[str, typer.Option("--language", help="Language of the papers: en, fr, pt, es or ar.")]
 JudgingFile = Annotated[
     Path | None, typer.Option("--judging-rules", help="Judging-rules file (TOML); the shipped one by default.")
 ]
@@ -183,6 +186,8 @@ def certificate(
     rules: RulesFile = None,
     number: Annotated[str, typer.Option(help="Number of the document; made from batch and day by default.")] = "",
     on: OnDay = "",
+    language: Language = "en",
+    letterhead: LetterheadFile = None,
     layouts: LayoutsFolder = None,
     judging_rules: JudgingFile = None,
     decision_rule: Decision = "",
@@ -204,7 +209,8 @@ def certificate(
     say(checked.findings)
     print_decision(checked)
     issued_at = datetime.now().astimezone()
-    for path in _issue(checked, number or f"{batch}-{issued_at:%Y%m%d}", signed_by, issued_at, out):
+    signature = (number or f"{batch}-{issued_at:%Y%m%d}", signed_by, issued_at)
+    for path in _issue(checked, signature, out, language=language, letterhead=letterhead):
         typer.echo(path)
     _exit_by(checked)
 
@@ -243,6 +249,7 @@ def explain(
 @app.command()
 def demo(
     out: Annotated[Path, typer.Option(help="Folder for the files.")] = Path("demo"),
+    language: Language = "en",
 ) -> None:
     """Run the whole job on the invented sample plant: stages, a certificate and a reject notice."""
     from wqcheck.shipped_files import shipped_folder
@@ -262,7 +269,7 @@ def demo(
         number = f"DEMO-{checked.details.batch}-{issued_at:%Y%m%d-%H%M%S}"
         papers += [
             path
-            for path in _issue(checked, number, "Demo Signatory (invented)", issued_at, out)
+            for path in _issue(checked, (number, "Demo Signatory (invented)", issued_at), out, language=language)
             if path.suffix == ".pdf"
         ]
     typer.echo(f"\nOpen {papers[0]} (certificate) and {papers[1]} (notice), each with its .xlsx and .json beside it.")
@@ -324,14 +331,24 @@ def _judging(path: Path | None, decision_rule: str, guard_multiple: float | None
     return chosen.overridden(decision_rule, guard_multiple)
 
 
-def _issue(checked: BatchCheck, number: str, signed_by: str, issued_at: datetime, out: Path) -> tuple[Path, ...]:
+def _issue(
+    checked: BatchCheck,
+    signature: tuple[str, str, datetime],
+    out: Path,
+    *,
+    language: str = "en",
+    letterhead: Path | None = None,
+) -> tuple[Path, ...]:
     from wqcheck.certificate.data import issue_certificate, issue_notice
+    from wqcheck.certificate_files.letterhead import PLAIN, load_letterhead
     from wqcheck.certificate_files.writing import write_certificate
     from wqcheck.release.decision import Disposition
 
+    number, signed_by, issued_at = signature
     released = checked.decision.disposition == Disposition.RELEASE
     issue = issue_certificate if released else issue_notice
-    return write_certificate(issue(checked, number=number, signed_by=signed_by, issued_at=issued_at), out)
+    paper = issue(checked, number=number, signed_by=signed_by, issued_at=issued_at, language=language)
+    return write_certificate(paper, out, letterhead=load_letterhead(letterhead) if letterhead else PLAIN)
 
 
 def _demo_stages(book: Path, train: Path, out: Path) -> None:

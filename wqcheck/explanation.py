@@ -27,6 +27,12 @@ _SIGNS = {
     Sign.PRESENT: "detected", Sign.NOT_DONE: "the test was not done", Sign.UNREADABLE: "no readable result",
 }  # fmt: skip
 
+STEP_TITLES = (
+    "as given", "read as", "unit", "conversion", "bounds", "limit", "evidence", "decision rule", "reporting limit",
+    "uncertainty", "verdict",
+)  # fmt: skip
+"""What the steps of a working are about, for print in other languages."""
+
 
 class NothingToExplainError(WqcheckError, LookupError):
     """No judged result is at the cell, or of the sample and parameter, that was asked for; the text says what is."""

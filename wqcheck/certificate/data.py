@@ -29,11 +29,13 @@ from wqcheck.certificate.lines import (
     sample_lines,
     stage_lines,
 )
+from wqcheck.certificate.unread import UnreadCell, unread_cells
 from wqcheck.certificate.words import next_steps, statement
 from wqcheck.errors import ReleaseRefusedError
 from wqcheck.explanation import Explanation, Step, explain
 from wqcheck.findings import Severity
 from wqcheck.judging.rules import RuleStatement
+from wqcheck.languages.catalogues import SOURCE, catalogue
 from wqcheck.release.decision import CAUTION, BatchCheck, BatchDetails, Disposition, FileStamp, Reason
 from wqcheck.tables import Judged, LimitClass, Verdict
 
@@ -50,6 +52,7 @@ class CertificateKind(StrEnum):
     RELEASE = "certificate of batch release"
     HOLD = "hold notice"
     REJECT = "reject notice"
+    WITHDRAWAL = "withdrawal notice"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,10 +72,11 @@ class Certificate:
 
     ``results`` are judged against a limit, those that ask for a decision first; ``without_limit`` were tested but no
     limit listed in ``files`` binds them. ``missing`` are required and not tested; ``not_tested`` have a binding limit
-    and no result (both by name). ``issued_at`` is ISO 8601 text. The last five come from a record store and are left
-    out of the JSON where they are blank; :class:`KeptAs` explains four of them, ``withdrawn`` says since when and why
-    the document no longer holds. ``decision_rules`` say how each limit table was judged; ``workings`` show every step
-    of each result that is not a plain pass.
+    and no result (both by name). ``unread`` are cells that look like results and were not read. ``issued_at`` is ISO
+    8601 text, ``language`` that of the printed paper: the data are always in English. ``decision_rules`` say how each
+    limit table was judged; ``workings`` show every step of each result that is not a plain pass. The last five come
+    from a record store and are left out of the JSON where they are blank; :class:`KeptAs` explains four of them,
+    ``withdrawn`` says since when and why the document no longer holds.
     """
 
     kind: CertificateKind
@@ -96,6 +100,8 @@ class Certificate:
     files: tuple[FileStamp, ...]
     decision_rules: tuple[RuleStatement, ...] = ()
     workings: tuple[Explanation, ...] = ()
+    unread: tuple[UnreadCell, ...] = ()
+    language: str = SOURCE
     caution: str = CAUTION
     schema: str = SCHEMA
     revision: int = 0
@@ -111,7 +117,13 @@ class Certificate:
 
 
 def issue_certificate(
-    check: BatchCheck, *, number: str, signed_by: str, issued_at: datetime, kept: KeptAs = NOT_KEPT
+    check: BatchCheck,
+    *,
+    number: str,
+    signed_by: str,
+    issued_at: datetime,
+    kept: KeptAs = NOT_KEPT,
+    language: str = SOURCE,
 ) -> Certificate:
     """Issue a certificate of batch release.
 
@@ -126,6 +138,8 @@ def issue_certificate(
         When it is signed; no clock is read here.
     kept : KeptAs
         What a record store adds. An override releases a batch that is recommended to be held, never one to be rejected.
+    language : str
+        Language of the printed paper, a key of :data:`wqcheck.languages.catalogues.LANGUAGES`.
 
     Raises
     ------
@@ -136,11 +150,18 @@ def issue_certificate(
     obstacles = _blank_entries(number, signed_by) + (_guarded(check) if overridden else _obstacles(check))
     if obstacles:
         raise ReleaseRefusedError(check.details.batch, str(check.decision.disposition), obstacles)
-    return _document(check, CertificateKind.RELEASE, (number, signed_by, issued_at), kept)
+    document = _document(check, CertificateKind.RELEASE, (number, signed_by, issued_at), kept)
+    return replace(document, language=catalogue(language).language)
 
 
 def issue_notice(
-    check: BatchCheck, *, number: str, signed_by: str, issued_at: datetime, kept: KeptAs = NOT_KEPT
+    check: BatchCheck,
+    *,
+    number: str,
+    signed_by: str,
+    issued_at: datetime,
+    kept: KeptAs = NOT_KEPT,
+    language: str = SOURCE,
 ) -> Certificate:
     """Issue a hold notice or a reject notice, whichever the decision says (arguments as for a certificate).
 
@@ -155,7 +176,8 @@ def issue_notice(
     if kind is None or obstacles:
         wrong = [] if kind else ["a notice is written for hold and reject only; issue a certificate instead"]
         raise ReleaseRefusedError(check.details.batch, str(check.decision.disposition), obstacles + wrong)
-    return _document(check, kind, (number, signed_by, issued_at), kept)
+    document = _document(check, kind, (number, signed_by, issued_at), kept)
+    return replace(document, language=catalogue(language).language)
 
 
 def _blank_entries(number: str, signed_by: str) -> list[str]:
@@ -215,6 +237,7 @@ def _document(
             for finding in check.findings
         ),
         files=tuple(map(_printable, check.files)),
+        unread=unread_cells(check.ledger),
         revision=kept.revision,
         supersedes=plain_text(kept.supersedes),
         override=override,
@@ -282,6 +305,7 @@ def _records(data: dict[str, Any]) -> dict[str, Any]:
         "stages": StageLine,
         "findings": FindingLine,
         "files": FileStamp,
+        "unread": UnreadCell,
         "decision_rules": RuleStatement,
         "workings": _working,
     }

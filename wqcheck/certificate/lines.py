@@ -10,6 +10,7 @@ from typing import Any
 import pandas as pd
 
 from wqcheck.certificate.figures import compared_text, limit_text, removal_text, unit_text
+from wqcheck.languages.catalogues import ENGLISH, Catalogue
 from wqcheck.parameters import catalogue
 from wqcheck.tables import Judged, Readings, Rule, Sign, Stages, Verdict
 
@@ -44,9 +45,10 @@ class ResultLine:
     """One result beside one limit.
 
     ``compared_low`` and ``compared_high`` are the ends of what the result can be, in ``limit_unit``; ``None`` means
-    that there is no such end. ``unverified`` is blank, or says that the limit was not read in the official text.
-    ``uncertainty`` (expanded), ``guard_band`` and the bounds of a sum are in ``limit_unit``, ``conformity`` is a
-    probability from 0 to 1, ``loq_percent`` the reporting limit in percent of the limit; ``None`` where not known.
+    that there is no such end. ``rule`` says how the limit is compared (:class:`wqcheck.tables.Rule`), blank where none
+    binds. ``unverified`` is blank, or says that the limit was not read in the official text. ``uncertainty``
+    (expanded), ``guard_band`` and the bounds of a sum are in ``limit_unit``, ``conformity`` is a probability from 0 to
+    1, ``loq_percent`` the reporting limit in percent of the limit; ``None`` where not known.
     """
 
     parameter: str
@@ -62,6 +64,7 @@ class ResultLine:
     compared: str
     compared_low: float | None
     compared_high: float | None
+    rule: str
     limit: str
     limit_lower: float | None
     limit_upper: float | None
@@ -128,10 +131,10 @@ def parameter_name(code: str, fallback: str = "") -> str:
     return known.name if known is not None else plain_text(fallback or code)
 
 
-def reported_unit(line: ResultLine) -> str:
+def reported_unit(line: ResultLine, say: Catalogue = ENGLISH) -> str:
     """Write the unit of a result as it stands beside the reported text (``Absent`` needs its volume, not its unit)."""
     word = line.sign in (Sign.ABSENT, Sign.PRESENT)
-    return unit_text("" if word else line.unit, line.basis, line.volume_ml)
+    return unit_text("" if word else line.unit, line.basis, line.volume_ml, say)
 
 
 def result_lines(judged: pd.DataFrame, required: tuple[str, ...]) -> tuple[ResultLine, ...]:
@@ -176,6 +179,7 @@ def _result_line(row: Mapping[Any, Any], required: tuple[str, ...]) -> ResultLin
         compared=compared_text(low, high, unit),
         compared_low=finite(low),
         compared_high=finite(high),
+        rule=words[Judged.rule],
         limit=limit_text(words[Judged.rule], lower, upper, unit),
         limit_lower=lower,
         limit_upper=upper,

@@ -4,22 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from wqcheck.certificate.lines import UNVERIFIED, ResultLine
+from wqcheck.certificate.lines import ResultLine
+from wqcheck.languages.catalogues import ENGLISH, Catalogue
 from wqcheck.release.decision import Disposition
 from wqcheck.tables import Verdict
 
 _FAILING = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
-_END = {
-    Disposition.HOLD: (
-        "When every point is settled, check the workbook again; only a certificate of batch release ends the hold."
-    ),
-    Disposition.REJECT: (
-        "Let the authorised person decide in writing what becomes of the batch; tell the authority where it asks."
-    ),
-}
 
 
-def statement(disposition: Disposition, lines: Sequence[ResultLine], missing: Sequence[str]) -> tuple[str, ...]:
+def statement(
+    disposition: Disposition, lines: Sequence[ResultLine], missing: Sequence[str], say: Catalogue = ENGLISH
+) -> tuple[str, ...]:
     """Say what was compared and what came of it; a notice gives no reassurance.
 
     Parameters
@@ -29,25 +24,55 @@ def statement(disposition: Disposition, lines: Sequence[ResultLine], missing: Se
         Those that were judged against a limit.
     missing : sequence of str
         Names of required parameters without a result.
+    say : Catalogue
+        The language.
     """
     required = _names(line for line in lines if line.verdict in _FAILING and line.required)
     others = _names(line for line in lines if line.verdict in _FAILING and not line.required)
-    unverified = sum(line.unverified != "" for line in lines)
-    calm = disposition == Disposition.RELEASE and required == ""
-    outcome = "; no listed required result exceeded its limit" if calm else ""
-    first = f"The results listed were compared with the limits listed{outcome}."
-    return (
-        first if lines else "No result was compared with a limit.",
-        *_said("These required results did not keep their limit: {}.", required),
-        *_said("These other results did not keep their limit: {}.", others),
-        *_said("These results could not be compared with their limit: {}.", _unclear(lines)),
-        *_said("These required parameters have no result: {}.", ", ".join(missing)),
-        *_said(f"Of the {len(lines)} limit rows used, {{}} {UNVERIFIED}; the table marks them.", _counted(unverified)),
+    unclear, absent = _unclear(lines), ", ".join(missing)
+    sentences = (
+        (True, _first(lines, calm=disposition == Disposition.RELEASE and required == "", say=say)),
+        (required, say("These required results did not keep their limit: {names}.", names=required)),
+        (others, say("These other results did not keep their limit: {names}.", names=others)),
+        (unclear, say("These results could not be compared with their limit: {names}.", names=unclear)),
+        (absent, say("These required parameters have no result: {names}.", names=absent)),
     )
+    return (*(sentence for given, sentence in sentences if given), *_unverified(lines, say))
+
+
+def _first(lines: Sequence[ResultLine], *, calm: bool, say: Catalogue) -> str:
+    if not lines:
+        return say("No result was compared with a limit.")
+    if calm:
+        return say(
+            "The results listed were compared with the limits listed; no listed required result exceeded its limit."
+        )
+    return say("The results listed were compared with the limits listed.")
+
+
+def _unverified(lines: Sequence[ResultLine], say: Catalogue) -> tuple[str, ...]:
+    number, count = sum(line.unverified != "" for line in lines), len(lines)
+    if number == 1:
+        one = say(
+            "Of the {count} limit rows used, 1 is not verified against the official text; the table marks it.",
+            count=count,
+        )
+        return (one,)
+    more = say(
+        "Of the {count} limit rows used, {number} are not verified against the official text; the table marks them.",
+        count=count,
+        number=number,
+    )
+    return (more,) if number else ()
 
 
 def next_steps(
-    disposition: Disposition, batch: str, lines: Sequence[ResultLine], missing: Sequence[str], doubts: int
+    disposition: Disposition,
+    batch: str,
+    lines: Sequence[ResultLine],
+    missing: Sequence[str],
+    doubts: int,
+    say: Catalogue = ENGLISH,
 ) -> tuple[str, ...]:
     """Say what to do next, in the order of doing it (common practice, no source).
 
@@ -55,18 +80,59 @@ def next_steps(
     """
     failing, unclear = _names(line for line in lines if line.verdict in _FAILING), _unclear(lines)
     if disposition == Disposition.RELEASE:
-        return (
-            f"File this certificate with the records of batch {batch}, with the workbooks listed under Files.",
-            *_said("Follow up the rows marked in the table: {}.", ", ".join(filter(None, (failing, unclear)))),
+        names = ", ".join(filter(None, (failing, unclear)))
+        filed = say(
+            "File this certificate with the records of batch {batch}, with the workbooks listed under Files.",
+            batch=batch,
         )
-    mark = str(disposition).upper()
+        return (filed, say("Follow up the rows marked in the table: {names}.", names=names)) if names else (filed,)
+    tests, unsettled = ", ".join(missing), str(doubts or "")
+    steps = (
+        (True, _kept_apart(disposition, batch, say)),
+        (
+            failing,
+            say("Find out why these did not keep their limit: {names}. Retest only by a written plan.", names=failing),
+        ),
+        (tests, say("Have these tested, or add their results to the workbook: {names}.", names=tests)),
+        (unclear, say("Ask the laboratory for a result that can be compared with the limit: {names}.", names=unclear)),
+        (
+            unsettled,
+            say("Settle the data findings marked “hold” ({number}); each says what to mend and where.", number=doubts),
+        ),
+        (True, _end(disposition, say)),
+    )
+    return tuple(step for given, step in steps if given)
+
+
+def _kept_apart(disposition: Disposition, batch: str, say: Catalogue) -> str:
+    return say(
+        "Do not dispatch batch {batch}. Keep it apart from other stock and mark it “{mark}”.",
+        batch=batch,
+        mark=say(str(disposition)).upper(),
+    )
+
+
+def _end(disposition: Disposition, say: Catalogue) -> str:
+    if disposition == Disposition.HOLD:
+        return say(
+            "When every point is settled, check the workbook again; only a certificate of batch release ends the hold."
+        )
+    return say(
+        "Let the authorised person decide in writing what becomes of the batch; tell the authority where it asks."
+    )
+
+
+def withdrawal_statement(number: str, say: Catalogue = ENGLISH) -> tuple[str, ...]:
+    """Say that a document no longer holds."""
+    return (say("The document {number} is withdrawn. It no longer holds, and nobody may rely on it.", number=number),)
+
+
+def withdrawal_steps(batch: str, say: Catalogue = ENGLISH) -> tuple[str, ...]:
+    """Say what to do about a document that no longer holds (common practice, no source)."""
     return (
-        f"Do not dispatch batch {batch}. Keep it apart from other stock and mark it “{mark}”.",
-        *_said("Find out why these did not keep their limit: {}. Retest only by a written plan.", failing),
-        *_said("Have these tested, or add their results to the workbook: {}.", ", ".join(missing)),
-        *_said("Ask the laboratory for a result that can be compared with the limit: {}.", unclear),
-        *_said("Settle the data findings marked “hold” ({}); each says what to mend and where.", str(doubts or "")),
-        _END[disposition],
+        say("Do not dispatch what is left of batch {batch}; find out where the rest of it went.", batch=batch),
+        say("Tell everyone who holds the withdrawn document, and replace each copy with this notice."),
+        say("Let the authorised person decide in writing about a recall; tell the authority where it asks."),
     )
 
 
@@ -77,11 +143,3 @@ def _unclear(lines: Sequence[ResultLine]) -> str:
 
 def _names(lines: Iterable[ResultLine]) -> str:
     return ", ".join(dict.fromkeys(line.name for line in lines))
-
-
-def _counted(number: int) -> str:
-    return f"{number} {'is' if number == 1 else 'are'}" if number else ""
-
-
-def _said(sentence: str, what: str) -> tuple[str, ...]:
-    return (sentence.replace("{}", what),) if what else ()

@@ -22,7 +22,7 @@ Standard = Literal["a-3b", "a-1b"]
 _DIRECTION = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 _HIDDEN = ("Cc", "Cs", "Co", "Cn")
 _PROBE = b"""#set document(date: auto)
-#set text(font: ("Libertinus Serif", "New Computer Modern", "DejaVu Sans Mono"))
+#set text(font: ("Libertinus Serif", "New Computer Modern", "Noto Naskh Arabic", "DejaVu Sans Mono"))
 #for c in sys.inputs.characters.codepoints() [#text(c) ]"""
 
 

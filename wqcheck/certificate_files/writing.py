@@ -1,7 +1,8 @@
 """Turns a certificate into its three files: JSON, PDF/A-3b with that JSON attached, and a workbook.
 
-The PDF is made from ``templates/certificate.typ``; every value enters it as a string of a JSON document, never as
-markup, and only fonts that come with the compiler (or from ``fonts``) are used: same certificate, same bytes.
+The PDF is made from ``templates/certificate.typ`` or the plant's own template; every value enters it as a string of a
+JSON document, never as markup, and only fonts that come with the compiler, with this package or from ``fonts`` are
+used: same certificate, same bytes.
 """
 
 from __future__ import annotations
@@ -11,23 +12,31 @@ import json
 import re
 import unicodedata
 from collections.abc import Sequence
-from dataclasses import asdict
-from datetime import UTC, datetime
+from dataclasses import replace
+from datetime import datetime
 from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from wqcheck.certificate.data import Certificate, to_json
-from wqcheck.certificate.lines import parameter_name, reported_unit
-from wqcheck.certificate_files.press import Standard, press_document
-from wqcheck.certificate_files.workbook import workbook_bytes
-from wqcheck.errors import WqcheckError
-from wqcheck.release.decision import Disposition, Reason
+import typst
 
+from wqcheck.certificate.data import Certificate, to_json
+from wqcheck.certificate_files.letterhead import PLAIN, Letterhead
+from wqcheck.certificate_files.press import Standard, press_document
+from wqcheck.certificate_files.view import SignatureLine, moment_of, view_of
+from wqcheck.certificate_files.workbook import workbook_bytes
+from wqcheck.errors import PlantFileError, WqcheckError
+from wqcheck.languages.catalogues import catalogue
+
+_PACKAGE = resources.files("wqcheck.certificate_files")
+_SHIPPED_FONTS = _PACKAGE.joinpath("fonts")
+_TEMPLATE = _PACKAGE.joinpath("templates/certificate.typ")
 _RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?", re.IGNORECASE)
 
 
-def write_certificate(certificate: Certificate, folder: Path, *, fonts: Sequence[Path] = ()) -> tuple[Path, ...]:
+def write_certificate(
+    certificate: Certificate, folder: Path, *, fonts: Sequence[Path] = (), letterhead: Letterhead = PLAIN
+) -> tuple[Path, ...]:
     """Write ``NUMBER.json``, ``NUMBER.pdf`` and ``NUMBER.xlsx`` into a folder, which is made if need be.
 
     Parameters
@@ -37,6 +46,8 @@ def write_certificate(certificate: Certificate, folder: Path, *, fonts: Sequence
     folder : Path
     fonts : sequence of Path, optional
         Folders with further fonts, for names in a script that the built-in fonts do not have.
+    letterhead : Letterhead, optional
+        The plant's own head and template.
 
     Returns
     -------
@@ -48,10 +59,10 @@ def write_certificate(certificate: Certificate, folder: Path, *, fonts: Sequence
     WqcheckError
         When the folder already holds another document with this number; nothing is written then.
     """
-    stem = file_stem(certificate.number)
+    stem = document_stem(certificate)
     contents = {
         folder / f"{stem}.json": to_json(certificate).encode("utf-8"),
-        folder / f"{stem}.pdf": pdf_bytes(certificate, fonts=fonts),
+        folder / f"{stem}.pdf": pdf_bytes(certificate, fonts=fonts, letterhead=letterhead),
         folder / f"{stem}.xlsx": workbook_bytes(certificate),
     }
     data = folder / f"{stem}.json"
@@ -61,6 +72,11 @@ def write_certificate(certificate: Certificate, folder: Path, *, fonts: Sequence
     for path, content in contents.items():
         path.write_bytes(content)
     return tuple(contents)
+
+
+def document_stem(certificate: Certificate) -> str:
+    """Make the file name of a document; the notice that withdraws it stands beside it."""
+    return file_stem(certificate.number) + ("-withdrawn" if certificate.withdrawn else "")
 
 
 def file_stem(number: str) -> str:
@@ -77,64 +93,45 @@ def file_stem(number: str) -> str:
     )
 
 
-def pdf_bytes(certificate: Certificate, *, standard: Standard = "a-3b", fonts: Sequence[Path] = ()) -> bytes:
+def pdf_bytes(
+    certificate: Certificate,
+    *,
+    standard: Standard = "a-3b",
+    fonts: Sequence[Path] = (),
+    letterhead: Letterhead = PLAIN,
+    signature: SignatureLine | None = None,
+) -> bytes:
     """Print a certificate or notice as PDF; as PDF/A-3 its JSON is attached, byte for byte.
 
     Characters that no font has are printed as ``[U+4F60]`` with a remark; the attached data holds them unchanged.
+
+    Raises
+    ------
+    PlantFileError
+        The plant's own template cannot be printed.
     """
     text = to_json(certificate)
-    template, view, moment = certificate_print(certificate)
-    return press_document(
-        template,
-        view,
-        standard=standard,
-        moment=moment,
-        attachment=(f"{file_stem(certificate.number)}.json", text) if standard == "a-3b" else None,
-        fonts=fonts,
-    )
+    template, view, moment = certificate_print(certificate, letterhead, signature)
+    own_fonts = [Path(str(_SHIPPED_FONTS))] if catalogue(certificate.language).leftwards else []
+    try:
+        return press_document(
+            template,
+            view,
+            standard=standard,
+            moment=moment,
+            attachment=(f"{document_stem(certificate)}.json", text) if standard == "a-3b" else None,
+            fonts=[*own_fonts, *fonts],
+        )
+    except typst.TypstError as error:
+        if letterhead.template is None:
+            raise
+        raise PlantFileError(f"the plant's own template cannot be printed: {error}; mend that place") from error
 
 
-def certificate_print(certificate: Certificate) -> tuple[bytes, dict[str, Any], datetime]:
+def certificate_print(
+    certificate: Certificate, letterhead: Letterhead = PLAIN, signature: SignatureLine | None = None
+) -> tuple[bytes, dict[str, Any], datetime]:
     """Return what a certificate is printed from: the page template, what it prints, and the date of the document."""
-    template = resources.files("wqcheck.certificate_files").joinpath("templates/certificate.typ").read_bytes()
-    return template, _view(certificate, json.loads(to_json(certificate))), _moment(certificate)
-
-
-def _moment(certificate: Certificate) -> datetime:
-    moment = datetime.fromisoformat(certificate.issued_at)
-    return moment if moment.tzinfo else moment.replace(tzinfo=UTC)
-
-
-def _view(certificate: Certificate, data: dict[str, Any]) -> dict[str, Any]:
-    """Add to the certificate's data what only print needs."""
-    printed: dict[str, Any] = {
-        key: [{**asdict(line), "unit_text": reported_unit(line)} for line in lines]
-        for key, lines in (("results", certificate.results), ("without_limit", certificate.without_limit))
-    }
-    against = [reason for reason in certificate.reasons if reason.disposition != Disposition.RELEASE]
-    printed["headlines"] = _headlines(against)
-    printed["against"] = [_printed_reason(reason) for reason in against]
-    printed["noted"] = [_printed_reason(reason) for reason in certificate.reasons if reason not in against]
-    moment, zone = _moment(certificate), data["issued_at"][19:]
-    return {
-        **data,
-        **printed,
-        "title": f"{data['kind'].capitalize()} {data['number']}",
-        "issued": f"{moment:%Y-%m-%d %H:%M}" + (f" (UTC{zone})" if zone else ""),
-    }
-
-
-def _headlines(against: Sequence[Reason]) -> list[dict[str, Any]]:
-    """Give one reason per parameter, the gravest first, with how many more there are about it."""
-    groups: dict[str, list[Reason]] = {}
-    for reason in against:
-        groups.setdefault(reason.parameter or reason.message, []).append(reason)
-    return [{**_printed_reason(reasons[0]), "more": len(reasons) - 1} for reasons in groups.values()]
-
-
-def _printed_reason(reason: Reason) -> dict[str, Any]:
-    """Split off the name of the parameter, where the message begins with it, so that it can be set in bold."""
-    name, message = parameter_name(reason.parameter) if reason.parameter else "", reason.message
-    begins = message.lower().startswith(name.lower())
-    name, message = (message[: len(name)], message[len(name) :]) if begins else (name, f": {message}")
-    return {"name": name, "message": message, "where": reason.where, "more": 0}
+    say = replace(catalogue(certificate.language), local_dates=letterhead.local_dates)
+    view = view_of(certificate, json.loads(to_json(certificate)), say, letterhead, signature)
+    return letterhead.template or _TEMPLATE.read_bytes(), view, moment_of(certificate)

@@ -9,6 +9,7 @@ import numpy as np
 
 from wqcheck.findings import Finding, Severity
 from wqcheck.near_names import did_you_mean
+from wqcheck.parameters import normalise
 from wqcheck.sheets.coded import Coded, Flags
 from wqcheck.sheets.columns import analytes_of, texts_of
 from wqcheck.sheets.content import RESULT_LIKE, Kind, kinds_of
@@ -50,7 +51,11 @@ def say_unread_column(work: Extraction, position: int, tested: set[str]) -> None
             "results of what it names; head it with the name of the parameter and its unit"
         )
         work.note("column not read", message, where, heading, Severity.HOLD)
-    elif column.role == "" and not _tells_nothing(column.heading, cells):
+    elif (
+        column.role == ""
+        and not _tells_nothing(column.heading, cells)
+        and normalise(heading) not in work.layout.name_of()
+    ):
         near = f"; {did_you_mean(column.heading)} Answer it once in a sheet layout" if column.heading else ""
         message = (
             f"the column {heading!r} holds numbers or results, but its heading says neither parameter nor use; it was "

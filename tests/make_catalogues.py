@@ -1,0 +1,82 @@
+"""Turns the messages in the sources into the gettext catalogues of ``wqcheck/languages/locale``.
+
+``python -m tests.make_catalogues`` adds new messages to every catalogue (untranslated, so that the tests name them) and
+drops those that no source has any more; translations are kept.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+from babel.messages.catalog import Catalog
+from babel.messages.extract import extract
+from babel.messages.pofile import read_po, write_po
+
+from wqcheck.certificate_files.view import DATA_WORDS
+from wqcheck.certificate_files.workbook import WORKBOOK_WORDS
+from wqcheck.languages.catalogues import LANGUAGES, PAPERS, SOURCE
+
+PACKAGE = Path(__file__).resolve().parent.parent / "wqcheck"
+LOCALE = PACKAGE / "languages" / "locale"
+TEMPLATE = PACKAGE / "certificate_files" / "templates" / "certificate.typ"
+PYTHON = [
+    *sorted((PACKAGE / "certificate").glob("*.py")),
+    *sorted((PACKAGE / "certificate_files").glob("*.py")),
+]
+HEADER = """\
+# Messages of wqcheck's papers; python -m tests.make_catalogues adds new ones.
+msgid ""
+msgstr ""
+"Language: {language}\\n"
+"MIME-Version: 1.0\\n"
+"Content-Type: text/plain; charset=utf-8\\n"
+"Content-Transfer-Encoding: 8bit\\n"
+
+"""
+# A literal inside t(...): of its first argument, also where an if chooses between two.
+_CALL = re.compile(r'\bt\((if [^"]*\{ )?"((?:[^"\\]|\\.)*)"(?: \} else \{ "((?:[^"\\]|\\.)*)")?')
+
+
+def messages() -> dict[str, str]:
+    """Return every message of papers, each with the file that it stands in."""
+    found = dict.fromkeys(DATA_WORDS, "words of the data") | dict.fromkeys(WORKBOOK_WORDS, "workbook.py")
+    for path in PYTHON:
+        with path.open("rb") as file:
+            for _, message, _, _ in extract("python", file, keywords={"say": None}):
+                found.setdefault(str(message), path.name)
+    for message in typst_messages(TEMPLATE.read_text("utf-8")):
+        found.setdefault(message, TEMPLATE.name)
+    return found
+
+
+def typst_messages(source: str) -> Iterator[str]:
+    """Yield the literals that a template gives to ``t``."""
+    for match in _CALL.finditer(source):
+        yield from (re.sub(r"\\(.)", r"\1", text) for text in match.groups()[1:] if text)
+
+
+def updated(language: str) -> bytes:
+    """Return a catalogue with all messages of today and the translations it has."""
+    path = LOCALE / f"{PAPERS}.{language}.po"
+    old = read_po(io.BytesIO(path.read_bytes()), locale=language) if path.exists() else Catalog(locale=language)
+    new = Catalog(locale=language)
+    for message, place in messages().items():
+        known = old.get(message)
+        new.add(message, known.string if known else "", auto_comments=[place])
+    written = io.BytesIO()
+    write_po(written, new, width=110, omit_header=True)
+    return HEADER.format(language=language).encode() + written.getvalue()
+
+
+def main() -> None:
+    """Write every catalogue again."""
+    for language in LANGUAGES:
+        if language != SOURCE:
+            (LOCALE / f"{PAPERS}.{language}.po").write_bytes(updated(language))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,78 @@
+"""Checks that verifying a paper recomputes its verdicts under every decision rule of ILAC-G8:09/2019, section 4.2.
+
+The batches are the shipped samples, read and judged as a user would; a verdict changed by hand must be named.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+from datetime import UTC, date, datetime
+
+import pytest
+
+from tests.test_judging_rules import SAMPLES
+from wqcheck.batch import check_workbook
+from wqcheck.certificate.data import Certificate, issue_notice, to_json
+from wqcheck.judging.rules import shipped_judging_rules
+from wqcheck.judging.verdicts import SERIES_RULES, DecisionRule
+from wqcheck.limit_tables.loading import shipped_tables
+from wqcheck.release.decision import BatchDetails
+from wqcheck.statistics.rounding import Method
+from wqcheck.tables import Rule, Verdict
+from wqcheck.verification.paper import verify_paper
+from wqcheck.verification.recomputing import not_recomputable, verdict_problems
+
+WHEN = datetime(2026, 3, 5, 6, 2, tzinfo=UTC)
+
+
+def paper(decision: str, comparison: Method = Method.ABSOLUTE) -> Certificate:
+    rules = shipped_judging_rules().overridden(decision)
+    tables = {name: replace(rule, comparison=comparison) for name, rule in rules.tables.items()}
+    judging = replace(rules, default=replace(rules.default, comparison=comparison), tables=tables)
+    check = check_workbook(
+        [SAMPLES / "run_B2108_trouble.xlsx"], details=BatchDetails(batch="B2108", product="purified"),
+        limits=shipped_tables(), train=SAMPLES / "train.toml", rules=None, on=date(2026, 3, 31), product="purified",
+        judging=judging,
+    )  # fmt: skip
+    return issue_notice(check, number="N-1", signed_by="Mara Quell (invented)", issued_at=WHEN)
+
+
+@pytest.mark.parametrize("comparison", Method)
+@pytest.mark.parametrize("decision", DecisionRule)
+def test_the_verdicts_of_every_decision_rule_follow(decision: str, comparison: Method) -> None:
+    made = paper(decision, comparison)
+    assert len(made.results) > 50
+    assert list(verdict_problems(made)) == []
+    assert verify_paper(to_json(made).encode("utf-8")).sound
+
+
+@pytest.mark.parametrize("decision", DecisionRule)
+def test_a_verdict_made_better_is_named(decision: str) -> None:
+    """Each result that is no pass is called one, one at a time; only rules on a series cannot be recomputed."""
+    made = paper(decision)
+    flagged = [n for n, line in enumerate(made.results) if line.verdict != Verdict.PASS]
+    single = [n for n in flagged if made.results[n].rule not in SERIES_RULES]
+    assert len(single) > 2
+    for number in single:
+        lines = list(made.results)
+        lines[number] = replace(lines[number], verdict=str(Verdict.PASS))
+        assert any("verdict is 'pass'" in problem for problem in verdict_problems(replace(made, results=tuple(lines))))
+
+
+def test_a_guard_band_made_smaller_is_named() -> None:
+    made = paper(DecisionRule.GUARD_BAND)
+    banded = [line for line in made.results if line.guard_band]
+    assert banded
+    spoilt = tuple(replace(line, guard_band=0.0) if line.guard_band else line for line in made.results)
+    problems = list(verdict_problems(replace(made, results=spoilt)))
+    assert sum("guard band does not follow" in problem for problem in problems) == len(banded)
+
+
+def test_rows_of_a_series_are_said_not_to_be_checked() -> None:
+    made = paper(DecisionRule.SIMPLE)
+    lines = tuple(replace(line, rule=Rule.ATTRIBUTE_PLAN) for line in made.results)
+    series = replace(made, results=lines)
+    assert not_recomputable(series) == len(lines)
+    said = Counter(check.what for check in verify_paper(to_json(series).encode("utf-8")).checks)
+    assert said["verdicts of series"] == 1

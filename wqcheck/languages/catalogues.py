@@ -1,0 +1,110 @@
+"""Turns a language code into its catalogue: messages by their English text, with numbers and dates as it writes them.
+
+Catalogues are gettext files, ``locale/DOMAIN.LANGUAGE.po``; Babel reads them when they are first asked for. A message
+that a catalogue does not hold, or holds only as *fuzzy*, stays in English, so that nothing is ever left out.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from functools import cache
+from importlib import resources
+
+from wqcheck.errors import WqcheckError
+
+SOURCE = "en"
+PAPERS = "papers"
+"""The domain of certificates and notices."""
+
+LANGUAGES: Mapping[str, str] = {
+    "en": "English",
+    "fr": "français",
+    "pt": "português",
+    "es": "español",
+    "ar": "العربية",
+}
+"""Language codes (ISO 639-1), each with its own name."""
+
+_PLACE = re.compile(r"\{(\w+)\}")
+_LEFTWARDS = frozenset({"ar"})
+
+
+@dataclass(frozen=True, slots=True)
+class Catalogue:
+    """One language: call it with an English message to get that message in the language.
+
+    Attributes
+    ----------
+    language : str
+        A key of :data:`LANGUAGES`.
+    messages : Mapping[str, str]
+        English message → translation.
+    local_dates : bool
+        Whether dates are written as the language does; ISO 8601 otherwise.
+    """
+
+    language: str = SOURCE
+    messages: Mapping[str, str] = field(default_factory=dict)
+    local_dates: bool = False
+
+    def __call__(self, message: str, **values: object) -> str:
+        """Translate a message and put ``values`` in the places of their names in braces."""
+        text = self.messages.get(message) or message
+        return _PLACE.sub(lambda place: str(values.get(place[1], place[0])), text)
+
+    @property
+    def leftwards(self) -> bool:
+        """Whether the language is written from right to left."""
+        return self.language in _LEFTWARDS
+
+    def figure(self, text: str) -> str:
+        """Write a number (digits with a point) with the decimal mark of the language; digits stay 0 to 9."""
+        return text if self.language == SOURCE else text.replace(".", _decimal_mark(self.language))
+
+    def day(self, day: date) -> str:
+        """Write a day, or a moment with its time: ISO 8601 unless the catalogue is to write local dates."""
+        moment = isinstance(day, datetime)
+        if not self.local_dates:
+            return day.strftime("%Y-%m-%d %H:%M" if moment else "%Y-%m-%d")
+        from babel.dates import format_date, format_datetime
+
+        if isinstance(day, datetime):
+            return format_datetime(day, "medium", locale=self.language)
+        return format_date(day, "medium", locale=self.language)
+
+
+ENGLISH = Catalogue()
+
+
+@cache
+def catalogue(language: str, domain: str = PAPERS) -> Catalogue:
+    """Return a language's catalogue.
+
+    Raises
+    ------
+    WqcheckError
+        The language is none of :data:`LANGUAGES`.
+    """
+    if language not in LANGUAGES:
+        offered = ", ".join(f"{code} ({name})" for code, name in LANGUAGES.items())
+        raise WqcheckError(f"the language must be one of {offered} (given: {language!r})")
+    return ENGLISH if language == SOURCE else Catalogue(language, _messages(language, domain))
+
+
+def _messages(language: str, domain: str) -> dict[str, str]:
+    from babel.messages.pofile import read_po
+
+    place = resources.files("wqcheck.languages").joinpath("locale", f"{domain}.{language}.po")
+    with place.open("rb") as file:
+        entries = read_po(file, locale=language)
+    return {str(entry.id): str(entry.string) for entry in entries if entry.id and entry.string and not entry.fuzzy}
+
+
+@cache
+def _decimal_mark(language: str) -> str:
+    from babel.numbers import get_decimal_symbol
+
+    return get_decimal_symbol(language)

@@ -1,0 +1,1 @@
+"""What a stranger can check of a certificate or notice, offline and with nothing but the file."""
