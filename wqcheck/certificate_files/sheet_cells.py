@@ -9,6 +9,7 @@ from openpyxl import Workbook
 from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE, Cell, MergedCell
 from openpyxl.styles import Alignment, Border, Font, Side
 from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
 _LONGEST = 32_767  # characters in one cell, ECMA-376 / the spreadsheet's own limit
@@ -30,6 +31,16 @@ def add_sheet(book: Workbook, title: str, widths: dict[str, int], rows: Iterable
     sheet.freeze_panes = "A2"
     sheet.auto_filter.ref = sheet.dimensions
     return sheet
+
+
+def set_up_print(book: Workbook) -> None:
+    """Let every sheet print in landscape on A4, as wide as the page, with its headings on each page."""
+    for sheet in book.worksheets:
+        sheet.page_setup.orientation = "landscape"
+        sheet.page_setup.paperSize = sheet.PAPERSIZE_A4
+        sheet.page_setup.fitToHeight = 0
+        sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
+        sheet.print_title_rows = "1:1"
 
 
 def fill(cell: Cell | MergedCell, content: Any) -> None:

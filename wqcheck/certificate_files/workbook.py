@@ -14,13 +14,12 @@ from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 from openpyxl.styles import Font
 from openpyxl.utils.exceptions import InvalidFileException
 from openpyxl.worksheet.header_footer import HeaderFooterItem, _HeaderFooterPart
-from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
 from wqcheck.certificate.data import Certificate, to_json
 from wqcheck.certificate.figures import compared_words, limit_text
 from wqcheck.certificate.lines import ResultLine, reported_unit
-from wqcheck.certificate_files.sheet_cells import add_sheet
+from wqcheck.certificate_files.sheet_cells import add_sheet, set_up_print
 from wqcheck.certificate_files.view import moment_of, sentences
 from wqcheck.languages.catalogues import Catalogue, catalogue
 
@@ -209,12 +208,8 @@ def _embolden(sheet: Worksheet, verdicts: Sequence[str]) -> None:
 def _set_up_print(book: Workbook, certificate: Certificate) -> None:
     number = ILLEGAL_CHARACTERS_RE.sub("\ufffd", certificate.number)
     footer = f"{number[:100]} – {certificate.digest[:16]}".replace("&", "&&")
+    set_up_print(book)
     for sheet in book.worksheets:
-        sheet.page_setup.orientation = "landscape"
-        sheet.page_setup.paperSize = sheet.PAPERSIZE_A4
-        sheet.page_setup.fitToHeight = 0
-        sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
-        sheet.print_title_rows = "1:1"
         sheet.HeaderFooter.oddFooter = HeaderFooterItem(
             left=_HeaderFooterPart(text=footer), right=_HeaderFooterPart(text="&P / &N")
         )

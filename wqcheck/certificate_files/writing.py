@@ -11,7 +11,7 @@ import hashlib
 import json
 import re
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 from importlib import resources
@@ -65,10 +65,20 @@ def write_certificate(
         folder / f"{stem}.pdf": pdf_bytes(certificate, fonts=fonts, letterhead=letterhead),
         folder / f"{stem}.xlsx": workbook_bytes(certificate),
     }
-    data = folder / f"{stem}.json"
+    return write_files(contents, folder / f"{stem}.json", "document")
+
+
+def write_files(contents: Mapping[Path, bytes], data: Path, what: str) -> tuple[Path, ...]:
+    """Write the files of one document or report (*what*), of which *data* is the JSON, into their folder.
+
+    Raises
+    ------
+    WqcheckError
+        There is another JSON of that name already; nothing is written then.
+    """
     if data.exists() and data.read_bytes() != contents[data]:
-        raise WqcheckError(f"{data} holds another document with this number; give a new number or another folder")
-    folder.mkdir(parents=True, exist_ok=True)
+        raise WqcheckError(f"{data} holds another {what} with this number; give a new number or another folder")
+    data.parent.mkdir(parents=True, exist_ok=True)
     for path, content in contents.items():
         path.write_bytes(content)
     return tuple(contents)

@@ -33,10 +33,14 @@ def flagged_lines(judged: pd.DataFrame, required: tuple[str, ...]) -> tuple[Resu
     required : tuple of str
         Codes without which the batch cannot be released.
     """
-    rows = judged[judged[Judged.verdict].isin([str(verdict) for verdict in FLAGGED])]
+    rows = _flagged(judged)
     mild = ~rows[Judged.limit_class].isin([str(harm) for harm in _SEVEREST_FIRST])
     order = pd.DataFrame({"mild": mild, "margin": rows[Judged.margin]}).sort_values(["mild", "margin"], kind="stable")
     return result_lines(rows.loc[order.index], required)
+
+
+def _flagged(judged: pd.DataFrame) -> pd.DataFrame:
+    return judged[judged[Judged.verdict].isin([str(verdict) for verdict in FLAGGED])]
 
 
 def unlimited_lines(judged: pd.DataFrame) -> tuple[ResultLine, ...]:
@@ -114,7 +118,7 @@ def draw_workings(judged: pd.DataFrame, required: tuple[str, ...], rules: Sequen
     rules : sequence of RuleStatement
         How each limit table was judged.
     """
-    flagged = in_order(judged[judged[Judged.verdict].isin([str(verdict) for verdict in FLAGGED])], required)
+    flagged = in_order(_flagged(judged), required)
     if flagged.empty:
         return
     with st.expander("Working of a flagged result, step by step"):

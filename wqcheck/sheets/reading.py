@@ -10,7 +10,6 @@ from pathlib import Path
 import pandas as pd
 from pandera.typing import DataFrame
 
-from wqcheck.errors import WorkbookError
 from wqcheck.findings import Finding, Severity
 from wqcheck.sheet_layouts.records import NO_ANSWERS, SheetLayout
 from wqcheck.sheets.answers import count_told_cells
@@ -21,7 +20,7 @@ from wqcheck.sheets.headings import BATCH_LABELS
 from wqcheck.sheets.labels import Fact, read_labels
 from wqcheck.sheets.layouts import FoundTable, Layouts, choose_layout, find_tables
 from wqcheck.sheets.mark_findings import mark_findings
-from wqcheck.sheets.opening import open_books
+from wqcheck.sheets.opening import open_book, open_books
 from wqcheck.sheets.reading_limits import READING_LIMITS, ReadingLimits
 from wqcheck.sheets.result_cells import find_result_cells
 from wqcheck.sheets.roles import RoleGrid, cell_text, column_name
@@ -110,12 +109,7 @@ def read_workbook(
     wqcheck.errors.SheetLayoutError
         A file in the folder of layouts is not usable.
     """
-    results = read_books(source, layouts, limits)
-    if len(results) > 1:
-        raise WorkbookError(
-            f"{results[0].name} is a zipped folder of {len(results) - 1} book(s); unpack it and give one"
-        )
-    return results[0]
+    return _read_book(open_book(source, limits), layouts, alone=True)
 
 
 def read_books(

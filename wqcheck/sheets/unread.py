@@ -9,7 +9,6 @@ import numpy as np
 
 from wqcheck.findings import Finding, Severity
 from wqcheck.near_names import did_you_mean
-from wqcheck.parameters import normalise
 from wqcheck.sheets.coded import Coded, Flags
 from wqcheck.sheets.columns import analytes_of, texts_of
 from wqcheck.sheets.content import RESULT_LIKE, Kind, kinds_of
@@ -44,7 +43,6 @@ def say_unread_column(work: Extraction, position: int, tested: set[str]) -> None
         return
     heading = column.heading or column_name(position)
     where = work.at(int(work.result_rows[found[0]]), position)
-    told_so = normalise(heading) in set(map(normalise, work.layout.not_parameters))
     inside = analyte_inside(heading) if work.table.kind == "wide" and column.role in _COMPARED else None
     if inside is not None and inside.code not in tested:
         message = (
@@ -52,7 +50,7 @@ def say_unread_column(work: Extraction, position: int, tested: set[str]) -> None
             "results of what it names; head it with the name of the parameter and its unit"
         )
         work.note("column not read", message, where, heading, Severity.HOLD)
-    elif column.role == "" and not told_so and not _tells_nothing(column.heading, cells):
+    elif column.role == "" and not work.layout.is_no_parameter(heading) and not _tells_nothing(column.heading, cells):
         near = f"; {did_you_mean(column.heading)} Answer it once in a sheet layout" if column.heading else ""
         message = (
             f"the column {heading!r} holds numbers or results, but its heading says neither parameter nor use; it was "

@@ -11,12 +11,10 @@ from pathlib import Path
 from typing import Any
 
 from openpyxl import Workbook
-from openpyxl.worksheet.properties import PageSetupProperties
 
 from wqcheck.certificate_files.press import press_document
-from wqcheck.certificate_files.sheet_cells import add_sheet
-from wqcheck.certificate_files.writing import file_stem
-from wqcheck.errors import WqcheckError
+from wqcheck.certificate_files.sheet_cells import add_sheet, set_up_print
+from wqcheck.certificate_files.writing import file_stem, write_files
 from wqcheck.tables import StageVerdict
 from wqcheck.train_files.data import to_json
 
@@ -66,13 +64,7 @@ def write_report(data: Mapping[str, Any], folder: Path) -> tuple[Path, ...]:
         folder / f"{stem}.json": text.encode("utf-8"),
         folder / f"{stem}.svg": str(data["diagram"]).encode("utf-8"),
     }
-    held = folder / f"{stem}.json"
-    if held.exists() and held.read_bytes() != contents[held]:
-        raise WqcheckError(f"{held} holds another report with this number; give a new number or another folder")
-    folder.mkdir(parents=True, exist_ok=True)
-    for path, content in contents.items():
-        path.write_bytes(content)
-    return tuple(contents)
+    return write_files(contents, folder / f"{stem}.json", "report")
 
 
 def pdf_bytes(data: Mapping[str, Any]) -> bytes:
@@ -142,12 +134,7 @@ def workbook_bytes(data: Mapping[str, Any]) -> bytes:
     add_sheet(book, "Sources", {"Kind": 14, "Text": 110}, notes)
     add_sheet(book, "Files", {"Kind": 16, "File": 40, "Title": 50, "SHA-256": 70},
               ([f["kind"], f["name"], f["title"], f["sha256"]] for f in data["files"]))  # fmt: skip
-    for sheet in book.worksheets:
-        sheet.page_setup.orientation = "landscape"
-        sheet.page_setup.paperSize = sheet.PAPERSIZE_A4
-        sheet.page_setup.fitToHeight = 0
-        sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
-        sheet.print_title_rows = "1:1"
+    set_up_print(book)
     buffer = BytesIO()
     book.save(buffer)
     return buffer.getvalue()
