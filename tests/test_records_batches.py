@@ -9,10 +9,11 @@ from pathlib import Path
 
 import pytest
 from pandas.testing import assert_frame_equal
+from sqlalchemy import select
 
 from tests.record_stores import ADA, DAY, MEI, OTTO, RUI, act, files_of, held, rejected, released, taken_in
 from wqcheck.batch import check_workbook
-from wqcheck.certificate.data import verify_digest
+from wqcheck.certificate.data import CertificateKind, from_json, verify_digest
 from wqcheck.errors import RecordRefusedError
 from wqcheck.records.batches import batch, batches, flags, waiting
 from wqcheck.records.certificates import document_file, documents, issue, withdraw
@@ -20,6 +21,7 @@ from wqcheck.records.decisions import decide, review
 from wqcheck.records.intake import files_used, receive, take_in
 from wqcheck.records.parts import LinkedSample, RetainedSample, SampleRole, SubLot, attach, remark
 from wqcheck.records.roles import Act
+from wqcheck.records.schema import Files, Withdrawals, table_of
 from wqcheck.records.standing import State
 from wqcheck.records.store import Store
 from wqcheck.records.verify import verify
@@ -229,6 +231,14 @@ def test_a_revision_takes_a_reason_and_supersedes(store: Store) -> None:
     assert frame["revision"].tolist() == [0, 1]
 
 
+def withdrawal_of(store: Store, number: str) -> str:
+    """Give the JSON of the notice that withdraws a document."""
+    gone, files = table_of(Withdrawals), table_of(Files)
+    wanted = select(files.c.content).join(gone, gone.c.notice == files.c.sha256).where(gone.c.number == number)
+    with store.reading() as connection:
+        return bytes(connection.execute(wanted).scalar_one()).decode("utf-8")
+
+
 def test_a_withdrawal_names_the_documents_that_no_longer_hold(store: Store) -> None:
     taken_in(store, released())
     reviewed(store)
@@ -237,6 +247,9 @@ def test_a_withdrawal_names_the_documents_that_no_longer_hold(store: Store) -> N
     with pytest.raises(RecordRefusedError, match="written reason"):
         withdraw(store, "B2107", act(MEI))
     assert withdraw(store, "B2107", act(MEI, "cap defect")) == ("C-2026-00001",)
+    notice = from_json(withdrawal_of(store, "C-2026-00001"))
+    assert (notice.kind, notice.number) == (CertificateKind.WITHDRAWAL, "C-2026-00001")
+    assert notice.withdrawn.endswith("cap defect")
     assert states(store) == {"B2107": "withdrawn"}
     assert documents(store)["status"].tolist() == ["withdrawn"]
     with pytest.raises(RecordRefusedError, match="possible now: nothing more"):

@@ -15,6 +15,7 @@ from sqlalchemy import Connection, select
 
 from wqcheck.certificate.data import Certificate, from_json, issue_certificate, issue_notice, to_json
 from wqcheck.certificate.kept import KeptAs
+from wqcheck.certificate.withdrawal import withdraw_document
 from wqcheck.errors import RecordRefusedError
 from wqcheck.records.decisions import Turn, sign, take_turn
 from wqcheck.records.intake import keep_file
@@ -94,11 +95,10 @@ def withdraw(store: Store, batch: str, act: Act) -> tuple[str, ...]:
         standing_now = _standing_documents(work.connection, turn.batch)
         for row in standing_now:
             text = work.connection.execute(_content(row["json"])).scalar_one().decode("utf-8")
-            since = f"withdrawn {act.at.isoformat(timespec='seconds')} by {act.by.name}: {act.why.strip()}"
-            notice = to_json(replace(from_json(text), withdrawn=since)).encode("utf-8")
+            gone = withdraw_document(from_json(text), reason=act.why, by=act.by.name, at=act.at)
             work.add(
                 table_of(Withdrawals), number=row["number"], batch=turn.batch, reason=act.why.strip(),
-                notice=keep_file(work, notice),
+                notice=keep_file(work, to_json(gone).encode("utf-8")),
             )  # fmt: skip
         sign(work, turn, State.WITHDRAWN)
         return tuple(row["number"] for row in standing_now)
