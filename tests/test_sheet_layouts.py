@@ -185,6 +185,14 @@ def test_a_proposed_layout_changes_no_reading_of_a_sample_sheet(path: Path) -> N
     check_proposal_changes_nothing(path.name, path.read_bytes())
 
 
+def test_a_unit_in_a_cell_that_nobody_knows_is_told_once() -> None:
+    """The proposal gives the unit of the column; that the cell states another one is an unknown unit already."""
+    rows = [["Sample ID", "Date", "Coliformes totales"], [None, None, "CFU/100 mL"], ["S1", "2026-03-01", "0a"]]
+    book = ("book.xlsx", xlsx_bytes({"Results": rows}))
+    again = read_workbook(book, propose_layout(read_workbook(book)))
+    assert [finding.code for finding in again.findings] == ["unknown unit", "sheet layout"]
+
+
 @given(st.lists(sheets(), min_size=1, max_size=2))
 @settings(max_examples=40, deadline=None)
 def test_a_proposed_layout_changes_no_reading_of_any_workbook(books: list[list[Row]]) -> None:

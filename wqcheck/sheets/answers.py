@@ -100,9 +100,11 @@ def _filled(
     """Return *stated*, filled from *answers* (pairs of value and whether it replaces); *same* is what is compared."""
     told = answers.map(lambda answer: answer[0])
     may = answers.flags(lambda answer: answer[1])
-    differs = stated.known() & told.known() & (same(stated).objects() != same(told).objects())
+    meant = same(stated)
+    differs = stated.known() & told.known() & (meant.objects() != same(told).objects())
     replaced = (differs | (barred & told.known())) & may
-    for given, positions in stated.groups(differs):
+    told_apart = differs & (meant.known() | replaced)  # a text of no known meaning has its finding already
+    for given, positions in stated.groups(told_apart):
         _say_difference(work, f"the sheet layout has another value for {what}", given, positions, replaced)
     for given, positions in told.groups(barred & replaced & ~stated.known()):
         message = f"the sheet layout settles {what}, on which the row contradicts itself"
