@@ -71,7 +71,8 @@ class Plant:
         work.add(table_of(Batches), **{**self.details, "batch": name, "key": name.casefold()})
         work.add(
             table_of(Checks), batch=name, version=1, product="purified", checked_on="2026-03-04", disposition="release",
-            required="[]", missing="[]", not_tested="[]", software="benchmark",
+            required="[]", missing="[]", not_tested="[]", decision_rules="[]",
+            software="benchmark",
         )  # fmt: skip
         digest = keep_file(work, f"invented workbook {number}".encode())
         work.add(table_of(CheckFiles), name=book, kind="workbook", title="", sha256=digest)

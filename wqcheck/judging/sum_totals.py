@@ -97,7 +97,7 @@ def _cells(limits: LimitRows, members: Members, groups: Groups, measured: Measur
         high=np.multiply(padded_high, weight, out=np.zeros(asked.shape), where=asked),
         not_detected=below & (padded_high > 0),
         uncertainty=np.where(sign == Sign.EQUAL, np.append(stated.uncertainty, np.nan)[groups.best] * weight, 0.0),
-        loq_percent=np.where(asked, 100 * loq * weight / whole, np.nan),
+        loq_percent=np.divide(100 * loq * weight, whole, out=np.full(asked.shape, np.nan), where=asked & (whole > 0)),
         open_low=np.append(ranges.open_low, False)[groups.best] & same_low,
         open_high=np.append(ranges.open_high, False)[groups.best],
     )
