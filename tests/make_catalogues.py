@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from babel.messages.catalog import Catalog
@@ -17,7 +17,8 @@ from babel.messages.pofile import read_po, write_po
 
 from wqcheck.certificate_files.view import DATA_WORDS
 from wqcheck.certificate_files.workbook import WORKBOOK_WORDS
-from wqcheck.languages.catalogues import LANGUAGES, PAPERS, SOURCE
+from wqcheck.languages.catalogues import LANGUAGES, PAGE, PAPERS, SOURCE
+from wqcheck.page.spoken import PAGE_LANGUAGES
 
 PACKAGE = Path(__file__).resolve().parent.parent / "wqcheck"
 LOCALE = PACKAGE / "languages" / "locale"
@@ -27,7 +28,7 @@ PYTHON = [
     *sorted((PACKAGE / "certificate_files").glob("*.py")),
 ]
 HEADER = """\
-# Messages of wqcheck's papers; python -m tests.make_catalogues adds new ones.
+# Messages of wqcheck's {domain}; python -m tests.make_catalogues adds new ones.
 msgid ""
 msgstr ""
 "Language: {language}\\n"
@@ -43,12 +44,24 @@ _CALL = re.compile(r'\bt\((if [^"]*\{ )?"((?:[^"\\]|\\.)*)"(?: \} else \{ "((?:[
 def messages() -> dict[str, str]:
     """Return every message of papers, each with the file that it stands in."""
     found = dict.fromkeys(DATA_WORDS, "words of the data") | dict.fromkeys(WORKBOOK_WORDS, "workbook.py")
-    for path in PYTHON:
+    found |= {message: place for message, place in said_in(PYTHON).items() if message not in found}
+    for message in typst_messages(TEMPLATE.read_text("utf-8")):
+        found.setdefault(message, TEMPLATE.name)
+    return found
+
+
+def page_messages() -> dict[str, str]:
+    """Return every message of the page, each with the file that it stands in."""
+    return said_in(sorted((PACKAGE / "page").glob("*.py")))
+
+
+def said_in(sources: Iterable[Path]) -> dict[str, str]:
+    """Return the literals that Python sources give to ``say``, each with the file that it stands in."""
+    found: dict[str, str] = {}
+    for path in sources:
         with path.open("rb") as file:
             for _, message, _, _ in extract("python", file, keywords={"say": None}):
                 found.setdefault(str(message), path.name)
-    for message in typst_messages(TEMPLATE.read_text("utf-8")):
-        found.setdefault(message, TEMPLATE.name)
     return found
 
 
@@ -58,24 +71,25 @@ def typst_messages(source: str) -> Iterator[str]:
         yield from (re.sub(r"\\(.)", r"\1", text) for text in match.groups()[1:] if text)
 
 
-def updated(language: str) -> bytes:
+def updated(language: str, domain: str = PAPERS) -> bytes:
     """Return a catalogue with all messages of today and the translations it has."""
-    path = LOCALE / f"{PAPERS}.{language}.po"
+    path = LOCALE / f"{domain}.{language}.po"
     old = read_po(io.BytesIO(path.read_bytes()), locale=language) if path.exists() else Catalog(locale=language)
     new = Catalog(locale=language)
-    for message, place in messages().items():
+    for message, place in (page_messages() if domain == PAGE else messages()).items():
         known = old.get(message)
         new.add(message, known.string if known else "", auto_comments=[place])
     written = io.BytesIO()
     write_po(written, new, width=110, omit_header=True)
-    return HEADER.format(language=language).encode() + written.getvalue()
+    return HEADER.format(language=language, domain=domain).encode() + written.getvalue()
 
 
 def main() -> None:
     """Write every catalogue again."""
-    for language in LANGUAGES:
-        if language != SOURCE:
-            (LOCALE / f"{PAPERS}.{language}.po").write_bytes(updated(language))
+    for domain, languages in ((PAPERS, LANGUAGES), (PAGE, PAGE_LANGUAGES)):
+        for language in languages:
+            if language != SOURCE:
+                (LOCALE / f"{domain}.{language}.po").write_bytes(updated(language, domain))
 
 
 if __name__ == "__main__":

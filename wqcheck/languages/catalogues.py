@@ -18,6 +18,8 @@ from wqcheck.errors import WqcheckError
 SOURCE = "en"
 PAPERS = "papers"
 """The domain of certificates and notices."""
+PAGE = "page"
+"""The domain of the page."""
 
 LANGUAGES: Mapping[str, str] = {
     "en": "English",

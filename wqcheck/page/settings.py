@@ -10,6 +10,7 @@ from pathlib import Path
 import streamlit as st
 
 from wqcheck.limit_tables.loading import shipped_tables
+from wqcheck.page.spoken import draw_language
 from wqcheck.tables import Product
 
 TABLES_KEY = "limit tables"
@@ -51,6 +52,7 @@ class Settings:
 def draw_settings(today: date) -> Settings:
     """Draw the side panel and give what is chosen in it; ``today`` is the day of the check until changed."""
     with st.sidebar:
+        draw_language()
         st.subheader("How to check")
         limits = _draw_tables(shipped_tables())
         kinds = [str(kind) for kind in Product]

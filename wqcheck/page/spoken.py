@@ -1,0 +1,30 @@
+"""Turns the English words of the page into those of the language that its reader chose."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from wqcheck.languages.catalogues import LANGUAGES, PAGE, SOURCE, Catalogue, catalogue
+
+LANGUAGE_KEY = "language of the page"
+PAGE_LANGUAGES = ("en", "fr", "pt", "es")
+
+
+def say(message: str, **values: object) -> str:
+    """Say an English message in the language of the page, with ``values`` in the places of their names in braces.
+
+    The message must stand as a literal in the call, so that ``python -m tests.make_catalogues`` finds it.
+    """
+    return spoken()(message, **values)
+
+
+def spoken() -> Catalogue:
+    """Return the catalogue of the language that was chosen; English until one is."""
+    return catalogue(st.session_state.get(LANGUAGE_KEY, SOURCE), PAGE)
+
+
+def draw_language() -> None:
+    """Ask for the language of the page; each language calls itself by its own name."""
+    st.selectbox(
+        say("Language"), PAGE_LANGUAGES, format_func=lambda code: LANGUAGES[code], key=LANGUAGE_KEY
+    )  # fmt: skip
