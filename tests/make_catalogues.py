@@ -60,7 +60,7 @@ def said_in(sources: Iterable[Path]) -> dict[str, str]:
     found: dict[str, str] = {}
     for path in sources:
         with path.open("rb") as file:
-            for _, message, _, _ in extract("python", file, keywords={"say": None}):
+            for _, message, _, _ in extract("python", file, keywords={"say": None, "later": None}):
                 found.setdefault(str(message), path.name)
     return found
 

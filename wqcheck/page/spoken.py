@@ -18,6 +18,11 @@ def say(message: str, **values: object) -> str:
     return spoken()(message, **values)
 
 
+def later(message: str) -> str:
+    """Mark an English message of a constant, so that ``say`` finds it in the catalogues when it is drawn."""
+    return message
+
+
 def spoken() -> Catalogue:
     """Return the catalogue of the language that was chosen; English until one is."""
     return catalogue(st.session_state.get(LANGUAGE_KEY, SOURCE), PAGE)

@@ -1,0 +1,63 @@
+"""Turns the checked batch on the desk and the recorded ones into the one batch that a view works on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import streamlit as st
+
+from wqcheck.page.checking import DESK_KEY, Desk
+from wqcheck.page.office import Office
+from wqcheck.page.spoken import say
+from wqcheck.records.batches import BatchRecord, batch, batches
+from wqcheck.release.decision import BatchCheck
+
+KEPT_KEY = "batch in hand"
+CHOICE_KEY = "choice of the batch in hand"
+ON_THE_DESK = ""
+"""What is kept while the batch on the desk is in hand: no recorded batch has a blank name."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class InHand:
+    """The batch that a view works on; ``record`` is None while it only lies on the desk, ``desk`` once recorded."""
+
+    check: BatchCheck
+    desk: Desk | None = None
+    record: BatchRecord | None = None
+
+
+def take_in_hand(name: str) -> None:
+    """Take a recorded batch in hand, or the one on the desk with :data:`ON_THE_DESK`, for all views."""
+    st.session_state[KEPT_KEY] = name
+
+
+def draw_in_hand(office: Office) -> InHand | None:
+    """Draw the choice between the batch on the desk and the recorded ones; None where there is neither.
+
+    Raises
+    ------
+    wqcheck.errors.StoreError
+        The store cannot be read.
+    """
+    desk: Desk | None = st.session_state.get(DESK_KEY)
+    listed = batches(office.store()) if office.exists else None
+    states = {} if listed is None else dict(zip(listed["batch"], listed["state"], strict=True))
+    names = [*([ON_THE_DESK] if desk is not None else []), *states]
+    if not names:
+        return None
+    kept = st.session_state.get(KEPT_KEY, names[0])
+
+    def told(name: str) -> str:
+        if name == ON_THE_DESK and desk is not None:
+            return say("{batch}: on the desk, not recorded", batch=desk.check.details.batch)
+        return say("{batch}: {state}", batch=name, state=say(states[name]))
+
+    name = st.selectbox(
+        say("Batch"), names, index=names.index(kept) if kept in names else 0, format_func=told, key=CHOICE_KEY,
+        on_change=lambda: take_in_hand(st.session_state[CHOICE_KEY]),
+    )  # fmt: skip
+    if name == ON_THE_DESK and desk is not None:
+        return InHand(check=desk.check, desk=desk)
+    record = batch(office.store(), name)
+    return InHand(check=record.check, record=record)
