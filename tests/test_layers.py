@@ -15,7 +15,7 @@ LAYERS = {
     0: {"errors", "findings", "shipped_files"},
     1: {"languages", "parameters", "near_names", "numerals", "results", "units", "tables", "plant_files", "quantities"},
     2: {"sheets", "sheet_layouts", "limit_tables"},
-    3: {"questions", "judging", "limit_comparison", "quality", "statistics", "train", "plant"},
+    3: {"plant_settings", "questions", "judging", "limit_comparison", "quality", "statistics", "train", "plant"},
     4: {"release", "certificate", "explanation"},
     5: {"certificate_files", "signatures", "verification", "train_files", "forms", "batch", "records"},
     6: {"cli", "commands", "page"},
@@ -36,7 +36,7 @@ OUTSIDE = {
     "pypdf": {"verification"},
     "pyhanko": {"signatures"},
     "cryptography": {"signatures"},
-    "streamlit": {"cli", "page"},
+    "streamlit": {"commands", "page"},
     "altair": {"page"},
 }
 """Outside libraries that only some modules may import."""

@@ -11,7 +11,7 @@ import streamlit as st
 from wqcheck.errors import WqcheckError
 from wqcheck.page.checking import Desk, batches_in, books_of, checked_desk, clear_desk
 from wqcheck.page.decision import draw_decision, draw_headline, draw_rules
-from wqcheck.page.office import Office, draw_office, draw_said, refusal_text
+from wqcheck.page.office import Office, draw_office, draw_said, given_to, plant_of
 from wqcheck.page.out_of_limit import (
     EXCEEDING,
     draw_not_compared,
@@ -24,10 +24,12 @@ from wqcheck.page.out_of_limit import (
 from wqcheck.page.papers import draw_papers, next_steps
 from wqcheck.page.release_view import BATCH_KEY, draw_release
 from wqcheck.page.settings import NamedBytes, Settings, draw_settings
+from wqcheck.page.settings_view import draw_settings_view
+from wqcheck.page.spoken import begin_as, later, say
 from wqcheck.page.stages import draw_stages
 from wqcheck.page.start_view import draw_start
 from wqcheck.page.take_in import draw_files, draw_take_in
-from wqcheck.page.words import message_text, plain, titled
+from wqcheck.page.words import message_text, plain, refusal_text, titled
 from wqcheck.release.decision import CAUTION
 from wqcheck.shipped_files import shipped_folder
 from wqcheck.tables import Verdict
@@ -86,20 +88,24 @@ VIEWS: tuple[tuple[str, Callable[[Desktop], None]], ...] = (
     ("Start", lambda desktop: draw_start(desktop.office, _try_sample, _open_batch)),
     ("Take in", lambda desktop: draw_taking_in(desktop)),  # noqa: PLW0108 it stands below
     ("Release", lambda desktop: draw_release(desktop.office)),
+    (later("Settings"), lambda desktop: draw_settings_view(desktop.office)),
 )
 """The views, in the order of a morning; a view is added with one line."""
 
 
 def main(arguments: Sequence[str] = ()) -> None:
-    """Draw the page; *arguments* say where its records are and who acts, see :func:`draw_office`."""
+    """Draw the page; *arguments* say where its records are and who acts, see :func:`given_to`."""
     st.set_page_config(page_title="wqcheck: batches of water", layout="wide", initial_sidebar_state="expanded")
     st.html(ROOMY)
-    names = [name for name, _ in VIEWS]
-    chosen = st.radio("View", names, horizontal=True, key=VIEW_KEY, label_visibility="collapsed")
-    settings = draw_settings(date.today())
-    draw_said()
     try:
-        dict(VIEWS)[chosen](Desktop(office=draw_office(arguments), settings=settings))
+        given = given_to(arguments)
+        plant, plant_file = plant_of(given)
+        begin_as(plant.language, plant.numbers, plant.dates)
+        names = [name for name, _ in VIEWS]
+        chosen = st.radio("View", names, horizontal=True, key=VIEW_KEY, label_visibility="collapsed", format_func=say)
+        settings = draw_settings(date.today(), plant, plant_file.parent)
+        draw_said()
+        dict(VIEWS)[chosen](Desktop(office=draw_office(given, plant, plant_file), settings=settings))
     except WqcheckError as error:
         st.error(refusal_text(error))
 

@@ -10,11 +10,13 @@ from pathlib import Path
 import streamlit as st
 
 from wqcheck.limit_tables.loading import shipped_tables
-from wqcheck.page.spoken import draw_language
+from wqcheck.page.spoken import draw_language, say
+from wqcheck.plant_settings import PlantSettings, ProductSettings
 from wqcheck.tables import Product
 
 TABLES_KEY = "limit tables"
 PRODUCT_KEY = "kind of water"
+PLANT_PRODUCT_KEY = "product of the plant"
 BATCH_KEY = "batch"
 ON_KEY = "day of the check"
 SIGNED_BY_KEY = "signed by"
@@ -49,63 +51,100 @@ class Settings:
     layouts: Path | None
 
 
-def draw_settings(today: date) -> Settings:
-    """Draw the side panel and give what is chosen in it; ``today`` is the day of the check until changed."""
+def draw_settings(today: date, plant: PlantSettings, folder: Path) -> Settings:
+    """Draw the side panel and give what is chosen in it.
+
+    Parameters
+    ----------
+    today : date
+        Day of the check until another is chosen.
+    plant : PlantSettings
+        What the choices start from.
+    folder : Path
+        Of the settings file, to which its names are relative.
+    """
     with st.sidebar:
         draw_language()
-        st.subheader("How to check")
-        limits = _draw_tables(shipped_tables())
+        st.subheader(say("How to check"))
+        _draw_products(plant.products)
+        limits = _draw_tables(_tables_of(plant), plant.products[0].limits if plant.products else FIRST_TABLES)
         kinds = [str(kind) for kind in Product]
         product = st.selectbox(
-            "Kind of water",
+            say("Kind of water"),
             kinds,
-            index=kinds.index(Product.PURIFIED),
+            index=kinds.index(plant.products[0].water if plant.products else Product.PURIFIED),
             key=PRODUCT_KEY,
-            help="A limit row counts only for the kinds of water it names.",
+            help=say("A limit row counts only for the kinds of water it names."),
         )
-        batch = st.text_input("Batch", key=BATCH_KEY, placeholder="as the sheet says")
-        signed_by = st.text_input("Signed by", key=SIGNED_BY_KEY, placeholder="name of the authorised person")
+        batch = st.text_input(say("Batch"), key=BATCH_KEY, placeholder=say("as the sheet says"))
+        signed_by = st.text_input(say("Signed by"), key=SIGNED_BY_KEY, placeholder=say("name of the authorised person"))
         on = st.date_input(
-            "Day of the check",
+            say("Day of the check"),
             value=today,
             key=ON_KEY,
-            help="The limits in force on the sampling day count. A result without a sampling date is taken as sampled "
-            "on this day.",
+            help=say(
+                "The limits in force on the sampling day count. A result without a sampling date is taken as sampled "
+                "on this day."
+            ),
         )
-        with st.expander("Your own files"):
+        with st.expander(say("Your own files")):
             own = st.file_uploader(
-                "Limit tables (CSV, XLSX)", type=["csv", "xlsx"], accept_multiple_files=True, key=OWN_TABLES_KEY
+                say("Limit tables (CSV, XLSX)"), type=["csv", "xlsx"], accept_multiple_files=True, key=OWN_TABLES_KEY
             )
-            train = st.file_uploader("Treatment train (TOML)", type="toml", key=TRAIN_KEY)
-            sample_train = st.checkbox("Use the sample train", key=SAMPLE_TRAIN_KEY)
-            rules = st.file_uploader("Release rules (TOML)", type="toml", key=RULES_KEY)
+            train = st.file_uploader(say("Treatment train (TOML)"), type="toml", key=TRAIN_KEY)
+            sample_train = st.checkbox(say("Use the sample train"), key=SAMPLE_TRAIN_KEY)
+            rules = st.file_uploader(say("Release rules (TOML)"), type="toml", key=RULES_KEY)
             layouts = st.text_input(
-                "Folder of sheet layouts",
-                value="layouts",
+                say("Folder of sheet layouts"),
+                value=str(folder / plant.layouts) if plant.layouts else "",
                 key=LAYOUTS_KEY,
-                help="Answers about a laboratory's sheets are kept here and used for its next ones; blank: none.",
+                help=say("Answers about a laboratory's sheets are kept here and used for its next ones; blank: none."),
             )
     return Settings(
         product=Product(product),
         batch=batch.strip(),
         limits=tuple(limits),
         own_tables=tuple((file.name, file.getvalue()) for file in own),
-        train=(train.name, train.getvalue()) if train else None,
+        train=(train.name, train.getvalue()) if train else _of_plant(folder, "" if sample_train else plant.train),
         sample_train=sample_train,
-        rules=(rules.name, rules.getvalue()) if rules else None,
+        rules=(rules.name, rules.getvalue()) if rules else _of_plant(folder, plant.release_rules),
         on=on,
         signed_by=signed_by.strip(),
         layouts=Path(layouts.strip()).expanduser() if layouts.strip() else None,
     )
 
 
-def _draw_tables(names: Sequence[str]) -> list[str]:
-    """Draw the choice of shipped limit tables."""
+def _of_plant(folder: Path, name: str) -> NamedBytes | None:
+    """Read a file that the plant's settings name, None where they name none."""
+    return (Path(name).name, (folder / name).read_bytes()) if name else None
+
+
+def _draw_products(products: Sequence[ProductSettings]) -> None:
+    """Draw the choice of the plant's product, which chooses kind of water and limit tables; both can be changed."""
+    if not products:
+        return
+    by_name = {product.name: product for product in products}
+
+    def choose() -> None:
+        product = by_name[st.session_state[PLANT_PRODUCT_KEY]]
+        st.session_state[PRODUCT_KEY], st.session_state[TABLES_KEY] = str(product.water), list(product.limits)
+
+    st.selectbox(say("Product"), list(by_name), key=PLANT_PRODUCT_KEY, on_change=choose)
+
+
+def _tables_of(plant: PlantSettings) -> list[str]:
+    """List the shipped limit tables, those of the plant's products first."""
+    named = [name for product in plant.products for name in product.limits]
+    return list(dict.fromkeys([*named, *shipped_tables()]))
+
+
+def _draw_tables(names: Sequence[str], first: Sequence[str]) -> list[str]:
+    """Draw the choice of limit tables; ``first`` are chosen at the start."""
     return st.multiselect(
-        "Limit tables",
+        say("Limit tables"),
         names,
-        default=[name for name in FIRST_TABLES if name in names] or list(names[:1]),
+        default=[name for name in first if name in names] or list(names[:1]),
         key=TABLES_KEY,
-        placeholder="choose at least one",
-        help="Each table is judged on its own; the decision rests on all of them together.",
+        placeholder=say("choose at least one"),
+        help=say("Each table is judged on its own; the decision rests on all of them together."),
     )

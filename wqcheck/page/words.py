@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from wqcheck.certificate.figures import unit_text
 from wqcheck.certificate.lines import parameter_name
+from wqcheck.errors import WqcheckError
 from wqcheck.release.decision import Disposition
 from wqcheck.tables import Verdict
 
@@ -41,6 +42,11 @@ def message_text(message: object, most: int = 20) -> str:
     listed = [f"- {plain(place)}" for place in places[:most]]
     beyond = [f"- and {len(places) - most} more"] if len(places) > most else []
     return "\n".join([plain(first), "", *listed, *beyond])
+
+
+def refusal_text(refusal: WqcheckError) -> str:
+    """Write a refusal without the options of the command line, which the page has as fields."""
+    return message_text(re.sub(r" \((--[a-z]+ ?)+[A-Z]*\)", "", str(refusal)))
 
 
 def titled(code: str, fallback: str = "") -> str:
