@@ -45,18 +45,18 @@ def free_port() -> int:
         return int(door.getsockname()[1])
 
 
-def wait_until_healthy(address: str, server: subprocess.Popen[bytes], seconds: float = 60) -> None:
-    """Wait for the page to answer; a server that ends early or never answers fails the test."""
+def wait_until_answered(address: str, server: subprocess.Popen[bytes], seconds: float = 60) -> None:
+    """Wait for a server to answer; one that ends early or never answers fails the test."""
     end = time.monotonic() + seconds
     while time.monotonic() < end:
-        assert server.poll() is None, "the page ended before it answered"
+        assert server.poll() is None, "the server ended before it answered"
         try:
-            with urllib.request.urlopen(f"{address}/_stcore/health", timeout=2) as answer:
+            with urllib.request.urlopen(address, timeout=2) as answer:
                 if answer.status == 200:
                     return
         except OSError:
             time.sleep(0.2)
-    pytest.fail(f"the page did not answer within {seconds} s")
+    pytest.fail(f"{address} did not answer within {seconds} s")
 
 
 @pytest.fixture(scope="module")
@@ -68,7 +68,7 @@ def address() -> Iterator[str]:
     command = [sys.executable, "-m", "streamlit", "run", "app.py", *settings, *quiet]
     server = subprocess.Popen(command, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     try:
-        wait_until_healthy(f"http://127.0.0.1:{port}", server)
+        wait_until_answered(f"http://127.0.0.1:{port}/_stcore/health", server)
         yield f"http://127.0.0.1:{port}"
     finally:
         server.kill()

@@ -83,14 +83,14 @@ def _draw_plant(office: Office) -> None:
     now, fixed = office.plant, not office.may_set
     left, right = st.columns(2)
     name = left.text_input(say("Name of the plant"), value=now.plant, key=PLANT_KEY, disabled=fixed)
-    numbers = _choice(left, say("Decimal mark on the page"), _NUMBERS, now.numbers, fixed)
+    numbers = _choice(left, say("Decimal mark on the page"), _NUMBERS, "numbers", office)
     layouts = left.text_input(
         say("Folder of sheet layouts"), value=now.layouts, key=f"{PLANT_KEY} layouts", disabled=fixed
     )
     languages = {code: LANGUAGES[code] for code in PAGE_LANGUAGES}
-    language = _choice(right, say("Language of the page at the start"), languages, now.language, fixed)
-    paper = _choice(right, say("Language of certificates"), LANGUAGES, now.paper_language, fixed)
-    dates = _choice(right, say("Dates on the page"), _DATES, now.dates, fixed)
+    language = _choice(right, say("Language of the page at the start"), languages, "language", office)
+    paper = _choice(right, say("Language of certificates"), LANGUAGES, "paper_language", office)
+    dates = _choice(right, say("Dates on the page"), _DATES, "dates", office)
     _save_button(
         office, PLANT_KEY,
         lambda: _store(
@@ -100,11 +100,13 @@ def _draw_plant(office: Office) -> None:
     )  # fmt: skip
 
 
-def _choice(place: Any, label: str, choices: Mapping[str, str], now: str, fixed: bool) -> str:
+def _choice(place: Any, label: str, choices: Mapping[str, str], field: str, office: Office) -> str:
+    """Draw the choice of a settings *field* among codes, each shown by its words."""
     codes = list(choices)
     chosen = place.selectbox(
-        label, codes, index=codes.index(now), format_func=lambda code: say(choices[code]), disabled=fixed
-    )
+        label, codes, index=codes.index(getattr(office.plant, field)), format_func=lambda code: say(choices[code]),
+        disabled=not office.may_set, key=f"{PLANT_KEY} {field}",
+    )  # fmt: skip
     return str(chosen)
 
 
