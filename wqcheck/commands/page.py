@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from wqcheck.commands.records import DEFAULT_STORE, PeopleFile, Place
+from wqcheck.commands.acting import DEFAULT_STORE, PeopleFile, Place
 from wqcheck.errors import WqcheckError
 
 PAGE_OPTIONS = {
