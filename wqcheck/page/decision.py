@@ -7,7 +7,8 @@ from collections.abc import Sequence
 import streamlit as st
 
 from wqcheck.judging.rules import RuleStatement
-from wqcheck.page.words import DISPOSITION_MEANING, DISPOSITION_WORDS, counted, plain, sentence, some_of
+from wqcheck.page.spoken import later, say
+from wqcheck.page.words import DISPOSITION_MEANING, DISPOSITION_WORDS, plain, sentence, some_of
 from wqcheck.release.decision import CAUTION, Disposition, Reason, ReleaseDecision
 
 _BOXES = {Disposition.RELEASE: st.success, Disposition.HOLD: st.warning, Disposition.REJECT: st.error}
@@ -16,6 +17,8 @@ _ICONS = {
     Disposition.HOLD: ":material/pause_circle:",
     Disposition.REJECT: ":material/cancel:",
 }
+
+_REASONS = {Disposition.HOLD: later("Reasons to hold"), Disposition.REJECT: later("Reasons to reject")}
 
 
 def draw_headline(
@@ -30,14 +33,17 @@ def draw_headline(
         Names of parameters of finished water that are out of limit, that cannot be decided, and that are required and
         have no result.
     """
-    parts = {"out of limit": exceeding, "cannot be decided": undecided, "required but missing": missing}
-    listed = [
-        f"{counted(len(names), 'parameter')} {what}: {plain(some_of(names))}" for what, names in parts.items() if names
-    ]
-    against = "  \n".join(listed) or "No parameter is out of limit, undecided or missing."
-    word = DISPOSITION_WORDS[decision.disposition]
+    parts = (
+        (later("Out of limit ({number}): {names}"), exceeding),
+        (later("Cannot be decided ({number}): {names}"), undecided),
+        (later("Required but missing ({number}): {names}"), missing),
+    )
+    listed = [say(text, number=len(names), names=plain(some_of(names))) for text, names in parts if names]
+    against = "  \n".join(listed) or say("No parameter is out of limit, undecided or missing.")
+    word = say(DISPOSITION_WORDS[decision.disposition])
+    title = say("{word}: batch {batch}.", word=word, batch=plain(decision.batch))
     _BOXES[decision.disposition](
-        f"**{word}: batch {plain(decision.batch)}.** {DISPOSITION_MEANING[decision.disposition]}  \n{against}",
+        f"**{title}** {say(DISPOSITION_MEANING[decision.disposition])}  \n{against}",
         icon=_ICONS[decision.disposition],
     )
     st.caption(plain(CAUTION))
@@ -45,7 +51,7 @@ def draw_headline(
 
 def draw_rules(rules: Sequence[RuleStatement]) -> None:
     """Draw by which rule each limit table was judged."""
-    with st.expander("Decision rule of each limit table: how results were set beside the limits"):
+    with st.expander(say("Decision rule of each limit table: how results were set beside the limits")):
         st.markdown("\n".join(f"- **{plain(entry.table)}:** {plain(entry.rule)}" for entry in rules))
 
 
@@ -60,22 +66,24 @@ def draw_decision(decision: ReleaseDecision, missing: Sequence[str], next_steps:
     next_steps : sequence of str
         Sentences, in the order of doing.
     """
-    word = DISPOSITION_WORDS[decision.disposition]
+    word = say(DISPOSITION_WORDS[decision.disposition])
     decided_well = decision.disposition == Disposition.RELEASE
-    st.markdown(f"##### Recommendation: {word}")
-    st.markdown("This is a recommendation. The authorised person decides and signs.")
-    st.markdown("##### What to do next")
+    st.markdown(f"##### {say('Recommendation: {word}', word=word)}")
+    st.markdown(say("This is a recommendation. The authorised person decides and signs."))
+    st.markdown(f"##### {say('What to do next')}")
     st.markdown("\n".join(f"{number}. {plain(step)}" for number, step in enumerate(next_steps, start=1)))
     if missing:
-        st.markdown(f"**Required and without a result:** {plain(', '.join(missing))}.")
+        st.markdown(say("**Required and without a result:** {names}.", names=plain(", ".join(missing))))
     for disposition in (Disposition.REJECT, Disposition.HOLD):
         reasons = [reason for reason in decision.reasons if reason.disposition == disposition]
         if reasons:
-            st.markdown(f"##### Reasons to {disposition} ({len(reasons)})")
+            st.markdown(f"##### {say(_REASONS[disposition])} ({len(reasons)})")
             st.markdown("\n".join(_reason_line(reason) for reason in reasons))
     informing = [reason for reason in decision.reasons if reason.disposition == Disposition.RELEASE]
     if informing:
-        with st.expander(f"To know: these do not hold the batch ({len(informing)})", expanded=decided_well):
+        with st.expander(
+            say("To know: these do not hold the batch ({number})", number=len(informing)), expanded=decided_well
+        ):
             st.markdown("\n".join(_reason_line(reason) for reason in informing))
 
 
