@@ -73,10 +73,10 @@ def read_sheets(sources: Sequence[NamedBytes], settings: Settings) -> TakenSheet
     if kept is not None and kept.key == key:
         return kept
     books, refused = list[ReadResult](), list[str]()
-    with st.status(say("Reading the sheets"), expanded=True) as status, _train(settings) as train:
+    with _progress(say("Reading the sheets")), _train(settings) as train:
         for number, source in enumerate(sources, start=1):
-            size, name = f"{len(source[1]) / 1e6:,.1f}", plain(source[0])
-            st.write(say("Reading {number} of {many}: {name} ({size} MB)", number=number, many=len(sources), name=name,
+            size, name = f"{len(source[1]) / 1e3:,.0f} kB", plain(source[0])
+            st.write(say("Reading {number} of {many}: {name} ({size})", number=number, many=len(sources), name=name,
                          size=size))  # fmt: skip
             try:
                 books += _books(source, str(settings.layouts) if layouts else "", layouts)
@@ -85,7 +85,6 @@ def read_sheets(sources: Sequence[NamedBytes], settings: Settings) -> TakenSheet
                 books.append(unread_book(*source, str(problem)))
         st.write(say("Looking for what the sheets leave open"))
         asked = tuple(questions(book, train) for book in books)
-        status.update(label=say("The sheets are read"), state="complete", expanded=False)
     taken = TakenSheets(key=key, books=tuple(books), asked=asked, refused=tuple(refused))
     st.session_state[TAKEN_KEY] = taken
     return taken
@@ -105,11 +104,8 @@ def checked_desk(taken: TakenSheets, sources: Sequence[NamedBytes], settings: Se
         return desk
     clear_desk()
     results = sum(len(book.readings) for book in taken.books)
-    with st.status(
-        say("Judging {results} results of batch {batch}", results=f"{results:,}", batch=plain(batch))
-    ) as status:
+    with _progress(say("Judging {results} results of batch {batch}", results=f"{results:,}", batch=plain(batch))):
         check, files = _check(taken, sources, settings, batch)
-        status.update(label=say("The batch is checked"), state="complete")
     desk = Desk(key=key, check=check, files=files, on=settings.on, books=taken.books)
     st.session_state[DESK_KEY] = desk
     return desk
@@ -148,6 +144,17 @@ def train_file(settings: Settings) -> Iterator[Path | None]:
             yield _saved(Path(folder), settings.train)
         else:
             yield shipped_folder("sample_results") / SAMPLE_TRAIN if settings.sample_train else None
+
+
+@contextmanager
+def _progress(label: str) -> Iterator[None]:
+    """Show a label, and what the block writes below it, for as long as the block lasts."""
+    place = st.empty()
+    try:
+        with place.status(label, expanded=True):
+            yield
+    finally:
+        place.empty()
 
 
 @contextmanager

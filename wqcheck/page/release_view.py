@@ -45,7 +45,7 @@ def draw_release(office: Office) -> None:
     wqcheck.errors.WqcheckError
         The store cannot be read.
     """
-    st.markdown(f"### {say('Release')}")
+    st.markdown(f"##### {say('Release')}")
     hand = draw_in_hand(office)
     if hand is None:
         st.info(say("No batch is on the desk or recorded. Take in a sheet, look at its flags, then record the batch."))

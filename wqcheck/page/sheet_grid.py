@@ -78,6 +78,7 @@ td.name, .swatch.name {border-left: 5px solid currentColor;}
 .heading {background: repeating-linear-gradient(0deg, transparent 0 3px, var(--line) 3px 5px);}
 .date {background: repeating-linear-gradient(-45deg, transparent 0 6px, var(--line) 6px 8px);}
 .where {background: repeating-linear-gradient(45deg, transparent 0 6px, var(--line) 6px 8px);}
+td.said, .swatch.said {border-right: 4px double currentColor;}
 td.how, .swatch.how {border-bottom: 4px double currentColor;}
 td.text span {font-style: italic;}
 .legend {display: flex; flex-wrap: wrap; gap: 0.25rem 1rem; list-style: none; margin: 0 0 0.2rem 0; padding: 0;}
@@ -164,18 +165,18 @@ def _cells(book: ReadResult, findings: Sequence[Finding], key: str) -> pd.DataFr
 def _draw_window(cells: pd.DataFrame) -> str:
     """Draw one window of a sheet with its legend, and give the name of the chosen cell, blank where there is none."""
     last, widest = int(cells[ROW].max()), int(cells[COLUMN].max())
-    boxes = st.columns([3, 2, 2, 2], vertical_alignment="bottom")
-    unread = boxes[0].toggle(say("Show only rows with cells that were not read"), key=UNREAD_KEY)
+    unread = st.toggle(say("Show only rows with cells that were not read"), key=UNREAD_KEY)
+    boxes = st.columns(3)
     st.session_state[ROW_KEY] = min(st.session_state.get(ROW_KEY, 1), last)
-    first = boxes[1].number_input(say("From row (of {last})", last=f"{last:,}"), 1, last, step=ROWS_SHOWN, key=ROW_KEY)
+    first = boxes[0].number_input(say("From row (of {last})", last=f"{last:,}"), 1, last, step=ROWS_SHOWN, key=ROW_KEY)
     starts = list(range(0, widest + 1, COLUMNS_SHOWN))
     if st.session_state.get(COLUMN_KEY) not in starts:
         st.session_state[COLUMN_KEY] = 0
-    start = boxes[2].selectbox(
+    start = boxes[1].selectbox(
         say("Columns"), starts, key=COLUMN_KEY, disabled=len(starts) == 1,
         format_func=lambda at: f"{column_name(at)} – {column_name(min(at + COLUMNS_SHOWN - 1, widest))}",
     )  # fmt: skip
-    chosen = boxes[3].text_input(say("Cell"), key=CELL_KEY, placeholder="B12", on_change=_go_to_cell).strip().upper()
+    chosen = boxes[2].text_input(say("Cell"), key=CELL_KEY, placeholder="B12", on_change=_go_to_cell).strip().upper()
     rows = picture_rows(cells, int(first), ROWS_SHOWN, unread_only=unread)
     columns = list(range(start, min(start + COLUMNS_SHOWN, widest + 1)))
     signs = {str(name): int(number) for name, number in cells[SIGN].value_counts().items() if name}
@@ -208,8 +209,8 @@ def _draw_chosen(book: ReadResult, cells: pd.DataFrame, findings: Sequence[Findi
     same = book.readings[Readings.sheet].fillna("").eq(cell[SHEET]) & book.readings[Readings.cell].eq(chosen)
     if same.any():
         read = readings_table(book.readings[same]).T.reset_index()
-        read.columns = pd.Index([say("Read as"), *(say("Result") for _ in range(read.shape[1] - 1))])
-        st.table(read.map(plain), hide_index=True)
+        read.columns = pd.Index([say("What"), *(say("As it was read") for _ in range(read.shape[1] - 1))])
+        st.table(read[read.iloc[:, 1:].ne("").any(axis=1)].map(plain), hide_index=True)
 
 
 def _from_the_top() -> None:

@@ -51,8 +51,10 @@ KINDS = (
              frozenset({"sampled at", "sampled time", "received at", "analysed at", "other date", "run start",
                         "run end", "best before"})),
     CellKind("where", later("sample"), later("sample, place or batch"),
-             frozenset({"sample", "point", "stage", "batch", "replicate", "label value", "product", "product kind",
-                        "plant", "address", "line", "tank", "containers", "container codes", "volume"})),
+             frozenset({"sample", "point", "stage", "batch", "replicate"})),
+    CellKind("said", later("stated"), later("stated about the sheet or the batch"),
+             frozenset({"label value", "product", "product kind", "plant", "address", "line", "tank", "containers",
+                        "container codes", "volume"})),
     CellKind("how", later("method"), later("method, laboratory, sign or what it can measure"),
              frozenset({"method", "lab", "sign", "qualifier", "reporting limit", "detection limit", "uncertainty",
                         "sampled by"})),
@@ -92,7 +94,7 @@ def picture_cells(book: ReadResult, findings: Iterable[Finding]) -> pd.DataFrame
             CELL: read[Readings.cell],
             TEXT: read[Readings.reported],
             ROLE: unread.map({True: UNREADABLE, False: RESULT}).astype("str"),
-            REASON: "",
+            REASON: unread.map({True: "no number and no word that is known as a result", False: ""}).astype("str"),
         }
     )
     ledger = book.ledger()

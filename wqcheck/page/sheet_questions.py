@@ -13,7 +13,7 @@ from wqcheck.page.checking import TakenSheets, train_file
 from wqcheck.page.office import do
 from wqcheck.page.settings import Settings
 from wqcheck.page.spoken import later, say
-from wqcheck.page.words import counted, plain, sentence, titled
+from wqcheck.page.words import plain, sentence, titled
 from wqcheck.parameters import catalogue
 from wqcheck.questions import NO_PARAMETER, Question, QuestionKind, can_be_kept, keep_answers
 from wqcheck.sheets import ReadResult
@@ -111,11 +111,8 @@ def _draw_form(book: ReadResult, asked: tuple[Question, ...], settings: Settings
 def _draw_question(book: ReadResult, question: Question) -> None:
     """Draw one question: what is open and where, and the field for its answer, blank until somebody answers."""
     words, field = st.columns([3, 2], vertical_alignment="center")
-    waiting = f" ({counted(question.results, 'result')})" if question.results else ""
-    words.markdown(
-        f"**{say(_TITLES[question.kind])}**{plain(waiting)}  \n{plain(sentence(question.why))}  \n"
-        f"*{plain(question.where)}*"
-    )
+    title, why, where = say(_TITLES[question.kind]), plain(sentence(question.why)), plain(question.where)
+    words.markdown(f"**{title}**  \n{why}  \n*{where}*")
     if question.kind == QuestionKind.MAGNITUDE:
         return
     label = say("{title}: {given}", title=say(_TITLES[question.kind]), given=_given(question))

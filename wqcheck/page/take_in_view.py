@@ -53,7 +53,7 @@ def draw_take_in(office: Office, settings: Settings) -> None:
     wqcheck.errors.StoreError
         The records cannot be read.
     """
-    st.markdown(f"### {say('Take in the sheets of a batch')}")
+    st.markdown(f"##### {say('Take in the sheets of a batch')}")
     sources, settings = draw_sheets(office, settings)
     if not sources:
         clear_desk()
