@@ -30,17 +30,29 @@ TAKEN_KEY = "sheets as read"
 SAMPLE_TRAIN = "train.toml"
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Paper:
+    """One file to download: its name, media type and bytes."""
+
+    name: str
+    mime: str
+    content: bytes
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class TakenSheets:
     """What was read of the sheets; ``key`` is a digest of all that it depends on.
 
     ``refused`` are the sentences about files that could not be read at all; beside others each of them stands among the
-    ``books`` without results, and holds the batch. ``asked`` are the open questions of each book.
+    ``books`` without results, and holds the batch. ``asked`` are the open questions of each book; ``batches`` and
+    ``product`` are what the sheets say of themselves.
     """
 
     key: str
     books: tuple[ReadResult, ...]
     asked: tuple[tuple[Question, ...], ...]
+    batches: tuple[str, ...]
+    product: Product | None
     refused: tuple[str, ...] = ()
 
 
@@ -85,7 +97,10 @@ def read_sheets(sources: Sequence[NamedBytes], settings: Settings) -> TakenSheet
                 books.append(unread_book(*source, str(problem)))
         st.write(say("Looking for what the sheets leave open"))
         asked = tuple(questions(book, train) for book in books)
-    taken = TakenSheets(key=key, books=tuple(books), asked=asked, refused=tuple(refused))
+    taken = TakenSheets(
+        key=key, books=tuple(books), asked=asked, refused=tuple(refused), batches=batches_in(books),
+        product=product_in(books),
+    )  # fmt: skip
     st.session_state[TAKEN_KEY] = taken
     return taken
 

@@ -12,17 +12,15 @@ from wqcheck.page.checking import Desk
 from wqcheck.page.decision import draw_decision, draw_headline, draw_rules
 from wqcheck.page.in_hand import draw_in_hand
 from wqcheck.page.office import Office, do
-from wqcheck.page.out_of_limit import EXCEEDING, flagged_lines, names_with
 from wqcheck.page.papers import MIMES, draw_draft, next_steps
 from wqcheck.page.recording import draw_recording
 from wqcheck.page.spoken import later, say
-from wqcheck.page.words import plain, titled
+from wqcheck.page.words import plain
 from wqcheck.records.batches import BatchRecord
 from wqcheck.records.certificates import document_file, issue, withdraw
 from wqcheck.records.decisions import MEANINGS, STEPS, decide
 from wqcheck.records.standing import State
 from wqcheck.release.decision import BatchCheck, Disposition
-from wqcheck.tables import Verdict
 
 REASON_KEY = "written reason"
 ISSUE_KEY = "issue the document"
@@ -57,35 +55,23 @@ def draw_release(office: Office) -> None:
 
 def _draw_desk(office: Office, desk: Desk) -> None:
     """Draw the batch on the desk: what is recommended, the button that records it, why, and a draft."""
-    _draw_recommendation(desk.check)
+    draw_headline(desk.check)
     draw_recording(office, desk)
     _draw_reasons(desk.check)
     draw_draft(desk)
 
 
-def _draw_recommendation(check: BatchCheck) -> None:
-    lines = flagged_lines(check.judged, check.decision.required)
-    draw_headline(
-        check.decision, names_with(lines, EXCEEDING), names_with(lines, [Verdict.UNDETERMINED]), _missing(check)
-    )
-
-
 def _draw_reasons(check: BatchCheck) -> None:
     title = say("Reasons, and what to do next")
     with st.expander(title, expanded=check.decision.disposition != Disposition.RELEASE):
-        draw_decision(check.decision, _missing(check), next_steps(check))
+        draw_decision(check.decision, next_steps(check))
     draw_rules(check.decision_rules)
-
-
-def _missing(check: BatchCheck) -> tuple[str, ...]:
-    """Name what is required and has no result, each once."""
-    return tuple(dict.fromkeys(map(titled, check.decision.missing)))
 
 
 def _draw_record(office: Office, record: BatchRecord) -> None:
     """Draw one recorded batch: where it stands, what is against it, the next steps, its history and documents."""
     now = record.standing
-    _draw_recommendation(record.check)
+    draw_headline(record.check)
     st.markdown(
         say("**Stands: {state}** since {at}, by {person}. Check {version}; the numbers below are of this check.",
             state=say(str(now.state)), at=plain(now.at), person=plain(now.person), version=record.check_version)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+import pandas as pd
 import streamlit as st
 
 from wqcheck.errors import WqcheckError
@@ -12,25 +13,23 @@ from wqcheck.page.as_read import draw_as_read, draw_files
 from wqcheck.page.checking import (
     Desk,
     TakenSheets,
-    batches_in,
     checked_desk,
     clear_desk,
-    product_in,
     read_sheets,
 )
 from wqcheck.page.decision import draw_headline
 from wqcheck.page.in_hand import ON_THE_DESK, take_in_hand
 from wqcheck.page.office import Office, refusal_text
-from wqcheck.page.out_of_limit import EXCEEDING, flagged_lines, names_with
+from wqcheck.page.out_of_limit import EXCEEDING
 from wqcheck.page.recording import draw_recording
 from wqcheck.page.settings import NamedBytes, Settings
 from wqcheck.page.sheet_grid import draw_picture
 from wqcheck.page.sheet_questions import draw_layouts, draw_questions
 from wqcheck.page.sheets_brought import draw_sheets
 from wqcheck.page.spoken import later, say
-from wqcheck.page.words import message_text, plain, titled
+from wqcheck.page.words import message_text, plain
 from wqcheck.release.decision import CAUTION, BatchCheck
-from wqcheck.tables import Product, Verdict
+from wqcheck.tables import Judged, Product, Verdict
 
 WHICH_KEY = "which batch"
 BATCH_KEY = "batch number"
@@ -88,22 +87,21 @@ def _draw_refused(taken: TakenSheets) -> None:
 
 def _checked(taken: TakenSheets, sources: Sequence[NamedBytes], settings: Settings) -> Desk | None:
     """Check the batch that the sheets name, or the one that is chosen, and say what is recommended; None if none is."""
-    batch = _draw_batch(batches_in(taken.books))
+    batch = _draw_batch(taken.batches)
     if not settings.limits + settings.own_tables:
         st.warning(say("Choose at least one limit table in the side panel."))
         batch = ""
     if not batch:
         clear_desk()
         return None
-    stated = product_in(taken.books)
     try:
-        desk = checked_desk(taken, sources, replace(settings, product=stated or settings.product), batch)
+        desk = checked_desk(taken, sources, replace(settings, product=taken.product or settings.product), batch)
     except WqcheckError as error:
         clear_desk()
         st.error(refusal_text(error))
         return None
     take_in_hand(ON_THE_DESK)
-    _draw_outcome(desk.check, sum(map(len, taken.asked)), stated)
+    _draw_outcome(desk.check, sum(map(len, taken.asked)), taken.product)
     return desk
 
 
@@ -120,13 +118,8 @@ def _draw_batch(batches: Sequence[str]) -> str:
 
 def _draw_outcome(check: BatchCheck, asked: int, stated: Product | None) -> None:
     """Draw the recommendation, what comes next, and for which water and limits it holds."""
-    decision = check.decision
-    lines = flagged_lines(check.judged, decision.required)
-    exceeding = names_with(lines, EXCEEDING)
-    undecided = names_with(lines, [Verdict.UNDETERMINED])
-    draw_headline(decision, exceeding, undecided, tuple(dict.fromkeys(map(titled, decision.missing))))
-    steps = list(_next(asked, sum(line.verdict in EXCEEDING for line in lines), bool(undecided)))
-    st.markdown(f"**{say('Next:')}** " + " ".join(steps))
+    draw_headline(check)
+    st.markdown(f"**{say('Next:')}** " + " ".join(_next(asked, check.judged)))
     product = say(str(check.details.product))
     origin = say("as the sheet says") if stated else say("chosen in the side panel; the sheets do not say")
     tables = ", ".join(stamp.name for stamp in check.files if stamp.kind == "limit table")
@@ -136,14 +129,16 @@ def _draw_outcome(check: BatchCheck, asked: int, stated: Product | None) -> None
     )  # fmt: skip
 
 
-def _next(asked: int, exceeding: int, undecided: bool) -> list[str]:
+def _next(asked: int, judged: pd.DataFrame) -> list[str]:
     """List what comes next, in the order of doing."""
+    out = judged[judged[Judged.verdict].isin([str(verdict) for verdict in EXCEEDING])]
+    exceeding = len(out[[Judged.workbook, Judged.sheet, Judged.cell]].drop_duplicates())
     steps = []
     if asked:
         steps.append(say("Answer the {number} open question(s) below.", number=asked))
     if exceeding:
-        steps.append(say("{number} line(s) out of limit: go to Flags.", number=exceeding))
-    elif undecided:
+        steps.append(say("{number} result(s) out of limit: go to Flags.", number=f"{exceeding:,}"))
+    elif judged[Judged.verdict].eq(str(Verdict.UNDETERMINED)).any():
         steps.append(say("Some results cannot be decided: go to Flags."))
     steps.append(say("Then record the batch (last step below); its review and decision follow in Release."))
     return steps
