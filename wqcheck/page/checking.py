@@ -20,7 +20,7 @@ from wqcheck.page.words import plain
 from wqcheck.questions import Question, questions
 from wqcheck.records.intake import files_used
 from wqcheck.release.decision import BatchCheck, BatchDetails
-from wqcheck.sheets import ReadResult, read_books, unread_book
+from wqcheck.sheets import ReadResult, files_within, read_books, unread_book
 from wqcheck.shipped_files import shipped_folder
 from wqcheck.tables import Product, Readings
 from wqcheck.train.description import Train, load_train
@@ -196,7 +196,8 @@ def _check(
             taken.books, details=BatchDetails(batch=batch, product=settings.product), limits=limits, train=train,
             rules=rules, on=settings.on, product=settings.product,
         )  # fmt: skip
-        given = [*sources, *files_used([], limits, train, rules), *layout_files(settings.layouts)]
+        sheets = [part for source in sources for part in files_within(source)]
+        given = [*sheets, *files_used([], limits, train, rules), *layout_files(settings.layouts)]
     wanted = {stamp.sha256 for stamp in check.files}
     return check, tuple(file for file in given if hashlib.sha256(file[1]).hexdigest() in wanted)
 
