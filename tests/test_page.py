@@ -105,7 +105,12 @@ def test_parameter_is_named_once_by_its_worst_verdict() -> None:
 
 def test_headline_names_the_worst_first() -> None:
     """Out of limit before undecided, what is required before what is not; each parameter once, unknown ones by text."""
-    unknown = {"parameter": None, "parameter_text": "Arsenix", "verdict": "undetermined", "margin": np.nan}
+    unknown: dict[str, object] = {
+        "parameter": None,
+        "parameter_text": "Arsenix",
+        "verdict": "undetermined",
+        "margin": np.nan,
+    }
     rows = judged(
         unknown,
         {"verdict": "undetermined", "margin": np.nan},

@@ -14,7 +14,7 @@ import pytest
 
 pytest.importorskip("playwright.sync_api")
 
-from playwright.sync_api import Browser, Page, ViewportSize, sync_playwright
+from playwright.sync_api import Browser, FilePayload, Page, ViewportSize, sync_playwright
 
 from tests.workbooks import xlsx_bytes
 
@@ -143,9 +143,9 @@ def test_sheet_text_is_shown_and_never_run(page: Page) -> None:
     wild = "<img src=x onerror=\"document.title='run'\"><script>document.title='run'</script>"
     rows = [["Batch:", "B1"], ["Sample", "Lead (mg/L)", wild], ["S-1", 0.001, wild], [wild, wild, "**bold**"]]
     chosen(page, "Take in")
-    upload = page.locator("input[type=file]").last
+    upload = page.get_by_test_id("stMain").locator("input[type=file]")
     upload.wait_for(state="attached")
-    upload.set_input_files([{"name": "wild.xlsx", "mimeType": "", "buffer": xlsx_bytes({"Run": rows})}])
+    upload.set_input_files(FilePayload(name="wild.xlsx", mimeType="", buffer=xlsx_bytes({"Run": rows})))
     chosen(page, "Picture of the sheets")
     cell = page.locator('td[data-cell="C2"]')
     cell.wait_for()

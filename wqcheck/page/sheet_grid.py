@@ -210,7 +210,7 @@ def _draw_chosen(book: ReadResult, cells: pd.DataFrame, findings: Sequence[Findi
     if same.any():
         read = readings_table(book.readings[same]).T.reset_index()
         read.columns = pd.Index([say("What"), *(say("As it was read") for _ in range(read.shape[1] - 1))])
-        st.table(read[read.iloc[:, 1:].ne("").any(axis=1)].map(plain), hide_index=True)
+        st.table(read[read.iloc[:, 1:].map(bool).any(axis=1)].map(plain), hide_index=True)
 
 
 def _from_the_top() -> None:
