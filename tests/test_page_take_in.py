@@ -30,7 +30,7 @@ from wqcheck.page.sheet_picture import (
     picture_rows,
 )
 from wqcheck.page.sheet_questions import KEEP_KEY, answer_key
-from wqcheck.page.sheets_brought import UPLOAD_KEY
+from wqcheck.page.sheets_brought import SAMPLE_KEY, UPLOAD_KEY
 from wqcheck.page.take_in_view import BATCH_KEY, PART_KEY, PICTURE, QUESTIONS
 from wqcheck.questions import NO_PARAMETER, QuestionKind, keep_answers, questions
 from wqcheck.release.decision import Disposition
@@ -187,6 +187,16 @@ def test_only_bad_files_leave_no_batch(page: AppTest) -> None:
     upload(page, ("secret.xlsx", PROTECTED))
     assert "protected by a password" in words_on(page)
     assert DESK_KEY not in page.session_state
+
+
+def test_sample_gives_the_desk_back_to_the_sheets_that_were_dropped(page: AppTest) -> None:
+    """A sample takes the desk; without it the uploads, which the page still shows, lie there again."""
+    upload(page, ("run.xlsx", (SAMPLES / "run_B2107_clean.xlsx").read_bytes()))
+    page.pills(key=SAMPLE_KEY).set_value("B2108: in trouble").run()
+    assert page.session_state[DESK_KEY].check.details.batch == "B2108"
+    page.pills(key=SAMPLE_KEY).set_value(None).run()
+    assert page.session_state[DESK_KEY].check.details.batch == "B2107"
+    assert "plant_specification" not in words_on(page)
 
 
 def test_batch_is_asked_only_where_no_sheet_names_it(page: AppTest) -> None:

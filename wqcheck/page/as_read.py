@@ -18,6 +18,7 @@ FINDINGS_IN_FULL = 40
 RESULT = "result"
 
 LEDGER_KEY = "cells not used"
+FINDINGS_KEY = "findings"
 MOST_ROWS = 5000
 """Rows that a list draws at most."""
 
@@ -57,12 +58,18 @@ def _figures(values: pd.Series[float]) -> pd.Series[str]:
 def findings_table(findings: Sequence[Finding]) -> pd.DataFrame:
     """Make the table of findings, those that hold the batch first."""
     ordered = sorted(findings, key=lambda finding: finding.severity != Severity.HOLD)
-    columns = [say("Weight"), say("What and how to mend it"), say("Given"), say("Where")]
+    columns = [say("Weight"), say("What and how to mend it"), say("Where")]
     rows = [
-        (say(_SEVERITY_WORDS[finding.severity]), sentence(finding.message), finding.given, finding.where)
+        (say(_SEVERITY_WORDS[finding.severity]), sentence(finding.message) + _given(finding), finding.where)
         for finding in ordered
     ]
     return pd.DataFrame(rows, columns=columns, dtype="str")
+
+
+def _given(finding: Finding) -> str:
+    """Write what stands in the sheet, where the sentence does not say it already."""
+    told = not finding.given or finding.given in finding.message
+    return "" if told else f" ({say('given: {text}', text=finding.given)})"
 
 
 def cell_counts(readings: pd.DataFrame, ledger: pd.DataFrame) -> dict[str, int]:
@@ -163,4 +170,5 @@ def _draw_findings(findings: Sequence[Finding]) -> None:
     elif len(table) > FINDINGS_IN_FULL:
         st.dataframe(table, hide_index=True, height=300, alt=title)
     else:
-        st.table(table.map(plain), hide_index=True)
+        with st.container(key=FINDINGS_KEY):
+            st.table(table.map(plain), hide_index=True)

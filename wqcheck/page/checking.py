@@ -120,6 +120,8 @@ def checked_desk(taken: TakenSheets, sources: Sequence[NamedBytes], settings: Se
     clear_desk()
     results = sum(len(book.readings) for book in taken.books)
     with _progress(say("Judging {results} results of batch {batch}", results=f"{results:,}", batch=plain(batch))):
+        tables = [*settings.limits, *(name for name, _ in settings.own_tables)]
+        st.write(say("Against {tables}", tables=plain(", ".join(tables))))
         check, files = _check(taken, sources, settings, batch)
     desk = Desk(key=key, check=check, files=files, on=settings.on, books=taken.books)
     st.session_state[DESK_KEY] = desk

@@ -26,6 +26,7 @@ ROOMY = """<style>
 [data-testid="stSidebarHeader"] {height: 2rem; padding-bottom: 0;}
 [data-testid="stTable"] td, [data-testid="stTable"] th {overflow-wrap: anywhere; min-width: 5.5rem;}
 .st-key-flags td:nth-child(5) {min-width: 17rem;}
+.st-key-findings td:nth-child(2) {min-width: 15rem;}
 @media (max-width: 1000px) {
   .st-key-flags :is(table, tbody, tr, td) {display: block; width: 100%;}
   .st-key-flags thead {display: none;}

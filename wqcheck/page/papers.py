@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from datetime import datetime
 
 import streamlit as st
@@ -15,6 +16,13 @@ from wqcheck.page.words import message_text
 from wqcheck.release.decision import BatchCheck, Disposition
 
 DRAFT_KEY = "draft of the document"
+PAGES_KEY = "draft-pages"
+
+MARK = """.st-key-draft-pages [data-testid="stImage"] {{position: relative;}}
+.st-key-draft-pages [data-testid="stImage"]::after {{content: {word}; position: absolute; inset: 0; display: grid;
+place-items: center; font-size: clamp(4rem, 14vw, 11rem); font-weight: 700; color: #000; opacity: 0.22;
+transform: rotate(-35deg); pointer-events: none;}}"""
+"""Writes a word across each page of a draft, so that a picture of the screen shows it too."""
 
 MIMES = {
     ".pdf": "application/pdf",
@@ -59,8 +67,10 @@ def draw_draft(desk: Desk) -> None:
         except ReleaseRefusedError as refusal:
             st.error(message_text(refusal))
             return
-        for page, image in enumerate(pictures, start=1):
-            st.image(image, caption=say("Draft, page {page}", page=page), width=820)
+        st.html(f"<style>{MARK.format(word=json.dumps(say('DRAFT'), ensure_ascii=False))}</style>")
+        with st.container(key=PAGES_KEY):
+            for page, image in enumerate(pictures, start=1):
+                st.image(image, caption=say("Draft, page {page}", page=page), width="stretch")
 
 
 @st.cache_data(max_entries=4, show_spinner=False)

@@ -164,7 +164,7 @@ def _draw_documents(office: Office, record: BatchRecord) -> None:
         st.warning(say("This document does not hold any more: {status}.", status=say(rows[number]["status"])))
     with st.expander(say("Look at the document"), expanded=True):
         for page, image in enumerate(_pictures(document_file(office.store(), number, "json")), start=1):
-            st.image(image, caption=say("{number}, page {page}", number=number, page=page), width=820)
+            st.image(image, caption=say("{number}, page {page}", number=number, page=page), width="stretch")
         st.caption(say("A picture made from the recorded data. The PDF is the document."))
 
 

@@ -87,6 +87,9 @@ def _draw_waiting(office: Office) -> None:
     waiting = received_sheets(office.store()) if office.exists else None
     if waiting is None or waiting.empty:
         return
+    st.session_state[WAITING_KEY] = [
+        digest for digest in st.session_state.get(WAITING_KEY, []) if digest in set(waiting["sha256"])
+    ]
     told = dict(zip(waiting["sha256"], waiting["name"] + ", " + waiting["received"].str.slice(0, 16), strict=True))
     st.multiselect(
         say("Sheets kept in the records, not checked yet ({number})", number=len(told)), list(told),
@@ -119,20 +122,26 @@ def _receive(office: Office, kept: tuple[NamedBytes, ...]) -> str:
 
 def _keep_uploads() -> None:
     """Keep the sheets for all views; a view that does not draw the upload would lose them."""
-    files = st.session_state[UPLOAD_KEY]
+    files = st.session_state.get(UPLOAD_KEY, [])
+    st.session_state[WAITING_KEY] = []
     st.session_state[KEPT_KEY] = tuple((file.name, file.getvalue()) for file in files)
 
 
 def _keep_sample() -> None:
-    """Put the chosen sample on the desk; none takes it off."""
+    """Put the chosen sample on the desk; without one the uploads lie there again."""
     label = st.session_state[SAMPLE_KEY]
-    st.session_state[KEPT_KEY] = next((sample for sample in SAMPLES if sample.label == label), ())
+    _keep_uploads()
+    if label is not None:
+        st.session_state[KEPT_KEY] = next(sample for sample in SAMPLES if sample.label == label)
 
 
 def _fetch(office: Office) -> None:
-    """Put the chosen sheets of the records on the desk."""
+    """Put the chosen sheets of the records on the desk; without one the uploads lie there again."""
     store, chosen = office.store(), st.session_state[WAITING_KEY]
-    st.session_state[KEPT_KEY] = tuple(received_file(store, digest) for digest in chosen)
+    _keep_uploads()
+    if chosen:
+        st.session_state[KEPT_KEY] = tuple(received_file(store, digest) for digest in chosen)
+        st.session_state[WAITING_KEY] = chosen
 
 
 def _sample_file(name: str) -> NamedBytes:

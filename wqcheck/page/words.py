@@ -50,8 +50,9 @@ def titled(code: str, fallback: str = "") -> str:
 
 
 def sentence(text: str) -> str:
-    """Start a sentence with a capital letter, as long as it does not start with a name such as ``pH``."""
-    return text if text[:2] == "pH" else text[:1].upper() + text[1:]
+    """Start a sentence with a capital letter, as long as it does not start with ``pH`` or the name of a table."""
+    first = text.partition(" ")[0]
+    return text if text[:2] == "pH" or "_" in first else text[:1].upper() + text[1:]
 
 
 def some_of(names: Sequence[str], most: int = 4) -> str:
