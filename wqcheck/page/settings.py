@@ -17,9 +17,7 @@ from wqcheck.tables import Product
 TABLES_KEY = "limit tables"
 PRODUCT_KEY = "kind of water"
 PLANT_PRODUCT_KEY = "product of the plant"
-BATCH_KEY = "batch"
 ON_KEY = "day of the check"
-SIGNED_BY_KEY = "signed by"
 OWN_TABLES_KEY = "own limit tables"
 TRAIN_KEY = "train file"
 SAMPLE_TRAIN_KEY = "sample train"
@@ -36,18 +34,15 @@ class Settings:
     """How a batch is to be checked.
 
     ``limits`` are names of shipped tables; ``own_tables``, ``train`` and ``rules`` are uploads, file name and bytes.
-    ``batch`` is blank where the sheet is to say it. ``signed_by`` does not change the check, only the certificate.
     """
 
     product: Product
-    batch: str
     limits: tuple[str, ...]
     own_tables: tuple[NamedBytes, ...]
     train: NamedBytes | None
     sample_train: bool
     rules: NamedBytes | None
     on: date
-    signed_by: str
     layouts: Path | None
 
 
@@ -74,10 +69,10 @@ def draw_settings(today: date, plant: PlantSettings, folder: Path) -> Settings:
             kinds,
             index=kinds.index(plant.products[0].water if plant.products else Product.PURIFIED),
             key=PRODUCT_KEY,
-            help=say("A limit row counts only for the kinds of water it names."),
+            help=say(
+                "A limit row counts only for the kinds of water it names. What a sheet says of its water comes first."
+            ),
         )
-        batch = st.text_input(say("Batch"), key=BATCH_KEY, placeholder=say("as the sheet says"))
-        signed_by = st.text_input(say("Signed by"), key=SIGNED_BY_KEY, placeholder=say("name of the authorised person"))
         on = st.date_input(
             say("Day of the check"),
             value=today,
@@ -102,14 +97,12 @@ def draw_settings(today: date, plant: PlantSettings, folder: Path) -> Settings:
             )
     return Settings(
         product=Product(product),
-        batch=batch.strip(),
         limits=tuple(limits),
         own_tables=tuple((file.name, file.getvalue()) for file in own),
         train=(train.name, train.getvalue()) if train else _of_plant(folder, "" if sample_train else plant.train),
         sample_train=sample_train,
         rules=(rules.name, rules.getvalue()) if rules else _of_plant(folder, plant.release_rules),
         on=on,
-        signed_by=signed_by.strip(),
         layouts=Path(layouts.strip()).expanduser() if layouts.strip() else None,
     )
 
