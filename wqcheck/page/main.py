@@ -24,9 +24,10 @@ from wqcheck.page.out_of_limit import (
 from wqcheck.page.papers import draw_papers, next_steps
 from wqcheck.page.release_view import BATCH_KEY, draw_release
 from wqcheck.page.settings import NamedBytes, Settings, draw_settings
-from wqcheck.page.stages import draw_stages
 from wqcheck.page.start_view import draw_start
 from wqcheck.page.take_in import draw_files, draw_take_in
+from wqcheck.page.train_removal import draw_stages
+from wqcheck.page.train_view import draw_train_view
 from wqcheck.page.words import message_text, plain, titled
 from wqcheck.release.decision import CAUTION
 from wqcheck.shipped_files import shipped_folder
@@ -85,6 +86,7 @@ SAMPLES = (
 VIEWS: tuple[tuple[str, Callable[[Desktop], None]], ...] = (
     ("Start", lambda desktop: draw_start(desktop.office, _try_sample, _open_batch)),
     ("Take in", lambda desktop: draw_taking_in(desktop)),  # noqa: PLW0108 it stands below
+    ("Train", lambda desktop: draw_train_view(desktop.office)),
     ("Release", lambda desktop: draw_release(desktop.office)),
 )
 """The views, in the order of a morning; a view is added with one line."""
