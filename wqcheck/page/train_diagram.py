@@ -76,8 +76,7 @@ def stage_list(report: CommissioningReport, notes: Mapping[str, StageNote], code
     stages = report.train.stages
     blank = StageNote()
     told = {
-        say("Stage"): [stage.name for stage in stages],
-        say("From → to"): [f"{stage.inlet or '–'} → {stage.outlet}" for stage in stages],
+        say("Stage"): [f"{stage.name} ({stage.inlet or '–'} → {stage.outlet})" for stage in stages],
         say("Flow"): [notes.get(stage.name, blank).flow or say("not known") for stage in stages],
     }
     names = [stage.name for stage in stages]
@@ -104,8 +103,7 @@ def _of_parameter(report: CommissioningReport, names: list[str], code: str) -> d
     unit = rows["unit"].fillna("")
     removal = notes_for(report.stages, code)
     columns = {
-        say("Before"): rows["inlet"] + " " + unit,
-        say("After"): rows["outlet"] + " " + unit,
+        say("Before → after"): rows["inlet"] + " → " + rows["outlet"] + " " + unit,
         say("Removal"): pd.Series({name: note.figure for name, note in removal.items()}, dtype="str"),
         say("Verdict"): rows["verdict"].fillna(say("no usual value known")),
         say("Usual (source)"): rows["expected"].fillna("–") + " (" + rows["expected_source"].fillna("–") + ")",

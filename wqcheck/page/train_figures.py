@@ -34,10 +34,8 @@ def figure_table(chapter: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
         {
             say("Figure"): [sentence(str(one["name"])) for one in chapter],
             say("Value"): [one["shown"] for one in chapter],
-            say("Says"): [one["verdict"] for one in chapter],
-            say("Formula"): [one["formula"] for one in chapter],
-            say("Source"): [one["source"] for one in chapter],
-            say("Note"): [one["note"] for one in chapter],
+            say("Says"): ["; ".join(filter(None, (one["verdict"], one["note"]))) or "–" for one in chapter],
+            say("Formula (source)"): [f"{one['formula']} ({one['source']})" for one in chapter],
         }
     )
 
@@ -146,4 +144,4 @@ def level_chart(table: pd.DataFrame, unit: str) -> alt.LayerChart | alt.FacetCha
     points = base.mark_point(color="#1d2b33", filled=True, size=60, opacity=1.0).encode(
         shape=alt.Shape("tank:N", legend=legend, sort=list(tanks.values()))
     )
-    return alt.layer(line, points).properties(height=220)
+    return alt.layer(line, points).properties(height=320)

@@ -13,6 +13,7 @@ from wqcheck.page.words import plain, titled
 from wqcheck.statistics.series_units import in_common_units
 from wqcheck.tables import Readings
 from wqcheck.train.description import Train, match_points
+from wqcheck.train.removal_words import interval_text, unit_text
 
 MEASURED, BELOW, ABOVE, NONE_FOUND, RANGE = (
     later("measured"), later("below the limit given"), later("above the limit given"), later("none found"),
@@ -21,7 +22,7 @@ MEASURED, BELOW, ABOVE, NONE_FOUND, RANGE = (
 KINDS = (MEASURED, BELOW, ABOVE, NONE_FOUND, RANGE)
 """What a result is known to be; each has a shape of its own."""
 
-COLUMNS = ("point", "sampled", "reported", "low", "high", "unit", "cell", "known")
+COLUMNS = ("point", "sampled", "reported", "low", "high", "unit", "cell", "known", "figure")
 LABELS_UP_TO = 24
 """Results that can bear their figure beside them before the figures run into one another."""
 
@@ -50,7 +51,8 @@ def profile_rows(readings: pd.DataFrame, train: Train, code: str) -> tuple[pd.Da
     -------
     rows : DataFrame
         One row per result, points in the order of flow, with :data:`COLUMNS`: ``low`` and ``high`` are the ends of what
-        it can be, in ``unit``, infinite where there is no end; ``known`` is one of :data:`KINDS`.
+        it can be, in ``unit``, infinite where there is no end; ``figure`` is that as text. ``reported`` is what the
+        sheet says, with its own unit, and ``known`` one of :data:`KINDS`.
     left_out : int
         Results of it at these points that have no figure in that unit.
     """
@@ -62,11 +64,12 @@ def profile_rows(readings: pd.DataFrame, train: Train, code: str) -> tuple[pd.Da
     if mine.empty:
         return pd.DataFrame(columns=list(COLUMNS)), 0
     ranges, unit = in_common_units(Readings.validate(mine))
+    own_unit = unit_text(mine[Readings.unit].fillna(""), mine[Readings.basis].fillna(""), mine[Readings.volume_ml])
     rows = pd.DataFrame(
         {
             "point": place,
             "sampled": mine[Readings.sampled_at].dt.strftime("%Y-%m-%d %H:%M").fillna(say("not dated")),
-            "reported": mine[Readings.reported].str.strip(),
+            "reported": (mine[Readings.reported].str.strip() + " " + own_unit.fillna("")).str.strip(),
             "low": ranges.low,
             "high": ranges.high,
             "unit": unit.fillna("").to_numpy(),
@@ -76,7 +79,7 @@ def profile_rows(readings: pd.DataFrame, train: Train, code: str) -> tuple[pd.Da
     usable = rows["low"].notna() & rows["high"].notna()
     rows = rows[usable].assign(rank=rows["point"].map(order.index))
     rows = rows.sort_values(["rank", "sampled"], kind="stable", ignore_index=True).drop(columns="rank")
-    return rows.assign(known=known_as(rows)), int(len(usable) - usable.sum())
+    return rows.assign(known=known_as(rows), figure=figure_text(rows)), int(len(usable) - usable.sum())
 
 
 def known_as(rows: pd.DataFrame) -> npt.NDArray[np.str_]:
@@ -85,6 +88,11 @@ def known_as(rows: pd.DataFrame) -> npt.NDArray[np.str_]:
     open_below = (low == 0) | np.isneginf(low)
     cases = [(low == 0) & (high == 0), low == high, np.isposinf(high), open_below]
     return np.select(cases, [NONE_FOUND, MEASURED, ABOVE, BELOW], RANGE).astype(np.str_)
+
+
+def figure_text(rows: pd.DataFrame) -> pd.Series[str]:
+    """Return each result with ends ``low`` and ``high`` as text: ``0.35``, ``<0.1``, ``>1600``, ``2–5``."""
+    return interval_text(rows["low"].mask(np.isneginf(rows["low"]), 0.0), rows["high"])
 
 
 def can_be_logarithmic(rows: pd.DataFrame) -> bool:
@@ -150,13 +158,13 @@ def profile_chart(rows: pd.DataFrame, name: str, *, log: bool) -> alt.LayerChart
     title = f"{name}, {unit}" if unit else name
 
     def up(column: str) -> alt.Y:
-        return alt.Y(f"{column}:Q", scale=scale, title=title, axis=axis)
+        return alt.Y(f"{column}:Q", scale=scale, title=None, axis=axis)
 
     base = alt.Chart(drawn).encode(
         x=alt.X("point:N", sort=list(dict.fromkeys(rows["point"])), title=say("sampling point, in the order of flow"),
                 axis=axis, scale=alt.Scale(paddingInner=0.3, paddingOuter=0.2)),
         xOffset="nth:N",
-        tooltip=["point:N", "reported:N", "unit:N", "known:N", "sampled:N", "cell:N"],
+        tooltip=["point:N", "reported:N", "known:N", "sampled:N", "cell:N"],
     )  # fmt: skip
     open_bars = base.mark_bar(filled=False, stroke=_LINE, strokeWidth=1.5, strokeDash=[4, 3])
     layers = [
@@ -165,8 +173,8 @@ def profile_chart(rows: pd.DataFrame, name: str, *, log: bool) -> alt.LayerChart
         base.mark_point(size=70, filled=True, color=_INK, opacity=1.0).encode(y=up("mark"), shape=_shapes()),
     ]
     if len(drawn) <= LABELS_UP_TO:
-        layers.append(base.mark_text(dy=-11, fontSize=11, color=_INK).encode(y=up("mark"), text="reported:N"))
-    return alt.layer(*layers).properties(height=340)
+        layers.append(base.mark_text(dy=-11, fontSize=11, color=_INK).encode(y=up("mark"), text="figure:N"))
+    return alt.layer(*layers).properties(height=430, title=alt.TitleParams(title, anchor="start", fontSize=13))
 
 
 def _shapes() -> alt.Shape:
@@ -183,10 +191,8 @@ def profile_table(rows: pd.DataFrame, train: Train) -> pd.DataFrame:
         {
             say("Point"): rows["point"] + " " + rows["point"].map(names).fillna(""),
             say("Reported"): rows["reported"],
-            say("Unit"): rows["unit"],
             say("Known as"): [say(word) for word in rows["known"]],
-            say("Sampled"): rows["sampled"],
-            say("Cell"): rows["cell"],
+            say("Sampled; cell"): rows["sampled"] + "; " + rows["cell"],
         }
     )
 

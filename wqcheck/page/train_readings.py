@@ -38,6 +38,7 @@ LISTS = {
 }
 """What is typed as rows that can be added, beside the tables of :data:`TITLES`."""
 
+_ROW_HIGH = 36  # px, so that no reading hides below the edge of its table
 VALUE, UNIT, DAY, NEED, READING = "value", "unit", "day", "need", "reading"
 
 
@@ -156,7 +157,7 @@ def _edited(name: str, blank: pd.DataFrame, fixed: Sequence[str], *, us_units: b
     } | {flow: st.column_config.TextColumn(sentence(flow), max_chars=12) for flow in HOURLY}
     typed[name] = st.data_editor(
         bases[name], key=key, hide_index=name != HOURS, num_rows="fixed" if fixed else "dynamic", disabled=list(fixed),
-        column_config=headings, alt=_title(name), height="auto",
+        column_config=headings, alt=_title(name), height=_ROW_HIGH * (len(bases[name]) + (1 if fixed else 3)),
     )  # fmt: skip
 
 

@@ -122,7 +122,15 @@ def draw_removal(stages: pd.DataFrame, code: str, *, log: bool) -> None:
             "it."
         )
     )
-    st.table(stage_table(rows).map(plain), hide_index=True)
+    st.table(_narrow(stage_table(rows)).map(plain), hide_index=True)
+
+
+def _narrow(table: pd.DataFrame) -> pd.DataFrame:
+    """Return a stage table with columns that belong together as one, so that it fits a narrow window."""
+    stage, points, before, after, unit, removal, why = (table[column] for column in table.columns)
+    results = before + " → " + after + " " + unit
+    return pd.DataFrame({say("Stage"): stage + " (" + points + ")", say("Before → after"): results,
+                         say("Removal"): removal, say("Why"): why})  # fmt: skip
 
 
 def draw_all_removals(stages: pd.DataFrame, codes: Sequence[str]) -> None:

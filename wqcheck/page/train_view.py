@@ -33,6 +33,9 @@ NUMBER_KEY = "train report number"
 PREPARE_KEY = "train report prepare"
 PAPERS_KEY = "train report papers"
 
+IN_FULL = 3
+"""Suspicions that are named at the top and stand open; the others are opened by a click."""
+
 
 def draw_train_view(office: Office) -> None:
     """Draw the whole view: whose results at the top, then what comes of them.
@@ -61,9 +64,9 @@ def draw_train_view(office: Office) -> None:
 def draw_parts(results: Results, train: NamedBytes, plant_name: str, *, us_units: bool) -> None:
     """Draw the parts of the view; the plant readings first, since the others are made from them."""
     headline = st.container()
-    parts = [say("Look here first"), say("Along the train"), say("Working figures"), say("Plant readings"),
-             say("Report")]  # fmt: skip
-    first, along, figures, readings, papers = st.tabs(parts, key=PARTS_KEY)
+    parts = [say("Look here first"), say("Diagram"), say("Along the train"), say("Working figures"),
+             say("Plant readings"), say("Report")]  # fmt: skip
+    first, diagram, along, figures, readings, papers = st.tabs(parts, key=PARTS_KEY)
     with readings:
         plant = (*results.plant, *draw_plant_readings(plant_name, us_units=us_units))
     try:
@@ -75,6 +78,7 @@ def draw_parts(results: Results, train: NamedBytes, plant_name: str, *, us_units
         draw_headline(case.report)
     with first:
         draw_suspects(case.report.suspects)
+    with diagram:
         draw_diagram(case.report, us_units=us_units)
     with along:
         draw_along(case)
@@ -86,7 +90,7 @@ def draw_parts(results: Results, train: NamedBytes, plant_name: str, *, us_units
 
 
 def draw_headline(report: CommissioningReport) -> None:
-    """Draw in one sentence what is to be done first."""
+    """Draw what is to be looked at first, so that it is read before anything is opened."""
     if report.stages.empty:
         st.warning(
             say(
@@ -99,20 +103,20 @@ def draw_headline(report: CommissioningReport) -> None:
     if not report.suspects:
         st.info(say("Nothing to look at first: no rule found anything. That is not to say that nothing is wrong."))
     else:
-        worst = report.suspects[0]
-        st.warning(
-            say("Look here first: **{title}** (stage {stage}). Suspicions in all: {number}.",
-                title=plain(sentence(worst.title)), stage=plain(worst.stage), number=len(report.suspects))
-        )  # fmt: skip
+        lead = say("Look here first ({number} in all):", number=len(report.suspects))
+        worst = [f"{place}. **{plain(sentence(one.title))}**" for place, one in enumerate(report.suspects[:IN_FULL], 1)]
+        st.warning("\n".join([lead, "", *worst]))
     if said:
         st.caption(say("Removals of all stages and parameters: {counts}.", counts=plain(said)))
 
 
 def draw_suspects(suspects: Sequence[Suspect]) -> None:
-    """Draw the stages to look at, the gravest first, each with evidence, next check and caution."""
+    """Draw the stages to look at, the gravest first and open, each with evidence, next check and caution."""
+    if not suspects:
+        st.markdown(say("No rule found anything. What each stage does stands in the diagram and along the train."))
     for place, one in enumerate(suspects, start=1):
-        with st.container(border=True):
-            st.markdown(f"**{place}. {plain(sentence(one.title))}** — {say('stage')} *{plain(one.stage)}*")
+        title = f"**{place}. {plain(sentence(one.title))}** ({say('stage')}: {plain(one.stage)})"
+        with st.expander(title, expanded=place <= IN_FULL):
             st.markdown(f"{plain(sentence(GRADES[one.grade]))}. {plain(sentence(one.why))}")
             st.markdown("\n".join(f"- {plain(entry.text)} — *{plain(entry.where)}*" for entry in one.evidence))
             st.markdown(f"**{say('Check next:')}** {plain(one.check)}")
@@ -126,11 +130,12 @@ def draw_along(case: TrainCase) -> None:
     if not codes:
         st.info(say("No parameter has results at two points of the train, so there is no profile."))
         return
-    choice, switch = st.columns([3, 2], vertical_alignment="bottom")
-    code = choice.selectbox(
-        say("Parameter along the train"), codes, index=usual_place(codes), format_func=titled, key=PROFILE_KEY
-    )  # fmt: skip
-    log = switch.toggle(say("Logarithmic axis, removal in log10 units (2 log = 99 %)"), key=LOG_KEY)
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        code = st.selectbox(
+            say("Parameter along the train"), codes, index=usual_place(codes), format_func=titled, key=PROFILE_KEY,
+            width=430,
+        )  # fmt: skip
+        log = st.toggle(say("Logarithmic axis, removal in log10 units (2 log = 99 %)"), key=LOG_KEY)
     draw_profile(case.readings, report.train, code, log=log)
     removed = list(report.stages["parameter"].unique())
     if code in removed:

@@ -68,9 +68,13 @@ def worst_notes(stages: DataFrame[StageVerdicts]) -> dict[str, StageNote]:
 def with_flows(
     notes: Mapping[str, StageNote], flows: Mapping[str, StageFlow], *, us_units: bool = False
 ) -> dict[str, StageNote]:
-    """Return the notes with the flow through each stage, ``8 m³/h metered``; a stage without a note gets one."""
+    """Return the notes with the flow through each stage, ``8 m³/h metered``; a stage without a note gets one.
+
+    Three digits, for a flow meter has no more.
+    """
     told = {
-        stage: f"{show_quantity(flow.value, 'flow', us_units=us_units)} {flow.known}" for stage, flow in flows.items()
+        stage: f"{show_quantity(float(f'{flow.value:.3g}'), 'flow', us_units=us_units)} {flow.known}"
+        for stage, flow in flows.items()
     }
     return {
         stage: replace(notes.get(stage, StageNote()), flow=told.get(stage, ""))
