@@ -38,6 +38,7 @@ LISTS = {
 }
 """What is typed as rows that can be added, beside the tables of :data:`TITLES`."""
 
+NO_UNIT = "–"
 _ROW_HIGH = 36  # px, so that no reading hides below the edge of its table
 VALUE, UNIT, DAY, NEED, READING = "value", "unit", "day", "need", "reading"
 
@@ -129,7 +130,7 @@ def blank_table(name: str, *, us_units: bool) -> pd.DataFrame:
         {
             READING: [sentence(reading_name(key)) for key in kinds],
             VALUE: "",
-            UNIT: [usual_unit(kind, us_units=us_units) for kind in kinds.values()],
+            UNIT: [usual_unit(kind, key, us_units=us_units) or NO_UNIT for key, kind in kinds.items()],
             NEED: [say("needed") if key in NEEDED.get(name, ()) else "" for key in kinds],
         },
         index=list(kinds),
@@ -147,7 +148,7 @@ def _edited(name: str, blank: pd.DataFrame, fixed: Sequence[str], *, us_units: b
     key = f"{EDITOR_KEY} {name} {us_units}"
     if key not in st.session_state:
         bases[name] = typed[name] if name in typed and _has_values(typed[name]) else blank
-    units = sorted({unit for kind in _kinds(name) for unit in UNITS[kind]})
+    units = sorted({unit or NO_UNIT for kind in _kinds(name) for unit in UNITS[kind]})
     headings: dict[str, Any] = {
         READING: st.column_config.TextColumn(say("Reading"), width="large"),
         VALUE: st.column_config.TextColumn(say("Value"), max_chars=20),
@@ -213,8 +214,8 @@ def _any_value(table: pd.DataFrame) -> pd.Series[bool]:
 
 
 def _quantities(table: pd.DataFrame) -> dict[str, str]:
-    """Return by row what stands in it, value and unit; a percent sign or unit typed beside the value stays there."""
-    units = table[UNIT].where(table[VALUE].ne(""), "")
+    """Return by row what stands in it, value and unit."""
+    units = table[UNIT].where(table[VALUE].ne("") & table[UNIT].ne(NO_UNIT), "")
     return dict(zip(map(str, table.index), (table[VALUE] + " " + units).str.strip(), strict=True))
 
 

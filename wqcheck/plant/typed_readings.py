@@ -53,6 +53,7 @@ _NAMES = {
     "sdi_limit": "silt density index, limit",
     "differential": "differential pressure",
 }
+_OWN_UNITS = {"lamp_hours": "h", "sdi_first": "s", "sdi_last": "s"}
 _WORDS = {"tds": "dissolved solids", "uv": "UV", "ph": "pH"}
 
 
@@ -86,9 +87,9 @@ class TypedReadings:
         return max((len(flows) for flows in self.hourly.values()), default=0)
 
 
-def usual_unit(kind: str, *, us_units: bool) -> str:
-    """Return the unit in which a kind of quantity is usually read in SI, or in United States, plants."""
-    return UNITS[kind][1 if us_units and kind in US_FIRST else 0]
+def usual_unit(kind: str, key: str = "", *, us_units: bool) -> str:
+    """Return the unit in which a kind of quantity, or one reading of it, is usually read in SI or in United States."""
+    return _OWN_UNITS.get(key, UNITS[kind][1 if us_units and kind in US_FIRST else 0])
 
 
 def reading_name(key: str) -> str:
