@@ -21,8 +21,8 @@ from wqcheck.page.main import SAMPLE_KEY, UPLOAD_KEY, VIEW_KEY, WHICH_KEY
 from wqcheck.page.out_of_limit import EXCEEDING, flag_table, flagged_lines, names_with
 from wqcheck.page.papers import PREPARE_KEY
 from wqcheck.page.settings import FIRST_TABLES, OWN_TABLES_KEY, SIGNED_BY_KEY, TABLES_KEY
-from wqcheck.page.train_removal import removal_chart, stage_rows, stage_table
 from wqcheck.page.take_in import cell_counts, findings_table, readings_table
+from wqcheck.page.train_removal import removal_chart, stage_rows, stage_table
 from wqcheck.page.words import plain
 from wqcheck.release.decision import CAUTION, BatchCheck, BatchDetails
 from wqcheck.tables import Judged, Ledger, Readings, Stages, Verdict

@@ -11,6 +11,7 @@ from wqcheck.plant.figures import DEFINITION, PRACTICE, Figure
 from wqcheck.plant.flow_fit import ProductionDay, RatedStage, asked_flows, bottleneck, rated_against_flow
 from wqcheck.plant.pretreatment import State, empty_bed_contact_time, loading_rate
 from wqcheck.plant.readings import PlantReadings
+from wqcheck.quantities import in_both_systems
 from wqcheck.train.description import Stage, Train
 from wqcheck.train.kinds import CARBONS, MEMBRANE, SOURCE, TANK
 
@@ -131,4 +132,4 @@ def _membrane_figures(stage: Stage, permeate: float, pressure: float) -> Iterato
         known = math.isfinite(pressure)
         word = (State.FINE if pressure <= equipment.rated_pressure else State.DUE) if known else State.UNKNOWN
         yield Figure(f"feed pressure of {stage.name}", pressure, "pressure", "against the rating", PRACTICE, word,
-                     f"rated {equipment.rated_pressure:.4g} kPa")  # fmt: skip
+                     f"rated {in_both_systems(equipment.rated_pressure, 'pressure')}")  # fmt: skip

@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from wqcheck.plant.flow_fit import bottleneck, hourly_balance, rated_against_flow, tank_events
-from wqcheck.quantities import show_quantity
+from wqcheck.quantities import in_both_systems
 from wqcheck.train.equipment import rated_stages
 from wqcheck.train.kinds import MEMBRANE, SOURCE, TANK, cautions
 from wqcheck.train.suspects import Case, Evidence, Grade, Suspect
@@ -33,7 +33,7 @@ def narrow_stages(case: Case) -> Iterator[Suspect]:
     rated = rated_against_flow(case.plant.stages or rated_stages(case.train), case.plant.production_day)
     narrowest = bottleneck(rated)
     for row in rated[rated["use"].gt(1) & rated["enough"].eq(False)].to_dict("records"):
-        name, peak, most = str(row["stage"]), *(show_quantity(row[key], "flow") for key in ("peak", "rated"))
+        name, peak, most = str(row["stage"]), *(in_both_systems(row[key], "flow") for key in ("peak", "rated"))
         limits = " It is the bottleneck of the product." if name == narrowest else ""
         yield _fit_suspect(
             case, "rated below its flow", name, weight=float(row["use"]),
@@ -63,7 +63,7 @@ def failing_tanks(case: Case) -> Iterator[Suspect]:
 
 def _event_evidence(rows: pd.DataFrame, volume: float, path: str) -> Evidence:
     hours = ", ".join(str(hour) for hour in rows["hour"])
-    return Evidence(f"{show_quantity(volume, 'volume')} in hour {hours} (from 0)", f"{path} [flow.hourly]")
+    return Evidence(f"{in_both_systems(volume, 'volume')} in hour {hours} (from 0)", f"{path} [flow.hourly]")
 
 
 def _tank_stage(case: Case, tank: str) -> str:
