@@ -228,3 +228,12 @@ def test_a_tank_that_runs_dry_or_spills_is_named_at_its_stage() -> None:
     assert planned(filler=np.zeros(8)) == [("tank spills", "product tank", Grade.FIT)]
     thirsty = planned(supply=np.full(8, 4.0))
     assert set(thirsty) == {("tank runs dry", tank, Grade.FIT) for tank in ("raw tank", "product tank")}
+
+
+def test_a_field_blank_is_no_water_of_the_train() -> None:
+    """A blank of 0 mg/L taken at the same point would halve the mean behind the carbon."""
+    rows = at("free_chlorine", "mg/L", SP2=0.6, SP3=0.4)
+    blank = [{**row, "sample": "Field blank"} for row in at("free_chlorine", "mg/L", SP3=0.0)]
+    report = commission(readings_of([*rows, *blank]), TRAIN, EXPECTED)
+    carbon = report.stages[report.stages["stage"].eq("activated carbon")]
+    assert list(carbon["outlet"]) == ["0.4"]

@@ -18,6 +18,7 @@ from streamlit.testing.v1 import AppTest
 from tests.record_stores import ADA, act
 from tests.table_rows import readings_of
 from wqcheck.batch import check_workbook
+from wqcheck.errors import RecordRefusedError
 from wqcheck.page.checking import DESK_KEY, Desk
 from wqcheck.page.main import VIEW_KEY
 from wqcheck.page.train_diagram import SHOWN_KEY, diagram_html
@@ -146,6 +147,8 @@ def test_recorded_batch_brings_the_train_that_was_recorded_with_it(place: Path) 
     take_in(store, desk.check, act(ADA), desk.files, on=ON)
     digest = hashlib.sha256(TRAIN_FILE.read_bytes()).hexdigest()
     assert kept_file(store, digest) == TRAIN_FILE.read_bytes()
+    with pytest.raises(RecordRefusedError, match="keeps no file"):
+        kept_file(store, "0" * 64)
     store.close()
     page = opened(place)
     assert "1. **Free chlorine" in page.warning[0].value

@@ -128,8 +128,8 @@ def draw_removal(stages: pd.DataFrame, code: str, *, log: bool) -> None:
 def _narrow(table: pd.DataFrame) -> pd.DataFrame:
     """Return a stage table with columns that belong together as one, so that it fits a narrow window."""
     stage, points, before, after, unit, removal, why = (table[column] for column in table.columns)
-    results = before + " → " + after + " " + unit
-    return pd.DataFrame({say("Stage"): stage + " (" + points + ")", say("Before → after"): results,
+    results = before + " → " + after + " " + unit + " (" + points + ")"
+    return pd.DataFrame({say("Stage"): stage, say("Before → after"): results,
                          say("Removal"): removal, say("Why"): why})  # fmt: skip
 
 
