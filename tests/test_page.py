@@ -24,8 +24,8 @@ from wqcheck.page.out_of_limit import EXCEEDING, flag_table, flagged_lines, name
 from wqcheck.page.papers import NUMBER, SIGNATORY, draft
 from wqcheck.page.settings import FIRST_TABLES, OWN_TABLES_KEY, TABLES_KEY
 from wqcheck.page.sheets_brought import SAMPLE_KEY, UPLOAD_KEY
-from wqcheck.page.stages import removal_chart, stage_rows, stage_table
 from wqcheck.page.take_in_view import WHICH_KEY
+from wqcheck.page.train_removal import removal_chart, stage_rows, stage_table
 from wqcheck.page.words import plain
 from wqcheck.release.decision import CAUTION, BatchCheck, BatchDetails
 from wqcheck.tables import Judged, Ledger, Readings, Stages, Verdict

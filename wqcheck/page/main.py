@@ -18,6 +18,7 @@ from wqcheck.page.sheets_brought import try_sample
 from wqcheck.page.spoken import begin_as, later, say
 from wqcheck.page.start_view import draw_start
 from wqcheck.page.take_in_view import draw_take_in
+from wqcheck.page.train_view import draw_train_view
 from wqcheck.page.words import refusal_text
 
 VIEW_KEY = "view"
@@ -51,6 +52,7 @@ class Desktop:
 VIEWS: tuple[tuple[str, Callable[[Desktop], None]], ...] = (
     (later("Start"), lambda desktop: draw_start(desktop.office, _try_sample, _open_batch)),
     (later("Take in"), lambda desktop: draw_take_in(desktop.office, desktop.settings)),
+    (later("Train"), lambda desktop: draw_train_view(desktop.office)),
     (later("Release"), lambda desktop: draw_release(desktop.office)),
     (later("Settings"), lambda desktop: draw_settings_view(desktop.office)),
 )
