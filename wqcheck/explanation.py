@@ -17,8 +17,8 @@ from pandera.typing import DataFrame
 from wqcheck.errors import WqcheckError
 from wqcheck.judging.reasons import percent_told
 from wqcheck.judging.rules import RuleStatement
-from wqcheck.limit_tables.columns import split_list
 from wqcheck.parameters import catalogue
+from wqcheck.sheets.surroundings import cell_places
 from wqcheck.tables import Judged, Rule, Sign, Verdict
 from wqcheck.units import COUNT_UNITS, conversion
 
@@ -104,7 +104,7 @@ def _at_cell(judged: DataFrame[Judged], cell: str) -> np.ndarray[tuple[int], np.
     homes = judged[Judged.sheet].fillna("").to_list()
     books = judged[Judged.workbook].to_list()
     places = [
-        {_split(part, home_book, home) for part in split_list(cells)}
+        set(cell_places(cells, home_book, home))
         for cells, home, home_book in zip(judged[Judged.cell], homes, books, strict=True)
     ]
     wanted = [
@@ -115,13 +115,6 @@ def _at_cell(judged: DataFrame[Judged], cell: str) -> np.ndarray[tuple[int], np.
         for found in places
     ]
     return np.array(wanted, dtype=np.bool_)
-
-
-def _split(part: str, book: str, sheet: str) -> tuple[str, str, str]:
-    """Return workbook, sheet and cell of one place in a list; a place leaves out what it has in common with the row."""
-    before, _, place = part.rpartition("|")
-    own_sheet, _, name = place.rpartition("!")
-    return before or book, own_sheet or sheet, name
 
 
 def _of_parameter(judged: DataFrame[Judged], parameter: str) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
