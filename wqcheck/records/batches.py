@@ -9,7 +9,6 @@ from typing import Any
 import pandas as pd
 from sqlalchemy import Connection, Select, and_, select
 
-from wqcheck.errors import RecordRefusedError
 from wqcheck.judging.judge import WORST_FIRST
 from wqcheck.records.certificates import documents
 from wqcheck.records.frames import READING_COLUMNS, VERDICT_COLUMNS, frame_of
@@ -19,7 +18,6 @@ from wqcheck.records.schema import (
     CheckFiles,
     Checks,
     Decisions,
-    Files,
     LinkedSamples,
     Receipts,
     Remarks,
@@ -138,22 +136,6 @@ def flags_statement(entry: int) -> Select[*tuple[Any, ...]]:
         .where(judged.c.entry == entry, judged.c.verdict.in_([str(verdict) for verdict in FLAGGED]))
         .order_by(judged.c.place)
     )
-
-
-def file_content(store: Store, sha256: str) -> bytes:
-    """Return the bytes of a file that a check names, by its digest.
-
-    Raises
-    ------
-    wqcheck.errors.RecordRefusedError
-        The store has no such file.
-    """
-    table = table_of(Files)
-    with store.reading() as connection:
-        found = connection.execute(select(table.c.content).where(table.c.sha256 == sha256)).scalar_one_or_none()
-    if found is None:
-        raise RecordRefusedError(f"the records hold no file with the SHA-256 {sha256[:16]}…")
-    return bytes(found)
 
 
 def waiting(store: Store, on: date) -> Waiting:

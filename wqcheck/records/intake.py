@@ -146,6 +146,22 @@ def keep_file(work: Writing, content: bytes) -> str:
     return digest
 
 
+def kept_file(store: Store, digest: str) -> bytes:
+    """Return the bytes that the store keeps under a SHA-256.
+
+    Raises
+    ------
+    RecordRefusedError
+        It keeps no such file.
+    """
+    table = table_of(Files)
+    with store.reading() as connection:
+        content = connection.execute(select(table.c.content).where(table.c.sha256 == digest)).scalar()
+    if content is None:
+        raise RecordRefusedError(f"the store keeps no file with the SHA-256 {digest}; check the digest")
+    return bytes(content)
+
+
 def _keep_receipt(work: Writing, name: str, content: bytes, kind: str) -> bool:
     """Keep a file that came in and its name, once; tell whether it is new."""
     if not content:
