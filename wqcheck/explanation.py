@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 from pandera.typing import DataFrame
 
+from wqcheck.certificate.lines import UNVERIFIED
 from wqcheck.errors import WqcheckError
 from wqcheck.judging.reasons import percent_told
 from wqcheck.judging.rules import RuleStatement
@@ -282,7 +283,9 @@ def _limit(row: Mapping[Any, Any]) -> Step:
 
 
 def _evidence(row: Mapping[Any, Any]) -> Step:
-    return Step(title="evidence", text=_text(row[Judged.evidence]))
+    evidence = _text(row[Judged.evidence])
+    doubt = "" if evidence.startswith("primary text") else UNVERIFIED
+    return Step(title="evidence", text=": ".join(filter(None, (doubt, evidence))))
 
 
 def _decision(row: Mapping[Any, Any], rules: Mapping[str, str]) -> list[Step]:

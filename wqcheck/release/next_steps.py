@@ -15,11 +15,12 @@ from importlib import resources
 from typing import Any
 
 import pandas as pd
+from pandera.typing import DataFrame
 
 from wqcheck.parameters import catalogue
 from wqcheck.release.flags import FlagKind, Flags
-from wqcheck.tables import Judged, Sign
-from wqcheck.train.suspects import Suspect
+from wqcheck.tables import Judged, Sign, StageVerdicts
+from wqcheck.train.suspects import BAD, Grade, Suspect
 
 PRACTICE = "common practice, no source"
 SMALL_VOLUME, NO_UNIT = "small volume", "no unit"
@@ -95,6 +96,27 @@ def next_steps(
     marks = frozenset({str(flag[Flags.code]), str(flag[Flags.leads_to]), *_row_marks(judged, groups)})
     found = [row.step for row in step_rows() if row.applies(str(flag[Flags.kind]), groups, marks)]
     return (*found, *map(_looked_at, suspects), DEFERENCE)
+
+
+def suspects_for(
+    flag: Mapping[Any, Any], suspects: Iterable[Suspect], stages: DataFrame[StageVerdicts]
+) -> tuple[Suspect, ...]:
+    """Return the suspects that one flag speaks for, in their order.
+
+    Of a flag on a stage, those at that stage. Of a result out of limit, those at stages that are weak in its parameter,
+    doubts about the results themselves, and for organisms whatever lets bacteria in. Of other flags, none.
+    """
+    code, kind = str(flag[Flags.parameter]), str(flag[Flags.kind])
+    if kind == FlagKind.STAGE:
+        return tuple(one for one in suspects if one.stage == flag[Flags.stage])
+    if kind != FlagKind.OUT:
+        return ()
+    bad = stages[StageVerdicts.parameter].eq(code) & stages[StageVerdicts.verdict].isin([str(word) for word in BAD])
+    weak = set(stages.loc[bad, StageVerdicts.stage])
+    grades = {Grade.RESULTS}
+    if "microbiological" in _parameter_groups(code):
+        grades |= {Grade.BARRIER, Grade.CONTAMINATION}
+    return tuple(one for one in suspects if one.stage in weak or one.grade in grades)
 
 
 def _kinds(cell: str) -> frozenset[str]:
