@@ -18,12 +18,13 @@ from wqcheck.certificate_files.sheet_cells import add_sheet, set_up_print
 from wqcheck.limit_tables.cells import guarded
 from wqcheck.release.decision import CAUTION
 from wqcheck.release.flags import Flags
-from wqcheck.tables import Judged, Rule
+from wqcheck.tables import Judged, Rule, Sign
 
-_UNIT, _LIMIT, _CLAUSE, _UNVERIFIED = "unit", "limit", "clause", "evidence of the limit"
+RESULT, UNIT, LIMIT = "result", "unit", "limit"
+_CLAUSE, _UNVERIFIED = "clause", "evidence of the limit"
 _FROM_FLAGS: dict[str, str] = {
-    "flag": Flags.kind, "leads to": Flags.leads_to, "parameter": Flags.name, "result": Flags.reported,
-    _UNIT: "", _LIMIT: "", "class": Flags.limit_class, "limit table": Flags.table, _CLAUSE: "", _UNVERIFIED: "",
+    "flag": Flags.kind, "leads to": Flags.leads_to, "parameter": Flags.name, RESULT: Flags.reported,
+    UNIT: "", LIMIT: "", "class": Flags.limit_class, "limit table": Flags.table, _CLAUSE: "", _UNVERIFIED: "",
     "stage": Flags.stage, "point": Flags.point, "sample": Flags.sample, "cell": Flags.where, "reason": Flags.reason,
 }  # fmt: skip
 """Heading of each column and where it comes from; blank: from the judged row."""
@@ -33,7 +34,7 @@ _SUMS = (Rule.SUM_MAX, Rule.RATIO_SUM_MAX)
 
 
 def flag_list(flagged: DataFrame[Flags], judged: DataFrame[Judged]) -> pd.DataFrame:
-    """Return one row of texts per flag, in the order given.
+    """Return one row of texts per flag, in the order and with the index given.
 
     Parameters
     ----------
@@ -46,14 +47,14 @@ def flag_list(flagged: DataFrame[Flags], judged: DataFrame[Judged]) -> pd.DataFr
     of_result = flagged[Flags.table].ne("").to_numpy() & flagged[Flags.row].ge(0).to_numpy()
     rows = judged.iloc[flagged[Flags.row].to_numpy()[of_result]]
     summed = rows[Judged.rule].isin(_SUMS) & rows[Judged.parameter_text].isna()
-    units = _each(rows, (Judged.unit, Judged.basis, Judged.volume_ml), _reported_unit)
+    units = _each(rows, (Judged.sign, Judged.unit, Judged.basis, Judged.volume_ml), _reported_unit)
     limits = _each(rows, (Judged.rule, Judged.lower, Judged.upper, Judged.limit_unit, Judged.limit_basis), _limit)
     primary = rows[Judged.evidence].str.startswith("primary text").eq(True).to_numpy()
-    table.loc[of_result, _UNIT] = np.where(summed, "", units)
-    table.loc[of_result, _LIMIT] = limits
+    table.loc[of_result, UNIT] = np.where(summed, "", units)
+    table.loc[of_result, LIMIT] = limits
     table.loc[of_result, _CLAUSE] = (rows[Judged.source] + ", " + rows[Judged.clause]).fillna("").to_numpy()
     table.loc[of_result, _UNVERIFIED] = np.where(primary, "official text", UNVERIFIED)
-    return table.reset_index(drop=True)
+    return table
 
 
 def csv_bytes(table: pd.DataFrame) -> bytes:
@@ -93,8 +94,9 @@ def _each(rows: pd.DataFrame, names: Sequence[str], write: Callable[..., str]) -
     return np.array(texts, dtype=object)[groups]
 
 
-def _reported_unit(unit: object, basis: object, volume_ml: object) -> str:
-    return unit_text(plain_text(unit), plain_text(basis), finite(volume_ml))
+def _reported_unit(sign: object, unit: object, basis: object, volume_ml: object) -> str:
+    word = sign in (Sign.ABSENT, Sign.PRESENT)
+    return unit_text("" if word else plain_text(unit), plain_text(basis), finite(volume_ml))
 
 
 def _limit(rule: object, lower: object, upper: object, unit: object, basis: object) -> str:

@@ -17,7 +17,7 @@ _STYLE = """<style>
 .cells {overflow-x: auto; font-size: 0.86rem;}
 .cells table {border-collapse: collapse; margin: 0;}
 .cells th, .cells td {border: 1px solid rgba(128, 128, 128, 0.55); padding: 0.18rem 0.4rem; text-align: left;
-  vertical-align: top; min-width: 2.4rem; max-width: 11rem; overflow-wrap: anywhere;}
+  vertical-align: top; min-width: 2.4rem; max-width: 11rem; overflow-wrap: break-word;}
 .cells th {font-weight: 400; opacity: 0.85;}
 .cells tr.heads td {font-weight: 600;}
 .cells td.marked {outline: 3px solid currentColor; outline-offset: -3px; font-weight: 700; padding: 0.35rem 0.5rem;}
@@ -64,4 +64,4 @@ def _cell(text: str, *, marked: bool) -> str:
     shown = text if len(text) <= LONGEST else f"{text[: LONGEST - 1]}…"
     if not marked:
         return f"<td>{escape(shown)}</td>"
-    return f'<td class="marked">▶ {escape(shown) or escape(say("(empty)"))} ◀</td>'
+    return f'<td class="marked">▶&nbsp;{escape(shown) or escape(say("(empty)"))}&nbsp;◀</td>'

@@ -11,6 +11,7 @@ import streamlit as st
 from pandera.typing import DataFrame
 
 from wqcheck.certificate.figures import unit_text
+from wqcheck.certificate.lines import plain_text
 from wqcheck.errors import WqcheckError
 from wqcheck.page.flag_cell import draw_cells, draw_no_cells
 from wqcheck.page.flag_history import draw_points, history_points
@@ -18,7 +19,7 @@ from wqcheck.page.in_hand import InHand
 from wqcheck.page.looked_into import LookedInto, sheets_of
 from wqcheck.page.office import Office, do, refusal_text
 from wqcheck.page.spoken import later, say
-from wqcheck.page.words import plain, sentence, titled
+from wqcheck.page.words import plain, sentence
 from wqcheck.records.history import history
 from wqcheck.records.parts import remark
 from wqcheck.records.remarks import about_flag, remarks_about
@@ -51,15 +52,8 @@ LEADS_WORDS = {
 Flag = Mapping[Hashable, Any]
 
 
-def flag_title(flag: Flag) -> str:
-    """Name a flag in a line: ``Arsenic: 14``."""
-    name = titled(str(flag[Flags.parameter]), str(flag[Flags.name])) if flag[Flags.parameter] else flag[Flags.name]
-    reported = f": {flag[Flags.reported]}" if flag[Flags.reported] else ""
-    return sentence(f"{name}{reported}")
-
-
-def draw_flag(flag: Flag, hand: InHand, looked: LookedInto, office: Office) -> None:
-    """Draw one flag.
+def draw_flag(flag: Flag, title: str, hand: InHand, looked: LookedInto, office: Office) -> None:
+    """Draw one flag under its title; ``flag`` is its row of ``DataFrame[Flags]``.
 
     Raises
     ------
@@ -67,7 +61,7 @@ def draw_flag(flag: Flag, hand: InHand, looked: LookedInto, office: Office) -> N
         The records cannot be read.
     """
     kind, leads = FlagKind(flag[Flags.kind]), Disposition(flag[Flags.leads_to])
-    st.markdown(f"#### {plain(flag_title(flag))}")
+    st.markdown(f"#### {plain(title)}")
     st.markdown(f"**{say(KIND_WORDS[kind])}** · {say(LEADS_WORDS[leads])} · {plain(sentence(flag[Flags.reason]))}")
     row = _judged_row(flag, hand)
     _draw_next(flag, row, looked)
@@ -108,14 +102,11 @@ def _draw_next(flag: Flag, row: Flag | None, looked: LookedInto) -> None:
 def _places(flag: Flag, row: Flag | None) -> tuple[tuple[str, str, str], ...]:
     """Give workbook, sheet and cell of each place behind a flag, as far as they are known."""
     if row is not None:
-        sheet = "" if pd.isna(row[Judged.sheet]) else str(row[Judged.sheet])
-        return cell_places(str(row[Judged.cell]), str(row[Judged.workbook]), sheet)
+        return cell_places(str(row[Judged.cell]), str(row[Judged.workbook]), plain_text(row[Judged.sheet]))
     where = str(flag[Flags.where])
-    workbook, bar, rest = where.partition("|")
-    workbook, rest = (workbook, rest) if bar else ("", where)
+    workbook, _, rest = where.rpartition("|")
     sheet, _, cells = rest.rpartition("!")
-    cell = first_cell(cells)
-    return ((workbook, sheet, cell),) if cell else ()
+    return ((workbook, sheet, first_cell(cells)),) if first_cell(cells) else ()
 
 
 def _draw_surroundings(flag: Flag, row: Flag | None, hand: InHand, office: Office) -> None:

@@ -14,7 +14,18 @@ from wqcheck.statistics.series_units import in_limit_unit
 from wqcheck.tables import Readings
 
 MEASURED, BELOW, ABOVE, SPAN = later("measured"), later("not detected: below"), later("more than"), later("a range")
+_INK, _LIMIT_INK = "#1f5fa8", "#b3261e"
+DAYS_WITH_HOURS = 3
+"""Within so many days the hours are told too."""
+
 _SHAPES = {MEASURED: "circle", BELOW: "circle", ABOVE: "triangle-up", SPAN: "diamond"}
+
+_MARKS = {
+    MEASURED: later("measured (filled circles)"),
+    BELOW: later("not detected (open circles; the result lies on the dotted line below)"),
+    ABOVE: later("more than can be counted (open triangles)"),
+    SPAN: later("a range (diamonds)"),
+}
 
 
 def history_points(readings: DataFrame[Readings], limit_unit: str, basis: str, batch: str) -> tuple[pd.DataFrame, int]:
@@ -52,7 +63,7 @@ def history_points(readings: DataFrame[Readings], limit_unit: str, basis: str, b
     return points[usable].reset_index(drop=True), int(len(points) - usable.sum())
 
 
-def history_chart(points: pd.DataFrame, limits: tuple[float, float], unit: str) -> alt.LayerChart:
+def history_chart(points: pd.DataFrame, limits: tuple[float, float], unit: str) -> alt.LayerChart | alt.FacetChart:
     """Draw the points: measured filled, non-detects open with a line down to zero, the limits as dashed lines.
 
     Parameters
@@ -68,22 +79,23 @@ def history_chart(points: pd.DataFrame, limits: tuple[float, float], unit: str) 
         word=points["kind"].map({word: say(word) for word in _SHAPES}),
         filled=points["kind"].isin([MEASURED, SPAN]),
         bottom=points["low"].where(points["kind"].isin([BELOW, SPAN])),
-        ours=points["ours"].map({True: say("this batch"), False: say("earlier batches")}),
     )
-    base = alt.Chart(drawn).encode(
-        x=alt.X("day:T", title=say("sampled"), axis=alt.Axis(format="%Y-%m-%d", labelFontSize=12, labelAngle=-30))
-    )
-    scale = alt.Scale(zero=True, nice=True)
-    spans = base.mark_rule(strokeDash=[2, 3], strokeWidth=1.5).encode(y=alt.Y("bottom:Q", scale=scale), y2="high:Q")
-    words = [say(word) for word in _SHAPES]
-    marks = base.mark_point(size=70, strokeWidth=2).encode(
-        y=alt.Y("drawn:Q", title=unit or None, scale=scale, axis=alt.Axis(labelFontSize=12)),
-        shape=alt.Shape("word:N", title=None, scale=alt.Scale(domain=words, range=list(_SHAPES.values())),
-                        legend=alt.Legend(orient="bottom", labelFontSize=12, columns=2)),
+    within_days = (drawn["day"].max() - drawn["day"].min()).days < DAYS_WITH_HOURS
+    days = alt.Axis(
+        format="%m-%d %H:%M" if within_days else "%Y-%m-%d", labelFontSize=12, titleFontSize=12, tickCount=4,
+        labelOverlap=True,
+    )  # fmt: skip
+    base = alt.Chart(drawn).encode(x=alt.X("day:T", title=say("sampled"), axis=days, scale=alt.Scale(padding=14)))
+    upright = alt.Scale(zero=True, nice=True)
+    spans = base.mark_rule(strokeDash=[2, 3], strokeWidth=1.5).encode(y=alt.Y("bottom:Q", scale=upright), y2="high:Q")
+    values = alt.Axis(labelFontSize=12, titleFontSize=12, tickCount=4)
+    marks = base.mark_point(strokeWidth=2, filled=False).encode(
+        y=alt.Y("drawn:Q", title=unit or None, scale=upright, axis=values),
+        shape=alt.Shape("kind:N", legend=None, scale=alt.Scale(domain=list(_SHAPES), range=list(_SHAPES.values()))),
         fillOpacity=alt.when(alt.datum.filled).then(alt.value(1.0)).otherwise(alt.value(0.0)),
-        fill=alt.value("#1f5fa8"), stroke=alt.value("#1f5fa8"),
-        size=alt.when(alt.datum.ours == say("this batch")).then(alt.value(190)).otherwise(alt.value(60)),
-        tooltip=["reported:N", "word:N", "batch:N", "day:T", "ours:N"],
+        fill=alt.value(_INK), stroke=alt.value(_INK),
+        size=alt.when(alt.datum.ours).then(alt.value(200)).otherwise(alt.value(60)),
+        tooltip=["reported:N", "word:N", "batch:N", "day:T"],
     )  # fmt: skip
     lines = pd.DataFrame(
         [
@@ -93,24 +105,23 @@ def history_chart(points: pd.DataFrame, limits: tuple[float, float], unit: str) 
         ],
         columns=["at", "said"],
     )
-    rules = alt.Chart(lines).mark_rule(strokeDash=[8, 4], strokeWidth=2, color="#b3261e").encode(y="at:Q")
+    rules = alt.Chart(lines).mark_rule(strokeDash=[8, 4], strokeWidth=2, color=_LIMIT_INK).encode(y="at:Q")
     texts = (
         alt.Chart(lines)
-        .mark_text(align="left", baseline="bottom", dx=4, dy=-3, fontSize=12, color="#b3261e")
+        .mark_text(align="left", baseline="bottom", dx=4, dy=-3, fontSize=12, color=_LIMIT_INK)
         .encode(y="at:Q", x=alt.value(0), text="said:N")
     )
-    return alt.layer(spans, marks, rules, texts).properties(height=230)
+    return alt.layer(spans, marks, rules, texts).properties(height=220)
 
 
 def draw_points(points: pd.DataFrame, limits: tuple[float, float], unit: str, left_out: int) -> None:
     """Draw the chart with how many results it holds, or say that there is nothing to draw."""
     if len(points):
         st.altair_chart(history_chart(points, limits, unit), width="stretch", alt=say("History of this parameter"))
-        open_marks = int(points["kind"].eq(BELOW).sum())
-        st.caption(say(
-            "{many} results, {open} of them not detected (open circles: the result lies somewhere on the dotted line "
-            "below). The large mark is this batch.", many=f"{len(points):,}", open=f"{open_marks:,}",
-        ))  # fmt: skip
+        counts = points["kind"].value_counts()
+        kinds = ", ".join(f"{counts[word]:,} {say(said)}" for word, said in _MARKS.items() if word in counts)
+        st.caption(say("{many} results: {kinds}. Large marks are of this batch; the dashed line is the limit.",
+                       many=f"{len(points):,}", kinds=kinds))  # fmt: skip
     if left_out:
         st.caption(say("{many} more cannot be drawn: without a day, unreadable, or in a unit that does not convert.",
                        many=f"{left_out:,}"))  # fmt: skip

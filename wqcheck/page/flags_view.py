@@ -1,20 +1,22 @@
-"""Turns the batch in hand into the list of its flags, worst first: to filter, to open one by one, to copy and to keep."""
+"""Turns the batch in hand into the list of its flags, worst first: to filter, to open, to copy and to keep."""
 
 from __future__ import annotations
 
+from collections.abc import Hashable, Mapping
 from functools import partial
+from typing import Any
 
 import pandas as pd
 import streamlit as st
 from pandera.typing import DataFrame
 
-from wqcheck.certificate_files.flag_list import csv_bytes, flag_list, workbook_bytes
-from wqcheck.page.flag_detail import KIND_WORDS, LEADS_WORDS, draw_flag, flag_title
+from wqcheck.certificate_files.flag_list import LIMIT, RESULT, UNIT, csv_bytes, flag_list, workbook_bytes
+from wqcheck.page.flag_detail import KIND_WORDS, LEADS_WORDS, draw_flag
 from wqcheck.page.in_hand import InHand, draw_in_hand
 from wqcheck.page.looked_into import looked_into
 from wqcheck.page.office import Office
 from wqcheck.page.spoken import later, say
-from wqcheck.page.words import plain
+from wqcheck.page.words import plain, sentence
 from wqcheck.release.decision import CAUTION
 from wqcheck.release.flags import FlagKind, Flags
 from wqcheck.release.reasons import Disposition
@@ -36,12 +38,20 @@ FILTERS = {
 }
 """Columns that can be filtered by, and their labels; the key of each filter is from :func:`filter_key`."""
 
+AGAINST_WORDS = {
+    Disposition.REJECT: later("reject the batch"),
+    Disposition.HOLD: later("hold the batch"),
+    Disposition.RELEASE: later("to know"),
+}
+Row = Mapping[Hashable, Any]
+
 _XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 # List and flag stand side by side where there is room, and below one another on a tablet.
 _STYLE = """<style>
 .st-key-flag-desk ol {margin-bottom: 0.4rem;}
 .st-key-flag-desk h5 {padding-top: 0.7rem;}
+.st-key-flag-desk [data-testid="stCaptionContainer"] {color: inherit; opacity: 0.85;}
 @media (max-width: 1100px) {
   .st-key-flag-desk > [data-testid="stHorizontalBlock"],
   .st-key-flag-desk > * > [data-testid="stHorizontalBlock"] {flex-direction: column;}
@@ -77,11 +87,14 @@ def draw_flags(office: Office) -> None:
     st.html(_STYLE)
     with st.container(key=DESK_AREA):
         left, right = st.columns([2, 3], gap="medium")
+        page = _page(chosen)
+        lines = flag_list(page, hand.check.judged)
         with left:
-            flag = _draw_list(chosen)
-            _draw_table(chosen, hand)
+            at = _draw_list(page, lines, len(chosen))
+            _draw_table(lines, chosen, hand)
         with right:
-            draw_flag(chosen.iloc[flag].to_dict(), hand, looked, office)
+            flag = page.loc[at].to_dict()
+            draw_flag(flag, _title(flag, lines.loc[at].to_dict()), hand, looked, office)
     st.caption(plain(CAUTION))
 
 
@@ -105,7 +118,9 @@ def _draw_nothing(hand: InHand) -> None:
 def _counts(found: DataFrame[Flags]) -> str:
     """Write how many flags there are of each kind, worst first, and how many reject or hold."""
     leads, kinds = found[Flags.leads_to].value_counts(), found[Flags.kind].value_counts()
-    against = [f"**{leads[str(word)]:,}** {say(LEADS_WORDS[word])}" for word in Disposition if str(word) in leads][::-1]
+    against = [f"**{leads[str(word)]:,}** {say(AGAINST_WORDS[word])}" for word in Disposition if str(word) in leads][
+        ::-1
+    ]
     of_kinds = [f"{say(KIND_WORDS[kind])} **{kinds[str(kind)]:,}**" for kind in FlagKind if str(kind) in kinds]
     total = say("{many} flags", many=f"**{len(found):,}**")
     return f"{total}: {', '.join(against)}.  \n{' · '.join(of_kinds)}"
@@ -114,7 +129,7 @@ def _counts(found: DataFrame[Flags]) -> str:
 def _draw_filters(found: DataFrame[Flags]) -> DataFrame[Flags]:
     """Draw one choice per column that has something to choose from, and give the flags that fit all of them."""
     fits = pd.Series(True, index=found.index)
-    used = [name for name in FILTERS if found[name].replace("", pd.NA).nunique() > 1]
+    used = [name for name in FILTERS if len(set(found[name].unique()) - {""}) > 1]
     places = st.columns(len(used)) if used else []
     for place, name in zip(places, used, strict=True):
         counts = found[name].value_counts(sort=False)
@@ -133,36 +148,58 @@ def _draw_filters(found: DataFrame[Flags]) -> DataFrame[Flags]:
     return chosen
 
 
-def _draw_list(chosen: DataFrame[Flags]) -> int:
-    """Draw one page of the list and give the position of the flag that is opened."""
-    pages = -(-len(chosen) // PER_PAGE)
-    page = min(int(st.session_state.get(PAGE_KEY, 0)), pages - 1)
-    first = page * PER_PAGE
-    shown = range(first, min(first + PER_PAGE, len(chosen)))
-    if st.session_state.get(LIST_KEY) not in shown:
-        st.session_state[LIST_KEY] = first
-    rows = {at: chosen.iloc[at].to_dict() for at in shown}
+def _page(chosen: DataFrame[Flags]) -> DataFrame[Flags]:
+    """Give the flags of the page that is turned to; the index says which of all they are."""
+    last = (len(chosen) - 1) // PER_PAGE
+    number = st.session_state[PAGE_KEY] = min(int(st.session_state.get(PAGE_KEY, 0)), last)
+    page: DataFrame[Flags] = chosen.iloc[number * PER_PAGE : (number + 1) * PER_PAGE]
+    return page
+
+
+def _draw_list(page: DataFrame[Flags], lines: pd.DataFrame, many: int) -> int:
+    """Draw one page of the list and give the number of the flag that is opened.
+
+    Parameters
+    ----------
+    page : DataFrame[Flags]
+        From :func:`_page`.
+    lines : DataFrame
+        The same flags as :func:`flag_list` writes them.
+    many : int
+        How many flags there are on all pages.
+    """
+    places = list(page.index)
+    if st.session_state.get(LIST_KEY) not in places:
+        st.session_state[LIST_KEY] = places[0]
+    rows = list(zip(page.to_dict("records"), lines.to_dict("records"), strict=True))
+    titles = {at: f"{at + 1}. {plain(_title(*row))}" for at, row in zip(places, rows, strict=True)}
     opened = st.radio(
-        say("Flags {first} to {last} of {many}, worst first", first=f"{first + 1:,}", last=f"{shown[-1] + 1:,}",
-            many=f"{len(chosen):,}"),
-        list(shown), key=LIST_KEY,
-        format_func=lambda at: f"{at + 1}. {plain(flag_title(rows[at]))}",
-        captions=[_caption(row) for row in rows.values()],
+        say("Flags {first} to {last} of {many}, worst first", first=f"{places[0] + 1:,}", last=f"{places[-1] + 1:,}",
+            many=f"{many:,}"),
+        places, key=LIST_KEY, format_func=titles.__getitem__, captions=[_caption(*row) for row in rows],
     )  # fmt: skip
-    if pages > 1:
+    if many > PER_PAGE:
+        number = int(st.session_state[PAGE_KEY])
+        first, last = places[0] == 0, places[-1] == many - 1
         with st.container(horizontal=True):
-            st.button(say("Before"), key=BEFORE_KEY, disabled=page == 0, on_click=_turn, args=(page - 1,))
-            st.button(say("Next"), key=AFTER_KEY, disabled=page == pages - 1, on_click=_turn, args=(page + 1,))
-    return int(opened if opened is not None else first)
+            st.button(say("Before"), key=BEFORE_KEY, disabled=first, on_click=_turn, args=(number - 1,))
+            st.button(say("Next"), key=AFTER_KEY, disabled=last, on_click=_turn, args=(number + 1,))
+    return int(opened if opened is not None else places[0])
 
 
-def _caption(row: dict[str, object]) -> str:
-    """Write what stands below a flag in the list: kind, what it leads to, limit table, point, cell."""
-    kind = say(KIND_WORDS[FlagKind(str(row[Flags.kind]))])
-    leads = say(LEADS_WORDS[Disposition(str(row[Flags.leads_to]))])
-    harm = f"{row[Flags.table]} ({row[Flags.limit_class]})" if row[Flags.limit_class] else row[Flags.table]
-    cell = str(row[Flags.where]).rpartition("|")[2]
-    others = (harm, row[Flags.stage], row[Flags.point], row[Flags.sample], cell)
+def _title(flag: Row, line: Row) -> str:
+    """Name a flag in a few words, its result with the unit: ``Arsenic: 14 µg/L``."""
+    result = f"{line[RESULT]} {line[UNIT]}".strip() if line[RESULT] else ""
+    return sentence(": ".join(filter(None, (str(flag[Flags.name]), result))))
+
+
+def _caption(flag: Row, line: Row) -> str:
+    """Write what stands below a flag in the list: kind, what it leads to, limit, table, point, sample, cell."""
+    kind = say(KIND_WORDS[FlagKind(flag[Flags.kind])])
+    leads = say(LEADS_WORDS[Disposition(flag[Flags.leads_to])])
+    limit = f"{line[LIMIT]} ({flag[Flags.limit_class]})" if line[LIMIT] else ""
+    cell = str(flag[Flags.where]).rpartition("|")[2]
+    others = (limit, flag[Flags.table], flag[Flags.stage], flag[Flags.point], flag[Flags.sample], cell)
     return " · ".join([f"**{kind}**", leads, *(plain(text) for text in others if text)])
 
 
@@ -170,14 +207,11 @@ def _turn(page: int) -> None:
     st.session_state[PAGE_KEY] = page
 
 
-def _draw_table(chosen: DataFrame[Flags], hand: InHand) -> None:
+def _draw_table(lines: pd.DataFrame, chosen: DataFrame[Flags], hand: InHand) -> None:
     """Draw the flags of this page as a table to copy, and all of them to keep as files."""
     batch = hand.check.details.batch
-    judged = hand.check.judged
     with st.expander(say("As a table: copy, or keep as a file")):
-        page = min(int(st.session_state.get(PAGE_KEY, 0)), (len(chosen) - 1) // PER_PAGE) * PER_PAGE
-        table = flag_list(chosen.iloc[page : page + PER_PAGE], judged)
-        st.dataframe(table, hide_index=True, height=240, alt=say("Flags of this page"))
+        st.dataframe(lines, hide_index=True, height=240, alt=say("Flags of this page"))
         st.caption(say("Mark cells and press Ctrl+C to copy. The files hold all {many} flags of the filters.",
                        many=f"{len(chosen):,}"))  # fmt: skip
         with st.container(horizontal=True):
