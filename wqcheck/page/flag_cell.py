@@ -30,7 +30,7 @@ def draw_cells(around: Surroundings, workbook: str) -> None:
     st.html(_STYLE + cells_markup(around, workbook))
     if around.headings:
         rows = ", ".join(str(number) for number in sorted(around.headings))
-        st.caption(say("Headings, as they were read, stand in row {rows}.", rows=rows))
+        st.caption(say("Rows that were read as headings: {rows}.", rows=rows))
 
 
 def cells_markup(around: Surroundings, workbook: str) -> str:

@@ -147,7 +147,7 @@ def _draw_history(flag: Flag, row: Flag | None, hand: InHand, office: Office) ->
     kept = history(office.store(), points, code) if office.exists and points else None
     readings = _with_desk(kept, hand, code, points)
     if kept is None or kept.empty:
-        st.caption(say("The records hold no result of this parameter at this point."))
+        st.caption(say("The records hold no result of this parameter at this point yet."))
     if readings.empty:
         return
     unit, basis, limits = _drawn_in(row, readings)

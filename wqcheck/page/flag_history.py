@@ -89,7 +89,7 @@ def history_chart(points: pd.DataFrame, limits: tuple[float, float], unit: str) 
     upright = alt.Scale(zero=True, nice=True)
     spans = base.mark_rule(strokeDash=[2, 3], strokeWidth=1.5).encode(y=alt.Y("bottom:Q", scale=upright), y2="high:Q")
     values = alt.Axis(labelFontSize=12, titleFontSize=12, tickCount=4)
-    marks = base.mark_point(strokeWidth=2, filled=False).encode(
+    marks = base.mark_point(strokeWidth=2, filled=False, opacity=1).encode(
         y=alt.Y("drawn:Q", title=unit or None, scale=upright, axis=values),
         shape=alt.Shape("kind:N", legend=None, scale=alt.Scale(domain=list(_SHAPES), range=list(_SHAPES.values()))),
         fillOpacity=alt.when(alt.datum.filled).then(alt.value(1.0)).otherwise(alt.value(0.0)),
