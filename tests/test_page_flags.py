@@ -116,10 +116,12 @@ def test_flags_stand_worst_first_with_their_units(place: Path, trouble: tuple[De
 
 def test_filters_show_how_many_and_leave_the_others_out(place: Path, trouble: tuple[Desk, list[NamedBytes]]) -> None:
     page = opened(place, trouble[0])
+    page.button(key=AFTER_KEY).click().run()
     box = page.multiselect(key=filter_key(Flags.kind))
     assert "Out of limit (1)" in box.options
     box.set_value([str(FlagKind.REQUIRED)]).run()
     assert page.radio(key=LIST_KEY).options == ["1. Escherichia coli"]
+    assert page.radio(key=LIST_KEY).value == 0
     page.multiselect(key=filter_key(Flags.table)).set_value(["plant_specification"]).run()
     assert "No flag fits all of these filters" in words_on(page)
     page.multiselect(key=filter_key(Flags.kind)).set_value([]).run()
@@ -184,18 +186,18 @@ def test_a_recorded_batch_shows_cell_history_and_remark(place: Path, recorded: S
     page.button(key=KEEP_KEY).click().run()
     said = words_on(page)
     assert "The remark is kept with batch B2108" in said
-    assert "> Called the laboratory; *retest* on Friday." in said
+    assert "Called the laboratory; *retest* on Friday.  \n*rui, " in said
     kept = batch(recorded, "B2108").remarks
     assert list(zip(kept["about"], kept["text"], kept["person"], strict=True)) == [
         (about, "Called the laboratory; *retest* on Friday.", "rui")
     ]
-    assert words_on(opened(place)).count("> Called the laboratory") == 1
+    assert words_on(opened(place)).count("Called the laboratory") == 1
 
 
 def test_a_remark_from_the_library_is_shown_with_its_flag(place: Path, recorded: Store) -> None:
     act = Act(by=load_people(None).named("Rui"), at=datetime(2026, 6, 18, 7, 0, tzinfo=UTC))
     assert remark_at(recorded, "b2108", act, "Bottle was warm.", cell="Q16").endswith("Q16 (arsenic)")
-    assert "> Bottle was warm." in words_on(opened(place))
+    assert "Bottle was warm." in words_on(opened(place))
 
 
 def test_a_blank_remark_is_refused(place: Path, recorded: Store) -> None:

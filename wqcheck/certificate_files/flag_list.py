@@ -62,7 +62,9 @@ def csv_bytes(table: pd.DataFrame) -> bytes:
     buffer = io.StringIO()
     writer = csv.writer(buffer, lineterminator="\n")
     writer.writerow(table.columns)
-    writer.writerows([guarded(_one_line(text)) for text in row] for row in table.to_numpy().tolist())
+    guards = [{text: guarded(_one_line(text)) for text in table[name].unique()} for name in table.columns]
+    columns = [table[name].map(known) for name, known in zip(table.columns, guards, strict=True)]
+    writer.writerows(zip(*columns, strict=True))
     return buffer.getvalue().encode("utf-8-sig", "replace")
 
 

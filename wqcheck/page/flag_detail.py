@@ -187,7 +187,8 @@ def _draw_remarks(flag: Flag, hand: InHand, office: Office) -> None:
     about = about_flag(str(flag[Flags.where]), str(flag[Flags.parameter] or flag[Flags.code]))
     found = remarks_about(hand.record.remarks, about)
     for entry in found.to_dict("records"):
-        st.markdown(f"> {plain(entry['text'])}  \n> *{plain(entry['person'])}, {plain(entry['at'])}*")
+        with st.container(border=True):
+            st.markdown(f"{plain(entry['text'])}  \n*{plain(entry['person'])}, {plain(entry['at'])}*")
     if found.empty:
         st.caption(say("No remark on this flag yet."))
     key = f"{REMARK_KEY} {about}"

@@ -25,6 +25,7 @@ LIST_KEY = "flag opened"
 PAGE_KEY = "page of flags"
 BEFORE_KEY, AFTER_KEY = "flags before", "flags after"
 CSV_KEY, XLSX_KEY = "flags as CSV", "flags as XLSX"
+SHOWN_KEY = "flags shown"
 DESK_AREA = "flag-desk"
 PER_PAGE = 10
 """Flags listed at a time; only these are drawn, however many there are."""
@@ -87,7 +88,7 @@ def draw_flags(office: Office) -> None:
     st.html(_STYLE)
     with st.container(key=DESK_AREA):
         left, right = st.columns([2, 3], gap="medium")
-        page = _page(chosen)
+        page = _page(chosen, looked.key)
         lines = flag_list(page, hand.check.judged)
         with left:
             at = _draw_list(page, lines, len(chosen))
@@ -148,8 +149,14 @@ def _draw_filters(found: DataFrame[Flags]) -> DataFrame[Flags]:
     return chosen
 
 
-def _page(chosen: DataFrame[Flags]) -> DataFrame[Flags]:
-    """Give the flags of the page that is turned to; the index says which of all they are."""
+def _page(chosen: DataFrame[Flags], batch_key: str) -> DataFrame[Flags]:
+    """Give the flags of the page that is turned to; the index says which of all they are.
+
+    Another batch and other filters begin again with the first flag.
+    """
+    shown = (batch_key, *(tuple(st.session_state.get(filter_key(name), ())) for name in FILTERS))
+    if st.session_state.get(SHOWN_KEY) != shown:
+        st.session_state[SHOWN_KEY], st.session_state[PAGE_KEY], st.session_state[LIST_KEY] = shown, 0, 0
     last = (len(chosen) - 1) // PER_PAGE
     number = st.session_state[PAGE_KEY] = min(int(st.session_state.get(PAGE_KEY, 0)), last)
     page: DataFrame[Flags] = chosen.iloc[number * PER_PAGE : (number + 1) * PER_PAGE]
