@@ -23,7 +23,7 @@ LAYERS = {
 
 OUTSIDE = {
     "pint": {"units"},
-    "pandera": {"tables"} | LAYERS[2] | LAYERS[3] | LAYERS[4] | LAYERS[5],
+    "pandera": {"tables", "page"} | LAYERS[2] | LAYERS[3] | LAYERS[4] | LAYERS[5],
     "python_calamine": {"sheets"},
     "xlrd": {"sheets"},
     "openpyxl": {"sheets", "limit_tables", "forms", "certificate_files", "train_files"},

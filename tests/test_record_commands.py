@@ -62,3 +62,23 @@ def test_a_people_file_decides_who_may(tmp_path: Path) -> None:
     run(place, "init")
     with pytest.raises(RecordRefusedError, match=r"otto may not receive sheets: .* they are an auditor"):
         run(place, "import", SAMPLES / "run_B2108_trouble.xlsx", "--as", "otto", "--people", people)
+
+
+def test_a_remark_is_kept_on_one_result_and_shown_with_the_batch(tmp_path: Path) -> None:
+    place = tmp_path / "records.sqlite"
+    run(place, "init")
+    run(place, "import", SAMPLES / "run_B2108_trouble.xlsx", "--limits", "us_21cfr165_110b", "--product", "purified",
+        "--as", "Ada")  # fmt: skip
+    kept = run(place, "remark", "B2108", "Called the laboratory.", "--cell", "Run B2108!Q16", "--as", "Rui")
+    about = "run_B2108_trouble.xlsx|Run B2108!Q16 (arsenic)"
+    assert kept.stdout == f"batch B2108: remark kept, about {about}\n"
+    run(place, "remark", "B2108", "Bottles stood in the sun.", "--as", "Rui")
+    shown = run(place, "show", "B2108").stdout
+    assert about in shown
+    assert "Bottles stood in the sun." in shown
+    with pytest.raises(RecordRefusedError, match="no judged result has cell Q99"):
+        run(place, "remark", "B2108", "Nowhere.", "--cell", "Q99", "--as", "Rui")
+    with pytest.raises(RecordRefusedError, match=r"3 results fit .*; give cell and parameter"):
+        run(place, "remark", "B2108", "Which?", "--parameter", "arsenic", "--as", "Rui")
+    with pytest.raises(RecordRefusedError, match="the remark is blank"):
+        run(place, "remark", "B2108", " ", "--cell", "Q16", "--as", "Rui")

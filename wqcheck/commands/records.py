@@ -129,6 +129,24 @@ def show(batch: Number, place: Place = DEFAULT_STORE, as_json: AsJson = False) -
 
 
 @records_app.command()
+def remark(
+    batch: Number,
+    text: Annotated[str, typer.Argument(help="The remark.")],
+    cell: Annotated[str, typer.Option(help="Cell of the result that it is about, such as 'Run!F12'.")] = "",
+    parameter: Annotated[str, typer.Option(help="Parameter that it is about, a code or a name.")] = "",
+    place: Place = DEFAULT_STORE,
+    person: As = "",
+    people: PeopleFile = None,
+) -> None:
+    """Keep a written remark on a batch, or on one of its results; nothing is taken back or changed later."""
+    from wqcheck.records.remarks import remark_at
+
+    with _opened(place) as store:
+        about = remark_at(store, batch, _act(person, people, ""), text, cell=cell, parameter=parameter)
+    typer.echo(f"batch {batch}: remark kept, about {about or 'the batch'}")
+
+
+@records_app.command()
 def review(
     batch: Number, place: Place = DEFAULT_STORE, person: As = "", people: PeopleFile = None, why: Why = ""
 ) -> None:

@@ -9,6 +9,7 @@ from datetime import date
 import streamlit as st
 
 from wqcheck.errors import WqcheckError
+from wqcheck.page.flags_view import draw_flags
 from wqcheck.page.in_hand import take_in_hand
 from wqcheck.page.office import Office, draw_office, draw_said, given_to, plant_of
 from wqcheck.page.release_view import draw_release
@@ -52,6 +53,7 @@ class Desktop:
 VIEWS: tuple[tuple[str, Callable[[Desktop], None]], ...] = (
     (later("Start"), lambda desktop: draw_start(desktop.office, _try_sample, _open_batch)),
     (later("Take in"), lambda desktop: draw_take_in(desktop.office, desktop.settings)),
+    (later("Flags"), lambda desktop: draw_flags(desktop.office)),
     (later("Train"), lambda desktop: draw_train_view(desktop.office)),
     (later("Release"), lambda desktop: draw_release(desktop.office)),
     (later("Settings"), lambda desktop: draw_settings_view(desktop.office)),
