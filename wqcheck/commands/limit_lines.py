@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 import textwrap
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
 from string import ascii_uppercase
 from typing import TYPE_CHECKING, Any
@@ -85,7 +85,7 @@ def limit_lines(rows: pd.DataFrame, width: int) -> Iterator[str]:
     """
     words = rows_in_words(rows)
     words["limit"] += [_starred(evidence) for evidence in rows["evidence"]]
-    yield from laid_out([list(words), *words.astype("str").to_numpy().tolist()], width)
+    yield from laid_out([list(map(str, words)), *words.astype("str").to_numpy().tolist()], width)
     unread = sum(_starred(evidence) != "" for evidence in rows["evidence"])
     yield f"{len(rows)} rows" + (
         f"; {unread} of them {UNVERIFIED} ({MARK})" if unread else "; all read in the official text"

@@ -13,7 +13,7 @@ import pandas as pd
 
 from wqcheck.errors import LimitTableError, TableProblem
 from wqcheck.limit_tables.cells import HEADER_LINE, control_problems, read_cells
-from wqcheck.limit_tables.columns import COLUMNS
+from wqcheck.limit_tables.columns import COLUMNS, EVIDENCE
 from wqcheck.limit_tables.loading import LimitTable, limit_table, shipped_tables
 from wqcheck.limit_tables.schema import table_problems
 from wqcheck.limit_tables.sheets import csv_bytes
@@ -74,6 +74,27 @@ def borrowed_in(before: pd.DataFrame, after: pd.DataFrame, file: str) -> list[Ta
         TableProblem(file, int(str(line)), "source", str(text), message)
         for line, text in new.loc[changed & same, "source"].items()
     ]
+
+
+def as_own(before: pd.DataFrame, after: pd.DataFrame, source: str) -> pd.DataFrame:
+    """Return *after* with the rows of :func:`borrowed_in` cited as an own limit; the note keeps what stood there.
+
+    Parameters
+    ----------
+    before, after : DataFrame
+        Text cells; left as they are.
+    source : str
+        The own document, such as ``Specification of the plant, issue 4``.
+    """
+    cells = after.copy()
+    for line in [problem.line for problem in borrowed_in(before, after, "")]:
+        old, new = (dict(zip(COLUMNS, rows.loc[line, list(COLUMNS)], strict=True)) for rows in (before, after))
+        changed = [name for name in _VALUE if old[name] != new[name]]
+        was = ", ".join(f"{name} {old[name] or 'blank'}" for name in changed)
+        told = f"Was {was} ({old['unit']}) in {old['source']}, {old['clause']}."
+        cells.loc[line, list(_CITED)] = [source, "own limit", f"{EVIDENCE[0]}: {source}"]
+        cells.loc[line, "note"] = f"{new['note']} {told}".strip()
+    return cells
 
 
 @cache

@@ -1,4 +1,4 @@
-"""Turns a folder of the plant's own limit tables into which of them can be used, and an edited one into a file there."""
+"""Turns a folder of the plant's own limit tables into which can be used, and an edited one into a file there."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from wqcheck.errors import LimitTableError, TableProblem
+from wqcheck.errors import LimitTableError
 from wqcheck.limit_tables.cells import WORKBOOK_SUFFIXES
 from wqcheck.limit_tables.editing import edited_table, problems_in
 from wqcheck.limit_tables.loading import LimitTable, limit_table, load_limits, shipped_tables

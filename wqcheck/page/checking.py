@@ -57,7 +57,7 @@ def desk_key(sources: Sequence[NamedBytes], settings: Settings) -> str:
     for name, content in sources:
         digest.update(repr((name, len(content))).encode("utf-8"))
         digest.update(content)
-    for name, content in layout_files(settings.layouts):
+    for name, content in [*layout_files(settings.layouts), *_own_files(settings.limits)]:
         digest.update(repr((name, content)).encode("utf-8"))
     return digest.hexdigest()
 
@@ -116,6 +116,14 @@ def layout_files(folder: Path | None) -> tuple[NamedBytes, ...]:
     return tuple((path.name, path.read_bytes()) for path in paths)
 
 
+def _own_files(limits: Sequence[str]) -> list[NamedBytes]:
+    """Give name and bytes of the chosen limit tables that are the plant's own, and of what stands beside them."""
+    folders = dict.fromkeys(Path(name).parent for name in limits if Path(name).is_file())
+    beside = [path for folder in folders for path in sorted(folder.glob("*.csv"))]
+    paths = dict.fromkeys([*(Path(name) for name in limits if Path(name).is_file()), *beside])
+    return [(path.name, path.read_bytes()) for path in paths]
+
+
 @st.cache_resource(max_entries=12, show_spinner=False)
 def _books(source: NamedBytes, folder: str, kept: tuple[NamedBytes, ...]) -> tuple[ReadResult, ...]:
     """Read one workbook or zipped folder; ``kept`` reads it again when a layout has changed."""
@@ -154,7 +162,8 @@ def _check(sources: Sequence[NamedBytes], settings: Settings, key: str) -> Desk:
         )
         wanted = {stamp.sha256 for stamp in check.files}
         limits: list[str | Path] = [*settings.limits, *own]
-        given = [*sources, *files_used([], limits, train, rules), *layout_files(settings.layouts)]
+        kept = [*layout_files(settings.layouts), *_own_files(settings.limits)]
+        given = [*sources, *files_used([], limits, train, rules), *kept]
         files = tuple(file for file in given if hashlib.sha256(file[1]).hexdigest() in wanted)
         return Desk(key=key, check=check, files=files, on=settings.on, books=books)
 

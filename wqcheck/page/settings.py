@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
 import streamlit as st
 
-from wqcheck.limit_tables.loading import shipped_tables
-from wqcheck.page.spoken import draw_language
+from wqcheck.limit_tables.own_folder import OWN_FOLDER
+from wqcheck.page.spoken import draw_language, say
+from wqcheck.page.table_choice import FIRST_TABLES, TABLES_KEY, NamedBytes, draw_overrides, draw_table_choice
 from wqcheck.tables import Product
 
-TABLES_KEY = "limit tables"
+__all__ = ["FIRST_TABLES", "TABLES_KEY", "NamedBytes", "Settings", "draw_settings"]
+
 PRODUCT_KEY = "kind of water"
 BATCH_KEY = "batch"
 ON_KEY = "day of the check"
@@ -23,18 +24,16 @@ TRAIN_KEY = "train file"
 SAMPLE_TRAIN_KEY = "sample train"
 RULES_KEY = "release rules"
 LAYOUTS_KEY = "folder of sheet layouts"
-
-FIRST_TABLES = ("who_gdwq_2022", "us_21cfr165_110b")
-
-NamedBytes = tuple[str, bytes]
+OWN_FOLDER_KEY = "folder of own limit tables"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
     """How a batch is to be checked.
 
-    ``limits`` are names of shipped tables; ``own_tables``, ``train`` and ``rules`` are uploads, file name and bytes.
-    ``batch`` is blank where the sheet is to say it. ``signed_by`` does not change the check, only the certificate.
+    ``limits`` are names of shipped tables and paths of the plant's own in the folder ``own_folder``; ``own_tables``,
+    ``train`` and ``rules`` are uploads, file name and bytes. ``batch`` is blank where the sheet is to say it.
+    ``signed_by`` does not change the check, only the certificate.
     """
 
     product: Product
@@ -47,6 +46,7 @@ class Settings:
     on: date
     signed_by: str
     layouts: Path | None
+    own_folder: Path | None = None
 
 
 def draw_settings(today: date) -> Settings:
@@ -54,7 +54,8 @@ def draw_settings(today: date) -> Settings:
     with st.sidebar:
         draw_language()
         st.subheader("How to check")
-        limits = _draw_tables(shipped_tables())
+        limits = draw_table_choice(_folder(st.session_state.get(OWN_FOLDER_KEY, OWN_FOLDER)))
+        replaced = st.container()
         kinds = [str(kind) for kind in Product]
         product = st.selectbox(
             "Kind of water",
@@ -79,33 +80,37 @@ def draw_settings(today: date) -> Settings:
             train = st.file_uploader("Treatment train (TOML)", type="toml", key=TRAIN_KEY)
             sample_train = st.checkbox("Use the sample train", key=SAMPLE_TRAIN_KEY)
             rules = st.file_uploader("Release rules (TOML)", type="toml", key=RULES_KEY)
+            own_folder = st.text_input(
+                say("Folder of your own limit tables"),
+                value=OWN_FOLDER,
+                key=OWN_FOLDER_KEY,
+                help=say(
+                    "Its sound CSV and XLSX tables can be chosen above; the Limits view saves into it. Blank: none."
+                ),
+            )
             layouts = st.text_input(
                 "Folder of sheet layouts",
                 value="layouts",
                 key=LAYOUTS_KEY,
                 help="Answers about a laboratory's sheets are kept here and used for its next ones; blank: none.",
             )
+        with replaced:
+            draw_overrides(limits, [(file.name, file.getvalue()) for file in own], Product(product))
     return Settings(
         product=Product(product),
         batch=batch.strip(),
-        limits=tuple(limits),
+        limits=limits,
         own_tables=tuple((file.name, file.getvalue()) for file in own),
         train=(train.name, train.getvalue()) if train else None,
         sample_train=sample_train,
         rules=(rules.name, rules.getvalue()) if rules else None,
         on=on,
         signed_by=signed_by.strip(),
-        layouts=Path(layouts.strip()).expanduser() if layouts.strip() else None,
+        layouts=_folder(layouts),
+        own_folder=_folder(own_folder),
     )
 
 
-def _draw_tables(names: Sequence[str]) -> list[str]:
-    """Draw the choice of shipped limit tables."""
-    return st.multiselect(
-        "Limit tables",
-        names,
-        default=[name for name in FIRST_TABLES if name in names] or list(names[:1]),
-        key=TABLES_KEY,
-        placeholder="choose at least one",
-        help="Each table is judged on its own; the decision rests on all of them together.",
-    )
+def _folder(text: str) -> Path | None:
+    """Return the folder that was named, None for a blank."""
+    return Path(text.strip()).expanduser() if text.strip() else None
