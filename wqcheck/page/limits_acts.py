@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import pandas as pd
 import streamlit as st
 
 from wqcheck.limit_tables.acts import Act, acts_for, load_acts, remark_on
@@ -30,11 +29,8 @@ def draw_acts(settings: Settings) -> None:
     )
     found = [act for act in acts_for(Product(water), acts) if where in (None, act.jurisdiction)]
     if found:
-        st.table(acts_table(found).map(plain), hide_index=True)
-        with st.container(horizontal=True):
-            for number, act in enumerate(found):
-                if act.link:
-                    st.link_button(plain(act.act), act.link, key=f"act {number}")
+        for act in found:
+            _draw_act(act)
     else:
         st.info(say("No text for {water} water in {where} is listed here. That does not mean that there is none: ask "
                     "the regulator.", water=water, where=where or say("any place")))  # fmt: skip
@@ -45,16 +41,15 @@ def draw_acts(settings: Settings) -> None:
     st.markdown(say("The regulator of the country of sale says which texts hold for you."))
 
 
-def acts_table(acts: list[Act]) -> pd.DataFrame:
-    """Return one row per act with everything that ``wqcheck limits acts`` says of it."""
-    return pd.DataFrame(
-        {
-            say("Where"): [act.jurisdiction for act in acts],
-            say("Text"): [act.act for act in acts],
-            say("Standing"): [f"{act.standing} until {act.until}" if act.until else str(act.standing) for act in acts],
-            say("Binds"): [", ".join(act.waters) for act in acts],
-            say("Table"): [act.table or say("none shipped") for act in acts],
-            say("Note"): [act.note for act in acts],
-            say("Known from"): [act.evidence for act in acts],
-        }
-    )
+def _draw_act(act: Act) -> None:
+    """Draw everything that ``wqcheck limits acts`` says of an act."""
+    until = say("{standing} until {day}", standing=act.standing, day=act.until) if act.until else str(act.standing)
+    with st.container(border=True):
+        st.markdown(f"**{plain(act.jurisdiction)}: {plain(act.act)}** ({until})")
+        table = plain(act.table) if act.table else say("none is shipped")
+        st.markdown(
+            say("Binds {waters} water. Limit table: {table}. Known from: {evidence}.",
+                waters=", ".join(act.waters), table=table, evidence=plain(act.evidence))
+        )  # fmt: skip
+        link = f" [{say('Open the text')}]({act.link})" if act.link else ""
+        st.markdown(plain(act.note) + link)

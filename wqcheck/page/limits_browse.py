@@ -8,7 +8,6 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from wqcheck.certificate.lines import UNVERIFIED, parameter_name
 from wqcheck.errors import LimitTableError
 from wqcheck.limit_comparison.wording import rows_in_words
 from wqcheck.limit_tables.acts import Act, load_acts, remark_on
@@ -17,7 +16,7 @@ from wqcheck.limit_tables.loading import LimitTable, binds_product
 from wqcheck.page.settings import Settings
 from wqcheck.page.spoken import say
 from wqcheck.page.table_choice import loaded, table_choices
-from wqcheck.page.words import message_text, plain
+from wqcheck.page.words import message_text, plain, titled
 from wqcheck.parameters import aliases, catalogue, codes_matching, normalise
 from wqcheck.tables import LimitClass, Limits, Product
 
@@ -71,25 +70,25 @@ def _act_of(table: str) -> Act | None:
 def _draw_facts(table: LimitTable, value: str, settings: Settings) -> None:
     """Draw issuer, edition, waters, how far the rows were checked, and the remark on the chosen kind of water."""
     act = _act_of(value)
-    read_in = table.rows[Limits.evidence].str.partition(":")[0].value_counts()
-    checked = " · ".join(f"{how}: {read_in.get(how, 0)}" for how in EVIDENCE)
-    facts = {
-        say("Source"): "; ".join(table.rows[Limits.source].unique()),
-        say("Binds"): _waters(table.rows),
-        say("Rows"): say("{count}, checked in: {checked}", count=len(table.rows), checked=checked),
-    }
+    said = [say("**Source:** {source}", source=plain("; ".join(table.rows[Limits.source].unique())))]
     if act is not None:
-        facts = {say("Issuer"): f"{act.jurisdiction}: {act.act} ({act.standing})"} | facts
-    st.table(pd.DataFrame({"": list(facts), " ": map(plain, facts.values())}), hide_index=True, border="horizontal")
+        issuer = say(
+            "**{where}:** {act} ({standing})", where=act.jurisdiction, act=plain(act.act), standing=act.standing
+        )
+        said.insert(0, f"{issuer} · [{say('official text')}]({act.link})" if act.link else issuer)
+    said.append(say("**Binds:** {waters} (rows for each)", waters=plain(_waters(table.rows))))
+    st.markdown("  \n".join(said))
+    read_in = table.rows[Limits.evidence].str.partition(":")[0].value_counts()
+    checked = ", ".join(f"{how} {read_in.get(how, 0)}" for how in EVIDENCE)
     unread = len(table.rows) - int(read_in.get(EVIDENCE[0], 0))
     if unread:
-        st.warning(say("{unread} of {all} rows are not verified against the official text; each such row says so.",
-                       unread=unread, all=len(table.rows)))  # fmt: skip
+        st.warning(say("{unread} of {all} rows are not verified against the official text ({checked}).",
+                       unread=unread, all=len(table.rows), checked=checked))  # fmt: skip
+    else:
+        st.markdown(say("All {all} rows were read in the official text.", all=len(table.rows)))
     remark = remark_on(value, settings.product, settings.on, load_acts())
     if remark:
         st.warning(plain(remark))
-    if act is not None and act.link:
-        st.link_button(say("Open the official text"), act.link)
 
 
 def _waters(rows: pd.DataFrame) -> str:
@@ -136,9 +135,9 @@ def browse_table(rows: pd.DataFrame) -> pd.DataFrame:
     words = rows_in_words(rows)
     return pd.DataFrame(
         {
-            say("Parameter"): words["parameter"].map(parameter_name),
+            say("Parameter"): words["parameter"].map(titled),
             say("Limit"): words["limit"],
-            say("Checked against the official text"): rows[Limits.evidence].map(verified_words),
+            say("Read in the official text"): rows[Limits.evidence].map(verified_words),
             say("Class"): words["class"],
             say("Waters"): words["waters"],
             say("Clause"): words["clause"],
@@ -153,8 +152,7 @@ def verified_words(evidence: object) -> str:
     """Say in words whether a row was read in the official text."""
     if str(evidence).startswith(EVIDENCE[0]):
         return say("yes")
-    how = str(evidence).partition(":")[0]
-    return say("NO ({how}): {unverified}", how=how, unverified=UNVERIFIED)
+    return say("NOT verified ({how})", how=str(evidence).partition(":")[0])
 
 
 def _draw_rows(found: pd.DataFrame) -> Row | None:
@@ -173,7 +171,7 @@ def _draw_row(table: LimitTable, row: Row | None, value: str) -> None:
         return
     act = _act_of(value)
     with st.container(border=True):
-        st.markdown(f"**{plain(parameter_name(str(row['parameter'])))}**: {plain(_limit_words(table, row))}")
+        st.markdown(f"**{plain(titled(str(row['parameter'])))}**: {plain(_limit_words(table, row))}")
         facts = {name: text for name, text in row_facts(row).items() if text}
         st.table(pd.DataFrame({"": list(facts), " ": map(plain, facts.values())}), hide_index=True, border="horizontal")
         if act is not None and act.link:
@@ -195,7 +193,7 @@ def row_facts(row: Row) -> Mapping[str, str]:
     more = f" … ({len(spellings) - _MOST_SPELLINGS} more)" if len(spellings) > _MOST_SPELLINGS else ""
     cas = say("CAS {number}", number=entry.cas) if entry.cas else ""
     return {
-        say("Checked against the official text"): f"{verified_words(row['evidence'])} ({row['evidence']})",
+        say("Read in the official text"): f"{verified_words(row['evidence'])} ({row['evidence']})",
         say("Source"): str(row["source"]),
         say("Clause"): str(row["clause"]),
         say("Note"): _text(row["note"]),

@@ -8,7 +8,7 @@ from datetime import date
 import pandas as pd
 import streamlit as st
 
-from wqcheck.certificate.lines import UNVERIFIED, parameter_name
+from wqcheck.certificate.lines import UNVERIFIED
 from wqcheck.certificate_files.limit_comparison import comparison_csv, comparison_workbook
 from wqcheck.limit_comparison.comparison import WINNING, Standing, compare_limits
 from wqcheck.limit_comparison.side_by_side import PARAMETER, STRICTEST, UNIT, Marks, side_by_side
@@ -16,7 +16,7 @@ from wqcheck.limit_tables.loading import LimitTable, covers
 from wqcheck.page.settings import Settings
 from wqcheck.page.spoken import later, say
 from wqcheck.page.table_choice import loaded, table_choices, usable
-from wqcheck.page.words import plain
+from wqcheck.page.words import plain, titled
 from wqcheck.parameters import codes_matching
 
 TABLES_KEY = "tables compared"
@@ -43,7 +43,7 @@ def draw_compare(settings: Settings) -> None:
         return
     names = {value: choices[value].label for value in chosen}
     compared = _compared(tuple(chosen), tuple(loaded(value) for value in chosen), settings.product, settings.on)
-    said = say("{water} water, limits that hold on {day}, each in the unit of the first table that has one.",
+    said = say("Limits for {water} water that hold on {day}, each in the unit of the first table that has one.",
                water=settings.product, day=settings.on)  # fmt: skip
     st.markdown(f"{said} " + say("Water and day are chosen in the side panel."))
     for value in chosen:
@@ -52,7 +52,7 @@ def draw_compare(settings: Settings) -> None:
                 say("{table} has no limit for {water} water.", table=plain(names[value]), water=settings.product)
             )
     beside = beside_words(compared, _headings(chosen, names))
-    st.table(summary(compared, _headings(chosen, names)), hide_index=True, border="horizontal")
+    st.markdown("\n".join(f"- {line}" for line in summary(compared, _headings(chosen, names))))
     _draw_lines(compared, beside)
     _draw_downloads(compared, beside, "\n".join([said, *(f"{names[v]}: {loaded(v).title}" for v in chosen)]))
 
@@ -74,19 +74,21 @@ def beside_words(compared: pd.DataFrame, headings: Mapping[str, str]) -> pd.Data
         unverified=say(" (not verified)"), single=say(" (any single pesticide)"), nothing=say("no limit")
     )  # fmt: skip
     beside = side_by_side(compared, headings, marks)
-    beside[PARAMETER] = beside[PARAMETER].map(parameter_name)
+    beside[PARAMETER] = beside[PARAMETER].map(titled)
     return beside.rename(columns={PARAMETER: say("Parameter"), UNIT: say("Limit in"), STRICTEST: say("Strictest")})
 
 
-def summary(compared: pd.DataFrame, headings: Mapping[str, str]) -> pd.DataFrame:
-    """Return how often each table stands how, in limits."""
+def summary(compared: pd.DataFrame, headings: Mapping[str, str]) -> list[str]:
+    """Return for each table how many of its limits stand how, as a line of words."""
     once = compared.drop_duplicates(["parameter", "asks", "table", "standing"])
     counts = pd.crosstab(once["table"], once["standing"]).reindex(
         index=list(headings), columns=list(Standing), fill_value=0
     )  # fmt: skip
-    counts.columns = [say(str(standing)).capitalize() for standing in Standing]
-    counts.insert(0, say("Table"), [plain(heading) for heading in headings.values()])
-    return counts.reset_index(drop=True)
+    return [
+        f"**{plain(headings[str(table)])}**: "
+        + " · ".join(f"{say(str(standing))} {count}" for standing, count in row.items() if count)
+        for table, row in counts.iterrows()
+    ]
 
 
 def lines_shown(compared: pd.DataFrame, show: str, search: str) -> pd.Series[bool]:
@@ -111,7 +113,7 @@ def _draw_lines(compared: pd.DataFrame, beside: pd.DataFrame) -> None:
     search = left.text_input(say("Search"), key=SEARCH_KEY, persist_state="session",
                              placeholder=say("name, other spelling or CAS number"))  # fmt: skip
     show = right.segmented_control(
-        say("Show"), [ALL, DIFFERENT, GAPS], default=ALL, required=True, format_func=say, key=SHOW_KEY,
+        say("Show"), [ALL, DIFFERENT, GAPS], default=ALL, required=True, format_func=say, key=SHOW_KEY, wrap=True,
         persist_state="session",
     )  # fmt: skip
     shown = beside[lines_shown(compared, show or ALL, search).to_numpy()]

@@ -9,7 +9,6 @@ from pathlib import Path
 import pandas as pd
 import streamlit as st
 
-from wqcheck.certificate.lines import parameter_name
 from wqcheck.errors import LimitTableError
 from wqcheck.limit_comparison.changes import Change, limit_changes
 from wqcheck.limit_tables.editing import changed_cells, edited_table, open_cells
@@ -23,7 +22,7 @@ from wqcheck.page.office import do
 from wqcheck.page.settings import Settings
 from wqcheck.page.spoken import say
 from wqcheck.page.table_choice import TABLES_KEY
-from wqcheck.page.words import message_text, plain
+from wqcheck.page.words import message_text, plain, titled
 
 NAME_KEY = "name of the own table"
 FORM_KEY = "file type of the own table"
@@ -108,7 +107,7 @@ def change_table(changes: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(
         {
             say("Change"): [say(str(change)) for change in rows["change"]],
-            say("Parameter"): rows["parameter"].map(parameter_name),
+            say("Parameter"): rows["parameter"].map(titled),
             say("Before"): [_limit(*pair) for pair in zip(rows["old"], rows["old_evidence"], strict=True)],
             say("Now"): [_limit(*pair) for pair in zip(rows["new"], rows["new_evidence"], strict=True)],
             say("Waters"): rows["product"],
@@ -122,7 +121,7 @@ def _limit(words: object, evidence: object) -> str:
     if not isinstance(words, str):
         return say("none")
     verified = str(evidence).startswith("primary text")
-    return words if verified else f"{words}. {say('Verified:')} {verified_words(evidence)}"
+    return words if verified else f"{words}: {verified_words(evidence)}"
 
 
 def _draw_cells(draft: Draft) -> None:
