@@ -173,7 +173,7 @@ def _draw_row(table: LimitTable, row: Row | None, value: str) -> None:
     with st.container(border=True):
         st.markdown(f"**{plain(titled(str(row['parameter'])))}**: {plain(_limit_words(table, row))}")
         facts = {name: text for name, text in row_facts(row).items() if text}
-        st.table(pd.DataFrame({"": list(facts), " ": map(plain, facts.values())}), hide_index=True, border="horizontal")
+        st.markdown("  \n".join(f"**{name}:** {plain(text)}" for name, text in facts.items()))
         if act is not None and act.link:
             st.link_button(say("Open the official text: {act}", act=plain(act.act)), act.link, key="text of the row")
         else:
@@ -192,8 +192,9 @@ def row_facts(row: Row) -> Mapping[str, str]:
     spellings = [spelling for spelling, alias in aliases().items() if alias.code == code]
     more = f" … ({len(spellings) - _MOST_SPELLINGS} more)" if len(spellings) > _MOST_SPELLINGS else ""
     cas = say("CAS {number}", number=entry.cas) if entry.cas else ""
+    evidence = str(row["evidence"])
     return {
-        say("Read in the official text"): f"{verified_words(row['evidence'])} ({row['evidence']})",
+        say("Read in the official text"): f"{verified_words(evidence)} · {evidence}",
         say("Source"): str(row["source"]),
         say("Clause"): str(row["clause"]),
         say("Note"): _text(row["note"]),

@@ -127,7 +127,7 @@ def taken_over(grid: Grid, edited: pd.DataFrame, last: int) -> pd.DataFrame:
     hidden = grid.base[~grid.base.index.isin(grid.shown[LINE])]
     lines = pd.to_numeric(edited[LINE], errors="coerce").to_numpy(dtype=np.float64)
     added = np.isnan(lines)
-    first = 1 + max(last, int(grid.base.index.max()) if len(grid.base) else 1)
+    first = 1 + max(last, max(grid.base.index, default=1))
     lines[added] = first + np.arange(added.sum())
     seen = tidied(edited[list(COLUMNS)].set_axis(lines.astype(np.int64), axis=0))
     return pd.concat([hidden, seen]).sort_index().rename_axis(LINE)

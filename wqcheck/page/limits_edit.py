@@ -122,13 +122,14 @@ def _draw_grid(draft: Draft) -> pd.DataFrame:
     codes = codes_matching(search)
     wanted = draft.cells["parameter"].isin(codes) | (search == "") | (draft.cells["parameter"] == "")
     grid = grid_of(draft, search, wanted)
-    st.caption(say("Double-click or press Enter in a cell to change it. The last line adds a row; mark rows at the "
-                   "left to delete them. The headings explain what to write."))  # fmt: skip
+    st.caption(say("Click a cell and type, or press Enter in it, to change it. The last line adds a row; mark rows at "
+                   "the left to delete them. The headings explain what to write."))  # fmt: skip
     edited = st.data_editor(
-        grid.shown, key=grid.key, num_rows="dynamic", hide_index=True, column_order=_ORDER, height=400,
-        column_config=_columns(draft.cells), alt=say("Limit table under edit"),
+        grid.shown, key=grid.key, num_rows="dynamic", hide_index=True, column_order=_ORDER,
+        height=min(400, 75 + 35 * max(3, len(grid.shown))),
+        column_config=_columns(grid.base), alt=say("Limit table under edit"),
     )  # fmt: skip
-    return taken_over(grid, edited, int(draft.original.index.max()))
+    return taken_over(grid, edited, max(draft.original.index, default=1))
 
 
 def _columns(cells: pd.DataFrame) -> dict[str, Any]:
