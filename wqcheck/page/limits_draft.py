@@ -12,6 +12,7 @@ import streamlit as st
 from wqcheck.limit_tables.columns import COLUMNS
 from wqcheck.limit_tables.editing import LINE, open_cells, tidied
 from wqcheck.limit_tables.loading import shipped_tables
+from wqcheck.limit_tables.sheets import CopyRefusedError
 from wqcheck.shipped_files import shipped_folder
 
 DRAFT_KEY = "limit table under edit"
@@ -112,6 +113,24 @@ def grid_of(draft: Draft, search: str, wanted: pd.Series[bool]) -> Grid:
     )  # fmt: skip
     st.session_state[GRID_KEY] = grid
     return grid
+
+
+def edits_now() -> str:
+    """Return what was done to the grid since it was filled, for :func:`refuse_unseen`."""
+    grid: Grid | None = st.session_state.get(GRID_KEY)
+    return repr(st.session_state.get(grid.key)) if grid else ""
+
+
+def refuse_unseen(seen: str) -> None:
+    """Refuse to act on a copy whose grid was edited after it was last drawn: the edit would be lost unseen.
+
+    Raises
+    ------
+    CopyRefusedError
+        ``seen`` is not what :func:`edits_now` says now.
+    """
+    if edits_now() != seen:
+        raise CopyRefusedError("the grid was changed at the same moment; look at what differs, then press again")
 
 
 def shown_cells(cells: pd.DataFrame) -> pd.DataFrame:

@@ -18,11 +18,13 @@ from wqcheck.limit_tables.sheets import offered_words
 from wqcheck.page.limits_draft import (
     Draft,
     draft_now,
+    edits_now,
     grid_of,
     keep_draft,
     open_draft,
     open_table,
     put_in_grid,
+    refuse_unseen,
     taken_over,
 )
 from wqcheck.page.limits_save import draw_save
@@ -108,7 +110,12 @@ def _open(value: str) -> str:
 def _draw_name(draft: Draft) -> None:
     """Say what is under edit, and let it be put away."""
     with st.container(horizontal=True, vertical_alignment="center"):
-        st.markdown(say("Under edit: a copy of **{name}**, {rows} rows", name=plain(draft.name), rows=len(draft.cells)))
+        name, rows = plain(draft.own or draft.name), len(draft.cells)
+        st.markdown(
+            say("Under edit: your table **{name}**, {rows} rows", name=name, rows=rows)
+            if draft.own
+            else say("Under edit: a copy of **{name}**, {rows} rows", name=name, rows=rows)
+        )
         with st.popover(say("Put it away")):
             if draft.changed:
                 st.warning(say("What was changed and not saved is lost."))
@@ -186,11 +193,13 @@ def _draw_citing(draft: Draft) -> None:
             placeholder=say("your own document with its issue, such as: Specification of the plant, issue 4"),
         )  # fmt: skip
         st.button(
-            say("Cite it in the changed rows"), key=CITE_KEY, disabled=not source.strip(), on_click=_cite,
-            args=(draft, source.strip()),
+            say("Cite it in the changed rows"), key=CITE_KEY, disabled=not source.strip(), on_click=do,
+            args=(partial(_cite, draft, source.strip(), edits_now()),),
             help=say("Writes source, clause and evidence of these rows, and what stood there into their notes."),
         )  # fmt: skip
 
 
-def _cite(draft: Draft, source: str) -> None:
+def _cite(draft: Draft, source: str, seen: str) -> str:
+    refuse_unseen(seen)
     put_in_grid(draft, as_own(draft.original, draft.cells, source))
+    return say("The changed rows cite {source}.", source=plain(source))

@@ -17,7 +17,7 @@ from wqcheck.limit_tables.own_folder import digest_of, refuse_name, save_own
 from wqcheck.limit_tables.sheets import CopyRefusedError, csv_bytes, workbook_bytes
 from wqcheck.page.limits_browse import verified_words
 from wqcheck.page.limits_compare import BOOK_TYPE
-from wqcheck.page.limits_draft import Draft, put_in_grid
+from wqcheck.page.limits_draft import Draft, edits_now, put_in_grid, refuse_unseen
 from wqcheck.page.office import do
 from wqcheck.page.settings import Settings
 from wqcheck.page.spoken import say
@@ -162,8 +162,10 @@ def _draw_saving(draft: Draft, path: Path, settings: Settings) -> None:
     with st.container(horizontal=True, vertical_alignment="center"):
         st.button(
             say("Save into {folder}", folder=plain(path.parent)), key=SAVE_KEY, type="primary", disabled=not agreed,
-            on_click=do, args=(partial(_save, draft, path, seen),),
+            on_click=do, args=(partial(_save, draft, path, seen, edits_now()),),
         )  # fmt: skip
+        if draft.own == path and not draft.changed:
+            st.markdown(say("**Saved:** {file} holds these rows.", file=plain(path)))
         if draft.own == path and not draft.changed and str(path) not in settings.limits:
             st.button(say("Use it in checks"), key=USE_KEY, on_click=_use, args=(path,))
 
@@ -183,9 +185,16 @@ def _draw_overwriting(draft: Draft, path: Path, on: date) -> bool:
     )  # fmt: skip
 
 
-def _save(draft: Draft, path: Path, seen: str) -> str:
-    """Save the copy and go on editing what was saved."""
-    table = save_own(draft.cells, path, replaces=seen)
+def _save(draft: Draft, drawn: Path, seen: str, edits: str) -> str:
+    """Save the copy under the name that stands in its field now, and go on editing what was saved.
+
+    A name that was typed at the same moment is another file than the one that was ``drawn``, with the digest ``seen``;
+    if that is there already, it is not overwritten.
+    """
+    refuse_unseen(edits)
+    name, form = (st.session_state.get(f"{key} {draft.name}") for key in (NAME_KEY, FORM_KEY))
+    path = drawn.parent / f"{str(name).strip()}{form}" if name and form else drawn
+    table = save_own(draft.cells, path, replaces=seen if path == drawn else "")
     st.session_state.pop(f"{OVERWRITE_KEY} {path}", None)
     cells = open_cells(path, path.read_bytes())
     put_in_grid(Draft(name=path.stem, original=cells, cells=cells, own=path), cells)

@@ -95,7 +95,7 @@ def draw_overrides(limits: Sequence[str], uploads: Sequence[NamedBytes], product
         if finding.severity is Severity.HOLD:
             st.warning(plain(finding.message))
     told = [finding.message for finding in findings if finding.severity is not Severity.HOLD]
-    with st.expander(say("Own limits in the place of others ({count})", count=len(told))):
+    with st.expander(say("Own limits: {count} in the place of others", count=len(told))):
         for message in told:
             st.markdown(f"- {plain(message)}")
         for table in own:
