@@ -144,7 +144,7 @@ def shown_cells(cells: pd.DataFrame) -> pd.DataFrame:
 def taken_over(grid: Grid, edited: pd.DataFrame, last: int) -> pd.DataFrame:
     """Return all cells after the grid was edited: what it does not show stays, added rows get lines after *last*."""
     hidden = grid.base[~grid.base.index.isin(grid.shown[LINE])]
-    lines = pd.to_numeric(edited[LINE], errors="coerce").to_numpy(dtype=np.float64)
+    lines = pd.to_numeric(edited[LINE], errors="coerce").to_numpy(dtype=np.float64, copy=True)
     added = np.isnan(lines)
     first = 1 + max(last, max(grid.base.index, default=1))
     lines[added] = first + np.arange(added.sum())
