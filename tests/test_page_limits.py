@@ -217,7 +217,7 @@ def test_the_grid_hands_over_changes_new_rows_and_deletions() -> None:
     taken = taken_over(grid, pd.concat([after, pd.DataFrame([new])]), int(cells.index.max()))
     assert taken.loc[first, "upper"] == "7"
     assert second not in taken.index
-    assert taken.loc[third].equals(cells.loc[third])
+    assert taken.loc[[third]].equals(cells.loc[[third]])
     assert taken.index[-1] == cells.index.max() + 1
     assert taken.iloc[-1]["parameter"] == "boron"
     assert len(taken) == len(cells)

@@ -11,7 +11,7 @@ import pytest
 
 pytest.importorskip("playwright.sync_api")
 
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, Position
 
 from tests.test_page_browser import CHROMIUM, LAPTOP, ROOT, TABLET, WAIT_MS, browser, free_port, overflow, use_sample
 from tests.test_page_browser import wait_until_healthy as wait_for
@@ -19,7 +19,7 @@ from wqcheck.limit_tables.loading import load_limits
 
 __all__ = ["browser"]
 
-UPPER_CELL = {"x": 475, "y": 53}
+UPPER_CELL = Position(x=413, y=53)
 """Middle of the first cell of the column *upper*, in pixels of the grid; the columns before it have set widths."""
 
 pytestmark = [

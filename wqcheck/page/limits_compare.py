@@ -75,6 +75,7 @@ def beside_words(compared: pd.DataFrame, headings: Mapping[str, str]) -> pd.Data
     )  # fmt: skip
     beside = side_by_side(compared, headings, marks)
     beside[PARAMETER] = beside[PARAMETER].map(titled)
+    beside = beside[[PARAMETER, STRICTEST, *(name for name in beside if name not in {PARAMETER, STRICTEST})]]
     return beside.rename(columns={PARAMETER: say("Parameter"), UNIT: say("Limit in"), STRICTEST: say("Strictest")})
 
 

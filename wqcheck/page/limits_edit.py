@@ -49,8 +49,8 @@ _ORDER = (
     *("evidence", "note", "volume_ml", "members", "weights", "valid_from", "valid_to"),
 )
 _WIDTHS = {
-    "parameter": 190,
-    "rule": 90,
+    "parameter": 150,
+    "rule": 80,
     "lower": 70,
     "upper": 70,
     "unit": 80,
@@ -143,7 +143,7 @@ def _columns(cells: pd.DataFrame) -> dict[str, Any]:
     """Say for each column of the grid how it is edited; all of them hold text, so that nothing is rewritten."""
     listed = offered_words(set(cells["unit"]))
     config: dict[str, Any] = {
-        LINE: st.column_config.NumberColumn(say("line"), disabled=True, pinned=True, width=55, format="%d")
+        LINE: st.column_config.NumberColumn(say("line"), disabled=True, pinned=True, width=45, format="%d")
     }
     for column, text in EXPLAINED.items():
         width = _WIDTHS.get(column, _USUAL_WIDTH)

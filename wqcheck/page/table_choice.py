@@ -111,7 +111,7 @@ def _draw_beside(table: LimitTable) -> None:
     beside = sum(not overridden_names(status) for status in table.rows[Limits.status])
     if beside:
         words = say(
-            "{table}: {rows} judged beside the other tables. Each table is judged on its own, so the strictest decides. "
+            "{table}: {rows} judged beside the other tables. Each is judged on its own, so the strictest decides. "
             "To put a row of another table aside, write the status of yours as: overrides NAME.",
             table=plain(table.name), rows=counted(beside, "row"),
         )  # fmt: skip
