@@ -88,9 +88,9 @@ def _draw_opening(choices: Mapping[str, Choice]) -> None:
                     "limits; look at what differs; then save it under a name of its own."))  # fmt: skip
     left, right = st.columns(2, gap="medium")
     with left:
-        value = st.selectbox(say("Table to copy"), list(choices), key=COPY_KEY, persist_state="session",
+        st.selectbox(say("Table to copy"), list(choices), key=COPY_KEY, persist_state="session",
                              format_func=lambda value: choices[value].label)  # fmt: skip
-        st.button(say("Copy into the grid"), key=OPEN_KEY, type="primary", on_click=do, args=(partial(_open, value),))
+        st.button(say("Copy into the grid"), key=OPEN_KEY, type="primary", on_click=do, args=(_open,))
     with right:
         file = st.file_uploader(say("Or a table of your own (CSV, XLSX)"), type=["csv", "xlsx", "xlsm"], key=UPLOAD_KEY)
     if file is not None:
@@ -102,7 +102,9 @@ def _draw_opening(choices: Mapping[str, Choice]) -> None:
         st.rerun()
 
 
-def _open(value: str) -> str:
+def _open() -> str:
+    """Open the table that is chosen now: the page may not have been drawn again since it was chosen."""
+    value = str(st.session_state[COPY_KEY])
     open_table(value)
     return say("{name} is in the grid as a copy.", name=plain(Path(value).stem))
 
@@ -194,12 +196,16 @@ def _draw_citing(draft: Draft) -> None:
         )  # fmt: skip
         st.button(
             say("Cite it in the changed rows"), key=CITE_KEY, disabled=not source.strip(), on_click=do,
-            args=(partial(_cite, draft, source.strip(), edits_now()),),
+            args=(partial(_cite, draft, edits_now()),),
             help=say("Writes source, clause and evidence of these rows, and what stood there into their notes."),
         )  # fmt: skip
 
 
-def _cite(draft: Draft, source: str, seen: str) -> str:
+def _cite(draft: Draft, seen: str) -> str:
+    """Cite the source that stands in its field now in the changed rows that were drawn."""
     refuse_unseen(seen)
+    source = str(st.session_state[SOURCE_KEY]).strip()
+    if not source:
+        return say("Name the document first.")
     put_in_grid(draft, as_own(draft.original, draft.cells, source))
     return say("The changed rows cite {source}.", source=plain(source))
