@@ -75,10 +75,14 @@ def open_draft(path: Path, content: bytes, *, own: Path | None = None) -> None:
 
 
 def open_table(value: str) -> None:
-    """Open a shipped table or an own file by its path; raises as :func:`open_draft`."""
+    """Open a shipped table or an own file by its path; raises as :func:`open_draft`, or CopyRefusedError if unread."""
     shipped = value in shipped_tables()
     path = shipped_folder("limits") / f"{value}.csv" if shipped else Path(value)
-    open_draft(path, path.read_bytes(), own=None if shipped else path)
+    try:
+        content = path.read_bytes()
+    except OSError as problem:
+        raise CopyRefusedError(f"{path} cannot be read ({problem.strerror}); choose another table") from None
+    open_draft(path, content, own=None if shipped else path)
 
 
 def put_in_grid(draft: Draft, cells: pd.DataFrame) -> None:

@@ -14,7 +14,7 @@ import streamlit as st
 from wqcheck.errors import TableProblem, WqcheckError
 from wqcheck.limit_tables.columns import EXPLAINED
 from wqcheck.limit_tables.editing import LINE, as_own, borrowed_in, problems_in
-from wqcheck.limit_tables.sheets import offered_words
+from wqcheck.limit_tables.sheets import CopyRefusedError, offered_words
 from wqcheck.page.limits_draft import (
     Draft,
     draft_now,
@@ -89,7 +89,7 @@ def _draw_opening(choices: Mapping[str, Choice]) -> None:
     left, right = st.columns(2, gap="medium")
     with left:
         st.selectbox(say("Table to copy"), list(choices), key=COPY_KEY, persist_state="session",
-                             format_func=lambda value: choices[value].label)  # fmt: skip
+                     format_func=lambda value: choices[value].label)  # fmt: skip
         st.button(say("Copy into the grid"), key=OPEN_KEY, type="primary", on_click=do, args=(_open,))
     with right:
         file = st.file_uploader(say("Or a table of your own (CSV, XLSX)"), type=["csv", "xlsx", "xlsm"], key=UPLOAD_KEY)
@@ -206,6 +206,6 @@ def _cite(draft: Draft, seen: str) -> str:
     refuse_unseen(seen)
     source = str(st.session_state[SOURCE_KEY]).strip()
     if not source:
-        return say("Name the document first.")
+        raise CopyRefusedError("no document is named; write whose limits the changed ones are")
     put_in_grid(draft, as_own(draft.original, draft.cells, source))
     return say("The changed rows cite {source}.", source=plain(source))
