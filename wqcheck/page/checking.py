@@ -180,6 +180,14 @@ def _train(settings: Settings) -> Iterator[Train | None]:
         yield load_train(path) if path else None
 
 
+def _own_files(limits: Sequence[str]) -> list[NamedBytes]:
+    """Give name and bytes of the chosen limit tables that are the plant's own, and of what stands beside them."""
+    folders = dict.fromkeys(Path(name).parent for name in limits if Path(name).is_file())
+    beside = [path for folder in folders for path in sorted(folder.glob("*.csv"))]
+    paths = dict.fromkeys([*(Path(name) for name in limits if Path(name).is_file()), *beside])
+    return [(path.name, path.read_bytes()) for path in paths]
+
+
 @st.cache_resource(max_entries=12, show_spinner=False)
 def _books(source: NamedBytes, folder: str, kept: tuple[NamedBytes, ...]) -> tuple[ReadResult, ...]:
     """Read one workbook or zipped folder; ``kept`` reads it again when a layout has changed."""
@@ -199,7 +207,12 @@ def _check(
             rules=rules, on=settings.on, product=settings.product,
         )  # fmt: skip
         sheets = [part for source in sources for part in files_within(source)]
-        given = [*sheets, *files_used([], limits, train, rules), *layout_files(settings.layouts)]
+        given = [
+            *sheets,
+            *files_used([], limits, train, rules),
+            *layout_files(settings.layouts),
+            *_own_files(settings.limits),
+        ]
     wanted = {stamp.sha256 for stamp in check.files}
     return check, tuple(file for file in given if hashlib.sha256(file[1]).hexdigest() in wanted)
 
