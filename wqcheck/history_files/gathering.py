@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 from pandera.typing import DataFrame
 
@@ -112,13 +113,13 @@ def _statistics(
         readings = results_of(store, str(code), back, period.until, entries)
         apart = is_control(readings)
         controls += len(_in_period(readings[apart], period))
-        readings = Readings.validate(readings[apart.eq(False)].reset_index(drop=True))
+        readings = Readings.validate(readings[apart == np.False_].reset_index(drop=True))
         within = _in_period(readings, period)
         if len(within):
             tables.append(statistics_by_point(Readings.validate(within.reset_index(drop=True))))
             free += unlimited_histories(readings)
     unnamed = len(results_of(store, None, period.since, period.until, entries))
-    said = [f"{controls} results of control samples (blanks, spikes, duplicates) are in no statistic"] if controls else []
+    said = [f"{controls} results of control samples (blanks, spikes, standards) are in no statistic"] if controls else []
     said += [f"{unnamed} results whose name is no known parameter are in no statistic"] if unnamed else []
     empty = pd.DataFrame(columns=list(SeriesStatistics.to_schema().columns))
     return (pd.concat(tables, ignore_index=True) if tables else empty), free, tuple(said)

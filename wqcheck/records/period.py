@@ -32,7 +32,7 @@ JUDGED_COLUMNS = tuple(dict.fromkeys((*drift.USED, *series_judging.USED, *SAME, 
 def batches_of(store: Store, since: date, until: date) -> pd.DataFrame:
     """Return the batches of a period, oldest first.
 
-    Columns: entry (of the latest check), batch, day (ISO text), product, product_name, state, at, person, reason,
+    Columns: entry (of the latest check), batch, plant, day (ISO text), product, product_name, state, at, person, reason,
     override (1 against the advice), recommended, documents (numbers in force).
     """
     known, checks, steps = table_of(Batches), table_of(Checks), table_of(Decisions)
@@ -42,7 +42,7 @@ def batches_of(store: Store, since: date, until: date) -> pd.DataFrame:
         .group_by(readings.c.entry)
         .subquery()
     )
-    names = [known.c.batch, known.c.product, known.c.product_name, known.c.run_start]
+    names = [known.c.batch, known.c.plant, known.c.product, known.c.product_name, known.c.run_start]
     wanted = (
         select(checks.c.entry, *names, sampled.c.sampled, log.c.at.label("taken_in"), steps.c.state, steps.c.at,
                steps.c.person, steps.c.reason, steps.c.override, checks.c.disposition.label("recommended"))
