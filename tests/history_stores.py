@@ -106,7 +106,7 @@ def _rows(week: int, day: date, batch: str, chance: np.random.Generator) -> list
         ("FP", "ph", "=", round(7.2 + float(chance.normal(0, 0.1)), 2), "pH"),
         ("FP", "turbidity", "=", round(0.2 + abs(float(chance.normal(0, 0.03))), 2), "NTU"),
         ("FP", "escherichia_coli", "absent", None, "CFU"),
-        ("SP6", "conductivity", "=", round(12 + 0.05 * week + float(chance.normal(0, 0.5)), 1), "µS/cm"),
+        ("SP6", "electrical_conductivity", "=", round(12 + 0.05 * week + float(chance.normal(0, 0.5)), 1), "µS/cm"),
     ]
     return [
         {"sample": f"{batch}-{point}", "batch": batch, "point": point, "parameter": code, "parameter_text": code,

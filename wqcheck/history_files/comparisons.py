@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from wqcheck.statistics.drift import KEYS, Drift
-from wqcheck.tables import Judged, Verdict
+from wqcheck.tables import Judged, Rule, Verdict
 
 ATTENTION = (
     "beyond the limit",
@@ -29,6 +29,9 @@ _LIMIT_COLUMNS = {
     "rule": Judged.rule, "lower": Judged.lower, "upper": Judged.upper, "basis": Judged.limit_basis,
     "class": Judged.limit_class, "clause": Judged.clause,
 }  # fmt: skip
+SERIES_RULES = (Rule.MEAN_MAX, Rule.PERCENTILE_MAX)
+"""Rules that say nothing of a single result: only the verdict on the series counts."""
+
 _COUNTS = {
     "passed": (Verdict.PASS, Verdict.CONDITIONAL_PASS),
     "failed": (Verdict.FAIL, Verdict.CONDITIONAL_FAIL),
@@ -50,9 +53,9 @@ def comparisons_of(verdicts: pd.DataFrame, flags: pd.DataFrame, rules: pd.DataFr
     DataFrame
         Columns: parameter, point, table, limit_line, unit, rule, lower, upper, basis, class, clause, n, passed, failed,
         undetermined, share_low and share_high (0 to 1, of results that meet the limit: undetermined ones as not, and as
-        meeting it), those of the drift flag (p, slopes and their interval per year, crossings, rules, drift),
-        drift_reason, rule_verdict (worst of the rules on the series, or blank), grade, attention. What asks for
-        attention stands first.
+        meeting it; nothing of all these under a rule on the series), those of the drift flag (p, slopes and their
+        interval per year, crossings, rules, drift), drift_reason, rule_verdict and rule_figure (of the rule on the
+        series: of a period that fails, else the latest one), grade, attention. What asks for attention stands first.
     """
     keys = list(KEYS)
     groups = verdicts.groupby(keys, dropna=False, sort=False)
@@ -62,8 +65,11 @@ def comparisons_of(verdicts: pd.DataFrame, flags: pd.DataFrame, rules: pd.DataFr
     table = rows.rename(columns={column: name for name, column in _LIMIT_COLUMNS.items()}).reset_index()
     table = table.assign(n=groups.size().to_numpy(), **{name: summed[name].to_numpy() for name in counts})
     table["undetermined"] = table["n"] - table["passed"] - table["failed"]
+    single = table["rule"].isin(SERIES_RULES).eq(False).astype(int)
+    table = table.assign(**{name: table[name] * single for name in (*_COUNTS, "undetermined")})
     table["share_low"] = table["passed"] / table["n"]
     table["share_high"] = (table["n"] - table["failed"]) / table["n"]
+    table.loc[single.eq(0), ["share_low", "share_high"]] = np.nan
     flagged = flags.rename(columns={"unit": Judged.limit_unit, "reason": "drift_reason"})
     merged = table.merge(flagged[[*keys, *_FLAG_COLUMNS, "drift_reason"]], on=keys, how="left", validate="1:1")
     merged = merged.merge(_worst_rules(rules), on=["table", "clause", "parameter", "point"], how="left")
@@ -75,19 +81,24 @@ def _no_rows(verdicts: pd.DataFrame) -> pd.DataFrame:
 
 
 def _worst_rules(rules: pd.DataFrame) -> pd.DataFrame:
-    """Return the worst verdict of the rules on each series; one over all points counts for none of them."""
-    order = {str(Verdict.FAIL): 0, str(Verdict.UNDETERMINED): 1, str(Verdict.PASS): 2}
-    ranked = rules.assign(order=rules["verdict"].map(order)).sort_values("order", kind="stable")
-    first = ranked.drop_duplicates(["table", "clause", "parameter", "point"])
-    return first[["table", "clause", "parameter", "point", "verdict"]].rename(columns={"verdict": "rule_verdict"})
+    """Return of each series the rule that fails, else the latest; one over all points counts for none of them."""
+    failed = rules["verdict"].eq(Verdict.FAIL)
+    ranked = rules.assign(failed=failed).sort_values("failed", kind="stable")
+    last = ranked.drop_duplicates(["table", "clause", "parameter", "point"], keep="last")
+    named = last.assign(
+        rule_verdict=last["verdict"],
+        rule_figure=last["statistic"] + " of " + last["period"],
+    )
+    return named[["table", "clause", "parameter", "point", "rule_verdict", "rule_figure"]]
 
 
 def _graded(table: pd.DataFrame) -> pd.DataFrame:
     """Add what each row asks attention for, and put the gravest first."""
+    series = table["rule"].isin(SERIES_RULES)
     asked: list[Any] = [
         table["failed"].gt(0) | table["drift"].eq(Drift.OVER).fillna(False),
         table["rule_verdict"].eq(Verdict.FAIL).fillna(False),
-        table["undetermined"].gt(0),
+        table["undetermined"].gt(0) | (series & table["rule_verdict"].eq(Verdict.PASS).fillna(False).eq(False)),
         table["drift"].eq(Drift.DRIFTING).fillna(False),
         table["drift"].eq(Drift.LOOK).fillna(False),
     ]

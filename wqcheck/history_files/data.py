@@ -136,7 +136,7 @@ def _comparison(row: Row) -> dict[str, Any]:
     numbers = ("lower", "upper", "share_low", "share_high", "p", "slope_low", "slope_high", "interval_low",
                "interval_high")  # fmt: skip
     texts = ("parameter", "point", "table", "clause", "class", "rule", "basis", "rules", "drift", "drift_reason",
-             "rule_verdict", "attention")  # fmt: skip
+             "rule_verdict", "rule_figure", "attention")  # fmt: skip
     return (
         _named(row)
         | {name: plain_text(row[name]) for name in texts}

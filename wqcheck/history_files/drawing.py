@@ -20,13 +20,13 @@ from wqcheck.statistics.drift import LOGARITHMIC
 from wqcheck.statistics.series_lines import SeriesLines
 from wqcheck.tables import Judged
 
-WIDTH, HEIGHT = 720, 250
+WIDTH, HEIGHT = 720, 205
 _LEFT, _RIGHT, _TOP, _BOTTOM = 62, 132, 16, 30
 _INK, _SOFT = "#1d2b33", "#5a6f7a"
 LIMIT_WITHIN = 3.0
 """A limit is drawn where the drawing need not be more than so many times as high for it; else it is only written."""
 
-FAREST_LABELS = 11
+LABELS_APART = 11
 """Least distance between two labels, in the units of the drawing."""
 
 
@@ -112,7 +112,7 @@ def _axes(lines: SeriesLines, scale: Scale) -> Iterator[str]:
         yield _text(x, bottom + 17, f"{moment:%Y-%m}", "middle")
     yield _line(left, bottom, right, bottom, _INK, 0.8)
     yield _line(left, _TOP, left, bottom, _INK, 0.8)
-    yield _text(left - 6, 11, unit_of(lines), "end")
+    yield _text(2, 11, unit_of(lines), "start")
 
 
 def _levels(lines: SeriesLines, scale: Scale) -> Iterator[str]:
@@ -135,7 +135,7 @@ def _levels(lines: SeriesLines, scale: Scale) -> Iterator[str]:
     for value, words, width, dashes in sorted((n for n in named if scale.holds(n[0])), reverse=True):
         y = scale.y(value)
         yield _line(_LEFT, y, WIDTH - _RIGHT, y, _INK, width, dashes)
-        taken = max(y + 4, taken + FAREST_LABELS)
+        taken = max(y + 4, taken + LABELS_APART)
         yield _text(WIDTH - _RIGHT + 5, taken, words, "start")
 
 

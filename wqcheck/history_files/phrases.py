@@ -10,6 +10,7 @@ import pandas as pd
 
 from wqcheck.certificate.figures import limit_text, unit_text
 from wqcheck.certificate.lines import finite, parameter_name, plain_text
+from wqcheck.history_files.comparisons import SERIES_RULES
 from wqcheck.statistics.drift import SIGNIFICANT
 from wqcheck.statistics.series_lines import SeriesLines
 from wqcheck.tables import Judged
@@ -49,7 +50,10 @@ def limit_words(row: Row) -> str:
 
 
 def share_words(row: Row) -> str:
-    """Write how many results meet a limit: ``51 of 52 (98 %)``, with what cannot be told."""
+    """Write how many results meet a limit: ``51 of 52 (98.1 %)``; under a rule on the series its verdict."""
+    if row["rule"] in SERIES_RULES:
+        verdict = plain_text(row["rule_verdict"]) or "not judged"
+        return f"{verdict}, {plain_text(row['rule_figure'])}".rstrip(", ")
     n, passed, failed, open_ = (int(row[name]) for name in ("n", "passed", "failed", "undetermined"))
     share = f"{100 * passed / n:.3g} %" if passed in (0, n) or not open_ + failed else f"{_below(passed, n)} %"
     words = f"{passed} of {n} ({share})"

@@ -9,6 +9,7 @@ from typing import Any
 
 from openpyxl import Workbook
 from openpyxl.chart import Reference, ScatterChart, Series
+from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.worksheet import Worksheet
 
 from wqcheck.certificate_files.sheet_cells import add_sheet, set_up_print
@@ -75,7 +76,9 @@ def workbook_bytes(data: Mapping[str, Any], moment: datetime) -> bytes:
     """
     book = Workbook()
     del book["Sheet"]
-    add_sheet(book, "Summary", {"Entry": 34, "Content": 100}, _entries(data))
+    first = add_sheet(book, "Summary", {"Entry": 44, "Content": 100}, _entries(data))
+    for row in first.iter_rows(min_row=2, min_col=2, max_col=2):
+        first.row_dimensions[row[0].row].height = 15 * (1 + len(str(row[0].value)) // 100)
     for title, (key, columns) in _SHEETS.items():
         rows = data["batches"]["list"] if key == "batches" else data[key]
         widths = {heading: width for heading, (_, width) in columns.items()}
@@ -117,11 +120,14 @@ def _add_charts(book: Workbook, charts: Sequence[Mapping[str, Any]]) -> None:
         last = first + len(chart["points"]) - 1
         drawn.add_chart(_native(points, chart, first, last), f"A{3 + place * _CHART_ROWS}")
         first = last + 1
+        if place % 2:
+            drawn.row_breaks.append(Break(id=2 + (place + 1) * _CHART_ROWS))
 
 
 def _points(chart: Mapping[str, Any]) -> Iterator[list[Any]]:
     control = chart["control"] or {"lower": [None, None], "centre": [None, None], "upper": [None, None]}
-    low, centre, high = control["lower"][0], control["centre"][1], control["upper"][1]
+    ends = (control["lower"][0], control["centre"][1], control["upper"][1])
+    low, centre, high = (None if end is None else float(f"{end:.6g}") for end in ends)
     for point in chart["points"]:
         below = point["low"] < point["high"]
         yield [

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from importlib import resources
 from pathlib import Path
@@ -14,6 +14,8 @@ from wqcheck.certificate_files.writing import file_stem, write_files
 from wqcheck.history_files.data import attention_of
 from wqcheck.history_files.workbook import workbook_bytes
 from wqcheck.records.standing import State
+from wqcheck.statistics.series_judging import Statistic
+from wqcheck.tables import Verdict
 from wqcheck.train_files.data import to_json
 
 MOST_BATCHES = 40
@@ -70,7 +72,6 @@ def pdf_bytes(data: Mapping[str, Any]) -> bytes:
     text, moment = to_json(data), moment_of(data)
     batches = data["batches"]["list"]
     shown = batches if len(batches) <= MOST_BATCHES else [one for one in batches if _remarkable(one)]
-    rules = [one for one in data["rules"] if one["verdict"] != "pass" or one["statistic"] != "sampling plan"]
     view = {
         **{name: value for name, value in data.items() if name != "charts"},
         "content_digest": json.loads(text)["content_digest"],
@@ -78,7 +79,7 @@ def pdf_bytes(data: Mapping[str, Any]) -> bytes:
         "attention": attention_of(data),
         "lines": _lines(data),
         "shown_batches": shown,
-        "shown_rules": rules,
+        "shown_rules": _shown_rules(data["rules"]),
         "charts": [{name: one[name] for name in ("title", "table", "limit", "alt", "svg")} for one in data["charts"]],
     }
     template = resources.files("wqcheck.history_files").joinpath("templates/summary.typ").read_bytes()
@@ -89,6 +90,16 @@ def pdf_bytes(data: Mapping[str, Any]) -> bytes:
 def _remarkable(batch: Mapping[str, Any]) -> bool:
     plain = batch["state"] == State.RELEASED and batch["recommended"] == "release"
     return not plain or bool(batch["against_advice"])
+
+
+def _shown_rules(rules: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """Return what is not met, and of every other rule on a series the latest period; no sampling plan that was met."""
+    latest = {(one["table"], one["clause"], one["parameter"], one["point"], one["statistic"]): one for one in rules}
+    return [
+        one for one in rules
+        if one["verdict"] == Verdict.FAIL or (one["statistic"] == Statistic.PLAN and one["verdict"] != Verdict.PASS)
+        or (one["statistic"] != Statistic.PLAN and one in latest.values())
+    ]  # fmt: skip
 
 
 def _lines(data: Mapping[str, Any]) -> list[dict[str, Any]]:
