@@ -144,7 +144,7 @@ def _notes(tables: pd.DataFrame) -> tuple[Notes, tuple[str, ...]]:
 def _rules(verdicts: pd.DataFrame, notes: Notes, period: Period) -> DataFrame[JudgedSeries]:
     """Return the rules on series: averages and half-years that end or begin in the period, percentiles, lots."""
     long = series_verdicts(verdicts[_from(verdicts, _reach_back(period.since))], notes)
-    windows = long["period"].map(lambda name: _window_end(str(name)) >= period.since.isoformat()[:7])
+    windows = np.array([_window_end(str(name)) >= period.since.isoformat()[:7] for name in long["period"]], dtype=bool)
     half_years = long["statistic"].eq(Statistic.PERCENTILE) & long["clause"].str.startswith(LEAD_AND_COPPER)
     short = series_verdicts(_in_period(verdicts, period), notes)
     own = short["statistic"].isin([Statistic.PERCENTILE, Statistic.PLAN])

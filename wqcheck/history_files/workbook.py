@@ -61,7 +61,8 @@ _POINTS = {"Series": 28, "Day": 18, "Detected": 12, "Not detected: below": 12, "
 _DRAWN = {"Detected": 3, "Not detected: below": 4, "Lower limit": 6, "Upper limit": 7, "Centre": 9}
 """Column of the sheet of points → its number, for the lines of a chart."""
 
-_CHART_ROWS = 17
+_CHART_ROWS, _CHARTS_ON_A_PAGE = 17, 4
+_INK = "1D2B33"
 
 
 def workbook_bytes(data: Mapping[str, Any], moment: datetime) -> bytes:
@@ -87,6 +88,7 @@ def workbook_bytes(data: Mapping[str, Any], moment: datetime) -> bytes:
     add_sheet(book, "Files", {"File": 40, "Title": 50, "SHA-256": 70},
               ([one["name"], one["title"], one["sha256"]] for one in data["files"]))  # fmt: skip
     set_up_print(book)
+    book["Charts"].page_setup.orientation = "portrait"
     buffer = BytesIO()
     book.save(buffer)
     return steady(buffer.getvalue(), moment)
@@ -120,7 +122,7 @@ def _add_charts(book: Workbook, charts: Sequence[Mapping[str, Any]]) -> None:
         last = first + len(chart["points"]) - 1
         drawn.add_chart(_native(points, chart, first, last), f"A{3 + place * _CHART_ROWS}")
         first = last + 1
-        if place % 2:
+        if place % _CHARTS_ON_A_PAGE == _CHARTS_ON_A_PAGE - 1:
             drawn.row_breaks.append(Break(id=2 + (place + 1) * _CHART_ROWS))
 
 
@@ -138,8 +140,8 @@ def _points(chart: Mapping[str, Any]) -> Iterator[list[Any]]:
 
 
 def _native(points: Worksheet, chart: Mapping[str, Any], first: int, last: int) -> ScatterChart:
-    """Return a chart of the rows of one series: filled marks detected, open marks below the reporting limit."""
-    drawn = ScatterChart()
+    """Return a chart of the rows of one series: dots where detected, crosses at the reporting limit where not."""
+    drawn = ScatterChart(scatterStyle="lineMarker")
     drawn.title = f"{chart['title']}, {chart['unit']}; {chart['limit'] or 'no limit'}"
     drawn.style, drawn.height, drawn.width = 13, 8, 26
     drawn.x_axis.number_format, drawn.x_axis.title = "yyyy-mm", "day of sampling"
@@ -147,16 +149,17 @@ def _native(points: Worksheet, chart: Mapping[str, Any], first: int, last: int) 
     drawn.x_axis.delete = drawn.y_axis.delete = False
     days = Reference(points, min_col=2, min_row=first, max_row=last)
     for name, column in _DRAWN.items():
+        if all(points.cell(row, column).value is None for row in range(first, last + 1)):
+            continue
         series = Series(Reference(points, min_col=column, min_row=first, max_row=last), days, title=name)
-        if column in (3, 4):
-            series.marker.symbol, series.marker.size = "circle", 6
-            series.marker.graphicalProperties.solidFill = "1D2B33" if column == 3 else "FFFFFF"
-            series.marker.graphicalProperties.line.solidFill = "1D2B33"
-            series.graphicalProperties.line.noFill = True
+        series.marker.symbol = {"Detected": "circle", "Not detected: below": "x"}.get(name, "none")
+        line = series.graphicalProperties.line
+        if series.marker.symbol == "none":
+            line.solidFill, line.width = _INK, 28575 if "limit" in name else 12700
+            line.dashStyle = "dash" if name == "Centre" else "solid"
         else:
-            series.marker.symbol = "none"
-            series.graphicalProperties.line.solidFill = "1D2B33"
-            series.graphicalProperties.line.dashStyle = "dash" if name == "Centre" else "solid"
+            line.noFill, series.marker.size = True, 6
+            series.marker.graphicalProperties.solidFill = series.marker.graphicalProperties.line.solidFill = _INK
         drawn.series.append(series)
     return drawn
 
