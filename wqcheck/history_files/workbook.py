@@ -61,7 +61,7 @@ _POINTS = {"Series": 28, "Day": 18, "Detected": 12, "Not detected: below": 12, "
 _DRAWN = {"Detected": 3, "Not detected: below": 4, "Lower limit": 6, "Upper limit": 7, "Centre": 9}
 """Column of the sheet of points → its number, for the lines of a chart."""
 
-_CHART_ROWS, _CHARTS_ON_A_PAGE = 17, 4
+_CHART_ROWS, _CHARTS_ON_A_PAGE = 17, 2
 _INK = "1D2B33"
 
 
@@ -141,9 +141,9 @@ def _points(chart: Mapping[str, Any]) -> Iterator[list[Any]]:
 
 def _native(points: Worksheet, chart: Mapping[str, Any], first: int, last: int) -> ScatterChart:
     """Return a chart of the rows of one series: dots where detected, crosses at the reporting limit where not."""
-    drawn = ScatterChart(scatterStyle="lineMarker")
-    drawn.title = f"{chart['title']}, {chart['unit']}; {chart['limit'] or 'no limit'}"
-    drawn.style, drawn.height, drawn.width = 13, 8, 26
+    drawn = ScatterChart()
+    drawn.title = f"{chart['title']}; {chart['limit'] or 'no limit'}"
+    drawn.style, drawn.height, drawn.width = 13, 8, 19
     drawn.x_axis.number_format, drawn.x_axis.title = "yyyy-mm", "day of sampling"
     drawn.y_axis.title, drawn.legend.position = chart["unit"], "r"
     drawn.x_axis.delete = drawn.y_axis.delete = False
@@ -152,9 +152,10 @@ def _native(points: Worksheet, chart: Mapping[str, Any], first: int, last: int) 
         if all(points.cell(row, column).value is None for row in range(first, last + 1)):
             continue
         series = Series(Reference(points, min_col=column, min_row=first, max_row=last), days, title=name)
-        series.marker.symbol = {"Detected": "circle", "Not detected: below": "x"}.get(name, "none")
+        symbol = {"Detected": "circle", "Not detected: below": "x"}.get(name, "none")
+        series.marker.symbol = symbol
         line = series.graphicalProperties.line
-        if series.marker.symbol == "none":
+        if symbol == "none":
             line.solidFill, line.width = _INK, 28575 if "limit" in name else 12700
             line.dashStyle = "dash" if name == "Centre" else "solid"
         else:

@@ -8,6 +8,7 @@ from datetime import date
 import pandas as pd
 import streamlit as st
 
+from wqcheck.page.drifts import draw_drifts
 from wqcheck.page.office import Office
 from wqcheck.page.words import counted, plain
 from wqcheck.records.batches import SOON, Waiting, waiting
@@ -42,9 +43,11 @@ def draw_start(office: Office, try_sample: Callable[[], None], open_batch: Calla
         found = waiting(office.store(), date.today())
     if all(frame.empty for frame in _lists(found).values()):
         _draw_empty(try_sample, "Nothing waits: no batch is open, no sheet is left over, nothing falls due soon.")
+        draw_drifts(office, date.today())
         return
     for title, frame in _lists(found).items():
         _draw_list(title, frame, open_batch)
+    draw_drifts(office, date.today())
     st.caption(plain(CAUTION))
 
 

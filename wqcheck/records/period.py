@@ -92,12 +92,19 @@ def results_of(
     return Readings.validate(frame.drop_duplicates(list(SAME)).reset_index(drop=True))
 
 
-def verdicts_of(store: Store, since: date, until: date, entries: Collection[int]) -> pd.DataFrame:
+def verdicts_of(
+    store: Store, since: date, until: date, entries: Collection[int] | None, series: tuple[str, str] | None = None
+) -> pd.DataFrame:
     """Return the recorded verdicts on the results of a period (:data:`JUDGED_COLUMNS`), oldest first.
 
-    Parameters are those of :func:`results_of`. A result that no limit binds is left out.
+    Parameters are those of :func:`results_of`; ``entries`` None keeps every undated result, ``series`` is one parameter
+    and its point (blank where none is stated), all by default. A result that no limit binds is left out.
     """
     wanted = _verdicts().where(_sampled(since, until))
+    if series is not None:
+        parameter, point = series
+        at = readings.c.point == point if point else readings.c.point.is_(None)
+        wanted = wanted.where(readings.c.parameter == parameter, at)
     return _once(_within(store, wanted, JUDGED_COLUMNS, entries))
 
 
@@ -109,8 +116,8 @@ def latest_verdicts(store: Store, since: date, until: date, most: int) -> pd.Dat
     ranked = (
         select(judged.c.entry, judged.c.place, place)
         .join_from(judged, readings, _reading())
-        .join(checks, checks.c.entry == judged.c.entry)
-        .where(judged.c[Judged.table].is_not(None), latest_of(Checks), _sampled(since, until, undated=False))
+        .where(judged.c[Judged.table].is_not(None), judged.c.entry.in_(select(checks.c.entry).where(latest_of(Checks))))
+        .where(_sampled(since, until, undated=False))
         .subquery()
     )
     kept = and_(ranked.c.entry == judged.c.entry, ranked.c.place == judged.c.place, ranked.c.back <= most)
@@ -168,13 +175,15 @@ def _sampled(since: date, until: date, *, undated: bool = True) -> ColumnElement
 
 
 def _within(
-    store: Store, wanted: Select[*tuple[Any, ...]], columns: tuple[str, ...], entries: Collection[int]
+    store: Store, wanted: Select[*tuple[Any, ...]], columns: tuple[str, ...], entries: Collection[int] | None
 ) -> pd.DataFrame:
-    """Return the rows of a statement whose last column is the log entry; undated ones of *entries* only."""
+    """Return the rows of a statement whose last column is the log entry; undated ones of *entries* only, if given."""
     with store.reading() as connection:
         rows = connection.execute(wanted).all()
     model = Judged if set(columns) & set(VERDICT_COLUMNS) else Readings
     frame = frame_of([tuple(row)[:-1] for row in rows], columns, model)
+    if entries is None:
+        return frame
     entry = pd.Series([row[-1] for row in rows], dtype="int64")
     return frame[frame[Readings.sampled_at].notna() | entry.isin(list(entries))].reset_index(drop=True)
 

@@ -217,7 +217,7 @@ def _row(one: History, since: date | None, horizon_days: float) -> dict[str, Any
     return (
         _identity(one) | days | ends
         | {"score": float(test.s) if len(one.days) >= FEWEST else nan, "p": test.p,
-           "rules": "; ".join(_rule_words(broken)), "drift": drift,
+           "rules": "; ".join(rule_words(broken)), "drift": drift,
            "reason": _reason(one, test, met, toward if drift in (Drift.DRIFTING, Drift.LOOK) else [])}
     )  # fmt: skip
 
@@ -280,7 +280,8 @@ def _day(day: date) -> np.datetime64:
     return np.datetime64(day, "s")
 
 
-def _rule_words(broken: Sequence[Broken]) -> list[str]:
+def rule_words(broken: Sequence[Broken]) -> list[str]:
+    """Return each broken rule with its side, and how many times."""
     side = {1: " (upward)", -1: " (downward)", 0: ""}
     counts: dict[str, int] = {}
     for one in broken:
@@ -297,7 +298,7 @@ def _reason(one: History, test: MannKendall, met: Crossing, toward: Sequence[Bro
         said.append(f"Mann-Kendall S = {test.s}, p = {test.p:.2g}; the Sen line meets the limit in {_span(met)}")
     else:
         said.append(f"Mann-Kendall S = {test.s}, p = {test.p:.2g}")
-    said += [f"toward the limit, {words}" for words in _rule_words(toward)]
+    said += [f"toward the limit, {words}" for words in rule_words(toward)]
     said += [f"{one.left_out} left out, undated or without a figure"] if one.left_out else []
     return "; ".join(said)
 
