@@ -36,10 +36,10 @@ SCHEMA = "wqcheck period summary 1"
 
 CAUTIONS = (
     CAUTION,
-    "A trend or a forecast is a figure of the past: it does not say what will happen. A forecast day tells when to look, "
-    "not how long the water may be used.",
-    "A control-chart rule that is broken asks to look at the series; it is no exceedance, and a chart without one is no "
-    "proof of compliance.",
+    "A trend or a forecast is a figure of the past: it does not say what will happen. A forecast day tells when to "
+    "look, not how long the water may be used.",
+    "A control-chart rule that is broken asks to look at the series; it is no exceedance, and a chart without one is "
+    "no proof of compliance.",
     "Seasons, another laboratory or method, and another sampling plan can look like a trend.",
     "Where results are few or mostly non-detects, a trend can be there and not be shown.",
 )
@@ -61,8 +61,8 @@ SOURCES = (
 )
 
 _STATISTICS = (
-    "parameter", "point", "fraction", "unit", "n", "detects", "non_detects", "partly_known", "unusable", "first", "last",
-    "undated", "least", "greatest", "mean", "mean_low", "mean_high", "median", "median_low", "median_high",
+    "parameter", "point", "fraction", "unit", "n", "detects", "non_detects", "partly_known", "unusable", "first",
+    "last", "undated", "least", "greatest", "mean", "mean_low", "mean_high", "median", "median_low", "median_high",
     "percentile_95", "percentile_95_low", "percentile_95_high", "running_annual_average", "quarters", "percentile_90",
     "reason",
 )  # fmt: skip

@@ -26,6 +26,7 @@ _INK, _SOFT = "#1d2b33", "#5a6f7a"
 LIMIT_WITHIN = 3.0
 """A limit is drawn where the drawing need not be more than so many times as high for it; else it is only written."""
 
+Place = tuple[float, float]
 LABELS_APART = 11
 """Least distance between two labels, in the units of the drawing."""
 
@@ -104,14 +105,14 @@ def _axes(lines: SeriesLines, scale: Scale) -> Iterator[str]:
     left, right, bottom = _LEFT, WIDTH - _RIGHT, HEIGHT - _BOTTOM
     for value in round_values(scale.low, scale.high):
         y = scale.y(value)
-        yield _line(left, y, right, y, _SOFT, 0.3)
+        yield _line((left, y), (right, y), _SOFT, 0.3)
         yield _text(left - 6, y + 4, figure(value), "end")
     for moment in months(scale.first, scale.last):
         x = scale.x(moment.timestamp())
-        yield _line(x, bottom, x, bottom + 4, _INK, 0.8)
+        yield _line((x, bottom), (x, bottom + 4), _INK, 0.8)
         yield _text(x, bottom + 17, f"{moment:%Y-%m}", "middle")
-    yield _line(left, bottom, right, bottom, _INK, 0.8)
-    yield _line(left, _TOP, left, bottom, _INK, 0.8)
+    yield _line((left, bottom), (right, bottom), _INK, 0.8)
+    yield _line((left, _TOP), (left, bottom), _INK, 0.8)
     yield _text(2, 11, unit_of(lines), "start")
 
 
@@ -134,7 +135,7 @@ def _levels(lines: SeriesLines, scale: Scale) -> Iterator[str]:
     taken = -99.0
     for value, words, width, dashes in sorted((n for n in named if scale.holds(n[0])), reverse=True):
         y = scale.y(value)
-        yield _line(_LEFT, y, WIDTH - _RIGHT, y, _INK, width, dashes)
+        yield _line((_LEFT, y), (WIDTH - _RIGHT, y), _INK, width, dashes)
         taken = max(y + 4, taken + LABELS_APART)
         yield _text(WIDTH - _RIGHT + 5, taken, words, "start")
 
@@ -151,7 +152,7 @@ def _forecast(lines: SeriesLines, scale: Scale) -> Iterator[str]:
     level, pace = (slope.level_low + slope.level_high) / 2, (slope.low + slope.high) / 2
     begin, end = lines.history.numbers[0], _seconds(band["day"].to_numpy())[-1] / 86400
     ends = [(scale.x(day * 86400), scale.y(level + pace * (day - slope.day))) for day in (begin, end)]
-    yield _line(*ends[0], *ends[1], _INK, 1.2, "9 3 2 3")
+    yield _line(ends[0], ends[1], _INK, 1.2, "9 3 2 3")
 
 
 def _averages(lines: SeriesLines, scale: Scale) -> Iterator[str]:
@@ -170,7 +171,7 @@ def _points(lines: SeriesLines, scale: Scale) -> Iterator[str]:
     for place, (second, low, high) in enumerate(zip(_seconds(one.days), one.low, one.high, strict=True)):
         x, top = scale.x(float(second)), scale.y(float(high))
         if low < high:
-            yield _line(x, scale.y(float(low)), x, top + radius, _SOFT, 0.7)
+            yield _line((x, scale.y(float(low))), (x, top + radius), _SOFT, 0.7)
             yield f'<circle cx="{x:.1f}" cy="{top:.1f}" r="{radius}" fill="#ffffff" stroke="{_INK}" stroke-width="1"/>'
         else:
             yield f'<circle cx="{x:.1f}" cy="{top:.1f}" r="{radius - 0.5}" fill="{_INK}"/>'
@@ -204,7 +205,8 @@ def _seconds(days: object) -> Floats:
     return np.asarray(days).astype("datetime64[s]").astype(np.float64)
 
 
-def _line(x1: float, y1: float, x2: float, y2: float, ink: str, width: float, dashes: str = "") -> str:  # noqa: PLR0913
+def _line(begin: Place, end: Place, ink: str, width: float, dashes: str = "") -> str:
+    (x1, y1), (x2, y2) = begin, end
     dashed = f' stroke-dasharray="{dashes}"' if dashes else ""
     return (
         f'<line x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}" stroke="{ink}" stroke-width="{width}"{dashed}/>'

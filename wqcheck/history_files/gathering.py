@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -24,7 +23,7 @@ from wqcheck.records.store import Store
 from wqcheck.statistics.drift import HORIZON_DAYS, DriftFlags, History, flags_of, histories_of
 from wqcheck.statistics.series import SeriesStatistics, statistics_by_point
 from wqcheck.statistics.series_judging import LEAD_AND_COPPER, JudgedSeries, Notes, Statistic, notes_of, series_verdicts
-from wqcheck.statistics.series_lines import SeriesLines, series_lines, unlimited_histories
+from wqcheck.statistics.series_lines import SeriesLines, series_lines, share_used, unlimited_histories
 from wqcheck.tables import Judged, Readings
 
 LOOK_BACK = timedelta(days=3 * 365)
@@ -119,7 +118,9 @@ def _statistics(
             tables.append(statistics_by_point(Readings.validate(within.reset_index(drop=True))))
             free += unlimited_histories(readings)
     unnamed = len(results_of(store, None, period.since, period.until, entries))
-    said = [f"{controls} results of control samples (blanks, spikes, standards) are in no statistic"] if controls else []
+    said = (
+        [f"{controls} results of control samples (blanks, spikes, standards) are in no statistic"] if controls else []
+    )
     said += [f"{unnamed} results whose name is no known parameter are in no statistic"] if unnamed else []
     empty = pd.DataFrame(columns=list(SeriesStatistics.to_schema().columns))
     return (pd.concat(tables, ignore_index=True) if tables else empty), free, tuple(said)
@@ -136,8 +137,8 @@ def _notes(tables: pd.DataFrame) -> tuple[Notes, tuple[str, ...]]:
             try:
                 notes |= notes_of([load_limits(path)])
             except WqcheckError:
-                unread.append(f"the limit table {row['name']} ({str(row['sha256'])[:12]}) cannot be read as it is kept: "
-                              "its notes on running averages were not followed")  # fmt: skip
+                unread.append(f"the limit table {row['name']} ({str(row['sha256'])[:12]}) cannot be read as it is "
+                              "kept: its notes on running averages were not followed")  # fmt: skip
     return notes, tuple(unread)
 
 
@@ -196,8 +197,5 @@ def _charts(
 
 
 def _tightness(one: History) -> tuple[int, float]:
-    """Order limits: beyond first, then by the share of the upper limit that the latest result takes."""
-    limit: Mapping[str, Any] = one.limit
-    upper = float(limit[Judged.upper])
-    share = one.high[-1] / upper if len(one.high) and upper > 0 else 0.0
-    return (0 if limit[Judged.table] else 1), -float(share)
+    """Order limits: any before none, then by the share of the limit that the latest result takes."""
+    return (0 if one.limit[Judged.table] else 1), -share_used(one)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from math import isfinite
 
 import pandas as pd
 import streamlit as st
@@ -23,8 +24,8 @@ WORDS = {
     Drift.LOOK: later("look at it"),
 }
 MEANING = later(
-    "*Drifting, though still passing*: the last result passes, but its trend is significant and meets the limit within a "
-    "year. *Look at it* is weaker: a rule of the control chart was broken in the last 30 days, on the side of the limit."
+    "*Drifting, though still passing*: the last result passes, but its trend is significant and meets the limit within "
+    "a year. *Look at it* is weaker: a rule of the control chart was broken in the last 30 days, on the limit's side."
 )
 
 
@@ -73,7 +74,7 @@ def drift_table(flags: pd.DataFrame, *, marked: bool = True) -> pd.DataFrame:
 def _limit(row: dict[str, object]) -> str:
     """Write a limit from its ends."""
     low, high = (float(str(row[name])) for name in ("lower", "upper"))
-    ends = [f"≥ {figure(low, 6)}" if low == low else "", f"≤ {figure(high, 6)}" if high == high else ""]
+    ends = [f"≥ {figure(low, 6)}" if isfinite(low) else "", f"≤ {figure(high, 6)}" if isfinite(high) else ""]
     return f"{' '.join(filter(None, ends))} {row['unit'] or ''} ({row['table']})"
 
 

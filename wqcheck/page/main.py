@@ -11,6 +11,7 @@ import streamlit as st
 from wqcheck.errors import WqcheckError
 from wqcheck.page.checking import Desk, batches_in, books_of, checked_desk, clear_desk
 from wqcheck.page.decision import draw_decision, draw_headline, draw_rules
+from wqcheck.page.history_view import draw_history
 from wqcheck.page.office import Office, draw_office, draw_said, refusal_text
 from wqcheck.page.out_of_limit import (
     EXCEEDING,
@@ -86,6 +87,7 @@ VIEWS: tuple[tuple[str, Callable[[Desktop], None]], ...] = (
     ("Start", lambda desktop: draw_start(desktop.office, _try_sample, _open_batch)),
     ("Take in", lambda desktop: draw_taking_in(desktop)),  # noqa: PLW0108 it stands below
     ("Release", lambda desktop: draw_release(desktop.office)),
+    ("History", lambda desktop: draw_history(desktop.office)),
 )
 """The views, in the order of a morning; a view is added with one line."""
 

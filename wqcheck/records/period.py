@@ -32,8 +32,8 @@ JUDGED_COLUMNS = tuple(dict.fromkeys((*drift.USED, *series_judging.USED, *SAME, 
 def batches_of(store: Store, since: date, until: date) -> pd.DataFrame:
     """Return the batches of a period, oldest first.
 
-    Columns: entry (of the latest check), batch, plant, day (ISO text), product, product_name, state, at, person, reason,
-    override (1 against the advice), recommended, documents (numbers in force).
+    Columns: entry (of the latest check), batch, plant, day (ISO text), product, product_name, state, at, person,
+    reason, override (1 against the advice), recommended, documents (numbers in force).
     """
     known, checks, steps = table_of(Batches), table_of(Checks), table_of(Decisions)
     sampled = (

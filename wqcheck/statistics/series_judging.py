@@ -122,6 +122,7 @@ BOTH = Convention(None, Rank.UP)
 
 Notes = Mapping[tuple[str, float], str]
 
+
 def judge_series(
     readings: DataFrame[Readings],
     tables: Sequence[LimitTable],

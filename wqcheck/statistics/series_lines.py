@@ -35,8 +35,8 @@ class SeriesLines:
     """A series with what was computed of it.
 
     ``band`` has day (datetime64), middle, low and high from the last result to the horizon, in the unit of the series;
-    it is empty unless the trend is significant. ``averages`` has quarter (its first month), low and high: running annual
-    averages with non-detects as nothing and as their limit, where four quarters have results.
+    it is empty unless the trend is significant. ``averages`` has quarter (its first month), low and high: running
+    annual averages with non-detects as nothing and as their limit, where four quarters have results.
     """
 
     history: History
@@ -91,6 +91,12 @@ def unlimited_histories(readings: DataFrame[Readings], most: int = MOST) -> list
     frame = frame[frame["done"]].sort_values(Judged.sampled_at, kind="stable")
     groups = frame.groupby([Judged.parameter, Judged.point], dropna=False, sort=False)
     return [_history(group, most) for _, group in groups]
+
+
+def share_used(one: History) -> float:
+    """Return the share of the upper limit that the latest result takes; 0 without either."""
+    upper = float(one.limit[Judged.upper])
+    return float(one.high[-1]) / upper if len(one.high) and upper > 0 else 0.0
 
 
 def _history(group: pd.DataFrame, most: int) -> History:
