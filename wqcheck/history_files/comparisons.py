@@ -63,7 +63,7 @@ def comparisons_of(verdicts: pd.DataFrame, flags: pd.DataFrame, rules: pd.DataFr
     counts = pd.DataFrame({name: verdicts[Judged.verdict].isin(words) for name, words in _COUNTS.items()})
     summed = counts.groupby([verdicts[key] for key in keys], dropna=False, sort=False).sum()
     table = rows.rename(columns={column: name for name, column in _LIMIT_COLUMNS.items()}).reset_index()
-    table = table.assign(n=groups.size().to_numpy(), **{name: summed[name].to_numpy() for name in counts})
+    table = table.assign(n=groups.size().to_numpy(), **{name: summed[name].to_numpy() for name in _COUNTS})
     table["undetermined"] = table["n"] - table["passed"] - table["failed"]
     single = table["rule"].isin(SERIES_RULES).eq(False).astype(int)
     table = table.assign(**{name: table[name] * single for name in (*_COUNTS, "undetermined")})
@@ -104,7 +104,7 @@ def _graded(table: pd.DataFrame) -> pd.DataFrame:
     ]
     masks = np.array([mask.to_numpy(dtype=np.bool_) for mask in asked])
     words = ["; ".join(word for word, on in zip(ATTENTION, row, strict=True) if on) or NOTHING for row in masks.T]
-    grade = np.where(masks.any(axis=0), masks.argmax(axis=0), len(ATTENTION)) if len(table) else []
+    grade: Any = np.where(masks.any(axis=0), masks.argmax(axis=0), len(ATTENTION)) if len(table) else []
     graded = table.assign(grade=grade, attention=words)
     order = ["grade", "crossing", "share_high", "parameter", "point"]
     return graded.sort_values(order, kind="stable", na_position="last", ignore_index=True)

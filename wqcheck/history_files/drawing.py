@@ -148,11 +148,10 @@ def _forecast(lines: SeriesLines, scale: Scale) -> Iterator[str]:
     upper = [f"{x:.1f},{scale.y(v):.1f}" for x, v in zip(xs, band["high"], strict=True)]
     lower = [f"{x:.1f},{scale.y(v):.1f}" for x, v in zip(xs, band["low"], strict=True)]
     yield f'<polygon points="{" ".join([*upper, *reversed(lower)])}" fill="#d7dfe3" stroke="none"/>'
-    slope = lines.slope
-    level, pace = (slope.level_low + slope.level_high) / 2, (slope.low + slope.high) / 2
-    begin, end = lines.history.numbers[0], _seconds(band["day"].to_numpy())[-1] / 86400
-    ends = [(scale.x(day * 86400), scale.y(level + pace * (day - slope.day))) for day in (begin, end)]
-    yield _line(ends[0], ends[1], _INK, 1.2, "9 3 2 3")
+    line = lines.line(scale.low, scale.high)
+    if len(line):
+        at = [(scale.x(s), scale.y(v)) for s, v in zip(_seconds(line["day"].to_numpy()), line["value"], strict=True)]
+        yield _line(at[0], at[-1], _INK, 1.2, "9 3 2 3")
 
 
 def _averages(lines: SeriesLines, scale: Scale) -> Iterator[str]:

@@ -7,6 +7,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
+from typing import cast
 
 import numpy as np
 import pandas as pd
@@ -123,7 +124,8 @@ def _statistics(
     )
     said += [f"{unnamed} results whose name is no known parameter are in no statistic"] if unnamed else []
     empty = pd.DataFrame(columns=list(SeriesStatistics.to_schema().columns))
-    return (pd.concat(tables, ignore_index=True) if tables else empty), free, tuple(said)
+    table = pd.concat(tables, ignore_index=True) if tables else empty
+    return cast(DataFrame[SeriesStatistics], table), free, tuple(said)
 
 
 def _notes(tables: pd.DataFrame) -> tuple[Notes, tuple[str, ...]]:

@@ -114,8 +114,8 @@ def limit_of(lines: SeriesLines) -> str:
     limit = lines.history.limit
     if not limit[Judged.table]:
         return ""
-    ends_ = (finite(limit[name]) for name in (Judged.lower, Judged.upper))
-    return limit_text(plain_text(limit[Judged.rule]), *ends_, unit_of(lines))
+    low, high = finite(limit[Judged.lower]), finite(limit[Judged.upper])
+    return limit_text(plain_text(limit[Judged.rule]), low, high, unit_of(lines))
 
 
 def _unit_of(row: Row) -> str:

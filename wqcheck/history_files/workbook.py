@@ -78,8 +78,8 @@ def workbook_bytes(data: Mapping[str, Any], moment: datetime) -> bytes:
     book = Workbook()
     del book["Sheet"]
     first = add_sheet(book, "Summary", {"Entry": 44, "Content": 100}, _entries(data))
-    for row in first.iter_rows(min_row=2, min_col=2, max_col=2):
-        first.row_dimensions[row[0].row].height = 15 * (1 + len(str(row[0].value)) // 100)
+    for line in range(2, first.max_row + 1):
+        first.row_dimensions[line].height = 15 * (1 + len(str(first.cell(line, 2).value)) // 100)
     for title, (key, columns) in _SHEETS.items():
         rows = data["batches"]["list"] if key == "batches" else data[key]
         widths = {heading: width for heading, (_, width) in columns.items()}
@@ -145,7 +145,7 @@ def _native(points: Worksheet, chart: Mapping[str, Any], first: int, last: int) 
     drawn.title = f"{chart['title']}; {chart['limit'] or 'no limit'}"
     drawn.style, drawn.height, drawn.width = 13, 8, 19
     drawn.x_axis.number_format, drawn.x_axis.title = "yyyy-mm", "day of sampling"
-    drawn.y_axis.title, drawn.legend.position = chart["unit"], "r"
+    drawn.y_axis.title = chart["unit"]
     drawn.x_axis.delete = drawn.y_axis.delete = False
     days = Reference(points, min_col=2, min_row=first, max_row=last)
     for name, column in _DRAWN.items():

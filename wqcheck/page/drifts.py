@@ -8,7 +8,7 @@ from math import isfinite
 import pandas as pd
 import streamlit as st
 
-from wqcheck.history_files.phrases import figure, forecast_words, series_name, trend_words
+from wqcheck.history_files.phrases import Row, figure, forecast_words, series_name, trend_words
 from wqcheck.page.office import Office
 from wqcheck.page.spoken import later, say
 from wqcheck.page.words import plain
@@ -58,12 +58,12 @@ def drift_table(flags: pd.DataFrame, *, marked: bool = True) -> pd.DataFrame:
     """Write drift flags as a table in the language of the page; ``marked`` for a table that reads markup."""
     rows = [
         {
-            say("Series"): series_name(row["parameter"], row["point"]),
-            say("What it does"): say(WORDS[Drift(row["drift"])]),
-            say("Limit"): _limit(row),
+            say("Series"): f"{series_name(row['parameter'], row['point'])}: {_limit(row)}",
+            say("What it does"): say(
+                "{words}; last result {day}", words=say(WORDS[Drift(row["drift"])]), day=f"{row['last']:%Y-%m-%d}"
+            ),
             say("Trend"): trend_words(row),
             say("Meets the limit"): forecast_words(row),
-            say("Last result"): f"{row['last']:%Y-%m-%d}",
         }
         for row in flags.to_dict("records")
     ]
@@ -71,7 +71,7 @@ def drift_table(flags: pd.DataFrame, *, marked: bool = True) -> pd.DataFrame:
     return table.map(plain) if marked else table
 
 
-def _limit(row: dict[str, object]) -> str:
+def _limit(row: Row) -> str:
     """Write a limit from its ends."""
     low, high = (float(str(row[name])) for name in ("lower", "upper"))
     ends = [f"≥ {figure(low, 6)}" if isfinite(low) else "", f"≤ {figure(high, 6)}" if isfinite(high) else ""]

@@ -7,7 +7,6 @@ from math import isfinite
 from typing import Any
 
 import altair as alt
-import numpy as np
 import pandas as pd
 
 from wqcheck.history_files.drawing import value_range
@@ -30,7 +29,7 @@ class Shown:
     averages: bool = False
 
 
-def series_chart(lines: SeriesLines, shown: Shown) -> alt.LayerChart:
+def series_chart(lines: SeriesLines, shown: Shown) -> alt.LayerChart | alt.FacetChart:
     """Draw a series with at least one result: dots detected, open rings on a bar down to nothing not detected."""
     low, high = value_range(lines)
     value = alt.Y(
@@ -100,8 +99,10 @@ def _levels(lines: SeriesLines, value: alt.Y, shown: Shown, drawn: tuple[float, 
         if len(part):
             base = alt.Chart(part).encode(y=value)
             layers.append(base.mark_rule(color=ink, strokeWidth=width, strokeDash=dashes))
-            text = base.mark_text(align="right", baseline="bottom", dx=-4, dy=-2, fontSize=12, color=ink)
-            layers.append(text.encode(x=alt.value("width"), text="name:N"))
+            left = kind == "centre"
+            text = base.mark_text(align="left" if left else "right", baseline="bottom", dx=4 if left else -4, dy=-2,
+                                  fontSize=12, color=ink)  # fmt: skip
+            layers.append(text.encode(x=alt.value(0 if left else "width"), text="name:N"))
     return layers
 
 
@@ -110,13 +111,10 @@ def _forecast(lines: SeriesLines, day: alt.X, value: alt.Y, shown: Shown) -> lis
     band = lines.band
     if not shown.trend or band.empty:
         return []
-    slope = lines.slope
-    level, pace = (slope.level_low + slope.level_high) / 2, (slope.low + slope.high) / 2
-    ends = np.array([lines.history.days[0], band["day"].to_numpy()[-1]], dtype="datetime64[s]")
-    numbers = ends.astype(np.float64) / 86400
-    line = pd.DataFrame({"day": ends, "value": level + pace * (numbers - slope.day)})
     area = alt.Chart(band.rename(columns={"high": "value"})).mark_area(color=BAND, opacity=0.7, clip=True)
-    drawn = alt.Chart(line).mark_line(color=INK, strokeWidth=1.6, strokeDash=[9, 3, 2, 3], clip=True)
+    drawn = alt.Chart(lines.line(*value_range(lines))).mark_line(
+        color=INK, strokeWidth=1.6, strokeDash=[9, 3, 2, 3], clip=True
+    )
     return [area.encode(x=day, y=value, y2="low:Q"), drawn.encode(x=day, y=value)]
 
 
@@ -128,7 +126,8 @@ def _averages(lines: SeriesLines, day: alt.X, value: alt.Y) -> alt.Chart:
     tips = [alt.Tooltip("day:T", title=say("Year to"), format="%Y-%m-%d"),
             alt.Tooltip("words:N", title=say("Running annual average"))]  # fmt: skip
     marks = alt.Chart(rows).mark_point(shape="square", filled=True, color=SOFT, size=110, opacity=1)
-    return marks.encode(x=day, y=value, tooltip=tips)
+    drawn: alt.Chart = marks.encode(x=day, y=value, tooltip=tips)
+    return drawn
 
 
 def _signals(lines: SeriesLines, day: alt.X, value: alt.Y) -> list[alt.Chart]:
@@ -140,7 +139,7 @@ def _signals(lines: SeriesLines, day: alt.X, value: alt.Y) -> list[alt.Chart]:
         {"day": one.days[b.place], "value": one.high[b.place], "rule": f"{b.rule.number}: {b.rule.words}"}
         for b in lines.chart.broken
     ])  # fmt: skip
-    rows = rows.groupby(["day", "value"], as_index=False)["rule"].agg("; ".join)
-    marks = alt.Chart(rows).mark_point(shape="diamond", filled=False, color=INK, size=170, strokeWidth=1.4, opacity=1)
+    named = rows.groupby(["day", "value"])["rule"].agg("; ".join).reset_index()
+    marks = alt.Chart(named).mark_point(shape="diamond", filled=False, color=INK, size=130, strokeWidth=1, opacity=1)
     tips = [alt.Tooltip("day:T", title=say("Sampled"), format="%Y-%m-%d"), alt.Tooltip("rule:N", title=say("Rule"))]
     return [marks.encode(x=day, y=value, tooltip=tips)]

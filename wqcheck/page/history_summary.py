@@ -43,12 +43,12 @@ def draw_summary(office: Office, today: date, chosen: Sequence[SeriesKey]) -> No
     days = st.date_input(
         say("First and last day of the summary"), (until.replace(day=1), until), key=DAYS_KEY, width=320
     )
-    whole = isinstance(days, tuple) and len(days) == 2
-    asked = (days, tuple(chosen))
-    if st.button(say("Prepare the summary"), key=PREPARE_KEY, type="primary", disabled=not whole):
+    ends: tuple[date, ...] = tuple(days) if isinstance(days, tuple) else (days,)
+    asked = (ends, tuple(chosen))
+    if st.button(say("Prepare the summary"), key=PREPARE_KEY, type="primary", disabled=len(ends) != 2):
         try:
             with st.spinner(say("Reading the records of the period")):
-                files = _files(office, Period(days[0], days[1]), chosen)
+                files = _files(office, Period(ends[0], ends[-1]), chosen)
             st.session_state[FILES_KEY] = (asked, files)
         except WqcheckError as refusal:
             st.error(message_text(refusal))

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 
 import pandas as pd
 import streamlit as st
+from pandera.typing import DataFrame
 
 from wqcheck.certificate.figures import unit_text
 from wqcheck.certificate.lines import parameter_name
@@ -132,12 +133,11 @@ def _draw_pick(names: pd.DataFrame, drifts: pd.DataFrame) -> Picked:
 
 def _draw_span(last: str) -> tuple[date | None, date | None]:
     """Ask for the period; it ends with the last result at the point."""
-    left, right = st.columns([2, 2], gap="medium")
-    span = left.segmented_control(say("Period"), list(SPANS), default=list(SPANS)[1], key=SPAN_KEY, format_func=say)
+    span = st.segmented_control(say("Period"), list(SPANS), default=list(SPANS)[1], key=SPAN_KEY, format_func=say)
     back = SPANS.get(span or "")
     end = date.fromisoformat(last) if last[:1].isdigit() else date.today()
     if back == 0:
-        days = right.date_input(say("First and last day"), (end - timedelta(days=365), end), key=DAYS_KEY)
+        days = st.date_input(say("First and last day"), (end - timedelta(days=365), end), key=DAYS_KEY, width=320)
         if isinstance(days, tuple) and len(days) == 2:
             return days[0], days[1]
         st.info(say("Choose the last day too."))
@@ -164,12 +164,12 @@ def _draw_series(store: Store, code: str, picked: Picked) -> None:
             st.dataframe(_figures(readings, verdicts), hide_index=True, height=260, alt=title)
 
 
-def _readings(store: Store, code: str, picked: Picked) -> pd.DataFrame:
+def _readings(store: Store, code: str, picked: Picked) -> DataFrame[Readings]:
     """Give the results of one series; those without a day stand at the end where no period is asked for."""
     if picked.point:
         return history(store, picked.point, code, picked.since, picked.until)
     found = results_of(store, code, picked.since or date.min, picked.until or date(9998, 12, 31), ())
-    return found[found[Readings.point].isna()].reset_index(drop=True)
+    return Readings.validate(found[found[Readings.point].isna()].reset_index(drop=True))
 
 
 def _draw_limit(drawn: list[SeriesLines], title: str) -> SeriesLines:

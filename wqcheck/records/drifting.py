@@ -8,7 +8,8 @@ from pandera.typing import DataFrame
 
 from wqcheck.records.period import latest_verdicts
 from wqcheck.records.store import Store
-from wqcheck.statistics.drift import FEWEST, HORIZON_DAYS, Drift, DriftFlags, flags_of, histories_of
+from wqcheck.statistics.drift import HORIZON_DAYS, Drift, DriftFlags, flags_of, histories_of
+from wqcheck.statistics.trend import FEWEST
 
 LOOK_BACK = timedelta(days=3 * 365)
 """How far back results are looked at."""

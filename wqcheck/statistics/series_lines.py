@@ -26,6 +26,7 @@ from wqcheck.statistics.series_units import in_common_units, series_names
 from wqcheck.statistics.trend import Crossing, MannKendall, Slope, crossing
 from wqcheck.tables import Judged, Readings, Sign, Verdict
 
+LINE_POINTS = 200
 BAND_POINTS = 13
 """Days at which the forecast band is given: its ends are straight, but it opens from the middle of the results."""
 
@@ -52,6 +53,20 @@ class SeriesLines:
         """The unit of all figures."""
         unit = self.history.limit[Judged.limit_unit]
         return unit if isinstance(unit, str) else ""
+
+    def line(self, low: float, high: float) -> pd.DataFrame:
+        """Return day and value of the Sen line from the first result to the horizon, where it lies between two figures.
+
+        No rows without a significant trend.
+        """
+        if self.band.empty:
+            return pd.DataFrame({"day": pd.Series(dtype="datetime64[s]"), "value": pd.Series(dtype="float64")})
+        slope, last = self.slope, self.band["day"].to_numpy()[-1].astype("datetime64[s]").astype(np.float64) / 86400
+        days: Floats = np.linspace(self.history.numbers[0], last, LINE_POINTS)
+        level, pace = (slope.level_low + slope.level_high) / 2, (slope.low + slope.high) / 2
+        value = level + pace * (days - slope.day)
+        rows = pd.DataFrame({"day": (days * 86400).round().astype("datetime64[s]"), "value": value})
+        return rows[rows["value"].between(low, high)].reset_index(drop=True)
 
     @property
     def significant(self) -> bool:
