@@ -7,6 +7,8 @@ running annual average, aluminium is never detected, pH and turbidity are steady
 from __future__ import annotations
 
 import hashlib
+import sqlite3
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -14,6 +16,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import pytest
+from sqlalchemy import event
 
 from tests.certificate_batches import good_batch
 from tests.record_stores import ADA, BEGIN, MEI, RUI
@@ -24,7 +28,7 @@ from wqcheck.records.decisions import decide, review
 from wqcheck.records.intake import take_in
 from wqcheck.records.roles import Act
 from wqcheck.records.standing import State
-from wqcheck.records.store import Store
+from wqcheck.records.store import Store, open_store
 from wqcheck.release.decision import BatchCheck, Disposition, FileStamp
 from wqcheck.tables import Judged
 
@@ -45,6 +49,23 @@ ROWS = (
 )
 NITRATE_TOO_HIGH, HELD, UNDATED = 20, 30, 40
 """Weeks of the nitrate above its limit, of the batch on hold, and of the result without a day."""
+
+
+@pytest.fixture(scope="session")
+def year(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
+    """Give a store of the year, once for all tests that only read it."""
+    folder = tmp_path_factory.mktemp("year")
+    store = open_store(folder / "records.sqlite")
+    event.listen(store.engine, "connect", hurry)
+    store.engine.dispose()
+    fill(store, folder)
+    yield store
+    store.close()
+
+
+def hurry(connection: sqlite3.Connection, _: object) -> None:
+    """Do not wait for the disk: these records are thrown away."""
+    connection.execute("PRAGMA synchronous=OFF")
 
 
 def limit_table(folder: Path) -> LimitTable:

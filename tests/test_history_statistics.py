@@ -148,3 +148,16 @@ def test_drifting_though_still_passing() -> None:
 )
 def test_other_series(texts: list[str], drift: Drift) -> None:
     assert flags(texts)["drift"] == drift
+
+
+def test_a_chart_rule_without_a_trend_only_asks_to_look() -> None:
+    """One result far up, with no trend: a signal of the chart, and weaker words than a drift."""
+    row = flags(["2", "2.2", "2.1", "1.9", "2", "2.1", "1.9", "2.2", "2", "2.1", "1.9", "7"])
+    assert row["drift"] == Drift.LOOK
+    assert "rule 1" in str(row["reason"])
+
+
+def test_a_trend_beyond_the_horizon_is_told_and_is_no_drift() -> None:
+    row = flags([str(1 + 0.02 * place) for place in range(7)])
+    assert row["drift"] == Drift.STEADY
+    assert "meets the limit in" in str(row["reason"])

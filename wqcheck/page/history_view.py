@@ -7,7 +7,6 @@ from datetime import date, timedelta
 
 import pandas as pd
 import streamlit as st
-from pandera.typing import DataFrame
 
 from wqcheck.certificate.figures import unit_text
 from wqcheck.certificate.lines import parameter_name
@@ -152,7 +151,7 @@ def _draw_series(store: Store, code: str, picked: Picked) -> None:
     verdicts = verdicts_of(store, *ends, None, (code, picked.point))
     readings = _readings(store, code, picked)
     found = [one for one in histories_of(verdicts) if len(one.days)]
-    found = found or [one for one in unlimited_histories(readings) if len(one.days)]
+    found = found or [one for one in unlimited_histories(Readings.validate(readings)) if len(one.days)]
     if not found:
         st.info(say("No result with a day and a figure lies in this period."))
     else:
@@ -164,12 +163,12 @@ def _draw_series(store: Store, code: str, picked: Picked) -> None:
             st.dataframe(_figures(readings, verdicts), hide_index=True, height=260, alt=title)
 
 
-def _readings(store: Store, code: str, picked: Picked) -> DataFrame[Readings]:
+def _readings(store: Store, code: str, picked: Picked) -> pd.DataFrame:
     """Give the results of one series; those without a day stand at the end where no period is asked for."""
     if picked.point:
         return history(store, picked.point, code, picked.since, picked.until)
     found = results_of(store, code, picked.since or date.min, picked.until or date(9998, 12, 31), ())
-    return Readings.validate(found[found[Readings.point].isna()].reset_index(drop=True))
+    return found[found[Readings.point].isna()].reset_index(drop=True)
 
 
 def _draw_limit(drawn: list[SeriesLines], title: str) -> SeriesLines:

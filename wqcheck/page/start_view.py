@@ -45,9 +45,11 @@ def draw_start(office: Office, try_sample: Callable[[], None], open_batch: Calla
         _draw_empty(try_sample, "Nothing waits: no batch is open, no sheet is left over, nothing falls due soon.")
         draw_drifts(office, date.today())
         return
+    above = st.container()
     for title, frame in _lists(found).items():
         _draw_list(title, frame, open_batch)
-    draw_drifts(office, date.today())
+    with above:
+        draw_drifts(office, date.today())
     st.caption(plain(CAUTION))
 
 

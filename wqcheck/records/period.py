@@ -55,12 +55,13 @@ def batches_of(store: Store, since: date, until: date) -> pd.DataFrame:
     with store.reading() as connection:
         found = connection.execute(wanted)
         frame = pd.DataFrame(found.all(), columns=list(found.keys()))
-    started = frame["run_start"].where(frame["run_start"].astype("str").str.match(r"\d{4}-\d{2}-\d{2}"))
-    frame["day"] = frame["sampled"].fillna(started).fillna(frame["taken_in"]).astype("str").str[:10]
+    frame = frame.astype({name: "str" for name in frame.columns if name not in ("entry", "override")})
+    started = frame["run_start"].where(frame["run_start"].str.match(r"\d{4}-\d{2}-\d{2}"))
+    frame["day"] = frame["sampled"].fillna(started).fillna(frame["taken_in"]).str[:10]
     within = frame[frame["day"].between(since.isoformat(), until.isoformat())]
     papers = documents(store)
     valid = papers[papers["status"].eq("in force")].groupby("batch")["number"].agg("; ".join)
-    named = within.assign(documents=within["batch"].map(valid).fillna(""))
+    named = within.assign(documents=within["batch"].map(valid).astype("str").fillna(""))
     return named.drop(columns=["run_start", "sampled", "taken_in"]).sort_values(["day", "batch"], ignore_index=True)
 
 
