@@ -68,7 +68,7 @@ def test_series_are_picked_and_told_in_words(year: Store) -> None:
     assert "no limit in the tables that were used" in words_on(page)
     page.button_group(key=SHOWN_KEY).set_value(["running annual average"]).run()
     assert "Mann-Kendall, Sen" not in words_on(page)
-    page.button_group(key=SPAN_KEY).set_value(["everything"]).run()
+    page.button_group(key=SPAN_KEY).set_value("everything").run()
     assert "electrical conductivity at SP6" in words_on(page)
 
 
