@@ -30,7 +30,7 @@ from wqcheck.records.roles import Act
 from wqcheck.records.standing import State
 from wqcheck.records.store import Store, open_store
 from wqcheck.release.decision import BatchCheck, Disposition, FileStamp
-from wqcheck.tables import Judged
+from wqcheck.tables import Judged, Readings
 
 FIRST_DAY = date(2025, 1, 6)
 WEEKS = 52
@@ -84,12 +84,15 @@ def fill(store: Store, folder: Path, weeks: int = WEEKS) -> LimitTable:
     """Take in a batch a week, decide each, and give the limits that they were compared with."""
     limits = limit_table(folder)
     chance = np.random.default_rng(20261125)
+    rows = [row for week in range(weeks) for row in _rows(week, chance)]
+    read = readings_of(rows)
+    product = read[read["point"].eq("FP").to_numpy()].reset_index(drop=True)
+    found = judge(Readings.validate(product), [limits], product="purified", on=FIRST_DAY)
     for week in range(weeks):
-        day = FIRST_DAY + timedelta(weeks=week)
-        check = week_check(week, day, limits, chance)
+        check = week_check(week, limits, read, found)
         files = [(stamp.name, _content(stamp, limits)) for stamp in check.files]
         at = BEGIN + timedelta(minutes=10 * week)
-        take_in(store, check, Act(by=ADA, at=at, why=""), files, on=day)
+        take_in(store, check, Act(by=ADA, at=at, why=""), files, on=FIRST_DAY)
         review(store, check.details.batch, Act(by=RUI, at=at + timedelta(minutes=1), why=""))
         to = {NITRATE_TOO_HIGH: State.REJECTED, HELD: State.ON_HOLD}.get(week, State.RELEASED)
         why = "" if to == State.RELEASED else "as the results ask (invented)"
@@ -97,27 +100,30 @@ def fill(store: Store, folder: Path, weeks: int = WEEKS) -> LimitTable:
     return limits
 
 
-def week_check(week: int, day: date, limits: LimitTable, chance: np.random.Generator) -> BatchCheck:
-    """Make the checked batch of a week."""
-    batch = f"W{week:02d}"
-    read = readings_of(_rows(week, day, batch, chance))
-    found = judge(read[read["point"].eq("FP").to_numpy()].reset_index(drop=True), [limits], product="purified", on=day)
+def week_check(week: int, limits: LimitTable, read: pd.DataFrame, found: pd.DataFrame) -> BatchCheck:
+    """Make the checked batch of a week from the readings and judged rows of all weeks."""
+    batch, day = f"W{week:02d}", FIRST_DAY + timedelta(weeks=week)
+    own, judged = (frame[frame["batch"].eq(batch).to_numpy()].reset_index(drop=True) for frame in (read, found))
     names = (f"{batch}.csv", "workbook"), (limits.path.name, "limit table")
     stamps = [FileStamp(name=name, sha256="", kind=kind, title=limits.title) for name, kind in names]
     stamps = [replace(one, sha256=hashlib.sha256(_content(one, limits)).hexdigest()) for one in stamps]
     check = good_batch()
-    failed = found[Judged.verdict].eq("fail").any()
+    failed = judged[Judged.verdict].eq("fail").any()
     decision = replace(check.decision, batch=batch, disposition=Disposition.REJECT if failed else Disposition.RELEASE)
     details = replace(check.details, batch=batch, run_start=f"{day} 06:10", run_end="")
-    return replace(check, details=details, readings=read, judged=found, files=tuple(stamps), decision=decision)
+    return replace(
+        check, details=details, readings=Readings.validate(own), judged=Judged.validate(judged), files=tuple(stamps),
+        decision=decision,
+    )  # fmt: skip
 
 
 def _content(stamp: FileStamp, limits: LimitTable) -> bytes:
     return limits.path.read_bytes() if stamp.kind == "limit table" else f"invented sheet {stamp.name}".encode()
 
 
-def _rows(week: int, day: date, batch: str, chance: np.random.Generator) -> list[dict[str, Any]]:
-    """Make the results of a week: parameter, text, value, unit."""
+def _rows(week: int, chance: np.random.Generator) -> list[dict[str, Any]]:
+    """Make the results of a week: point, parameter, sign, value, unit."""
+    batch, day = f"W{week:02d}", FIRST_DAY + timedelta(weeks=week)
     lead = round(0.3 + 0.16 * max(0, week - 8) + abs(float(chance.normal(0, 0.25))), 2)
     results: list[tuple[str, str, str, float | None, str]] = [
         ("FP", "lead", "=" if lead >= 0.5 else "<", lead if lead >= 0.5 else 0.5, "µg/L"),

@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
+from zipfile import ZipFile
 
 import numpy as np
 import pandas as pd
@@ -19,8 +20,10 @@ from scipy import stats
 
 from tests.history_stores import FIRST_DAY, HELD, NITRATE_TOO_HIGH, UNDATED, WEEKS, fill, limit_table, year
 from tests.record_stores import cluster, place, store
+from tests.table_rows import judged_of
 from wqcheck.certificate.data import verify_digest
 from wqcheck.errors import WqcheckError
+from wqcheck.history_files.comparisons import NOTHING, comparisons_of
 from wqcheck.history_files.data import report_data
 from wqcheck.history_files.drawing import months, round_values
 from wqcheck.history_files.gathering import PeriodSummary, summarise
@@ -31,7 +34,8 @@ from wqcheck.records.drifting import drifting
 from wqcheck.records.history import history
 from wqcheck.records.period import batches_of, latest_verdicts, results_of, verdicts_of
 from wqcheck.records.store import Store
-from wqcheck.statistics.drift import Drift
+from wqcheck.statistics.drift import Drift, flags_of, histories_of
+from wqcheck.statistics.series_judging import series_verdicts
 
 __all__ = ["cluster", "place", "store", "year"]
 
@@ -181,14 +185,16 @@ def test_files_agree_and_are_sound(data: dict[str, Any], tmp_path: Path) -> None
         assert words in printed
     reader = pypdf.PdfReader(pdf)
     assert reader.attachments["S-2025.json"][0] == text.read_bytes()
-    assert "pdfaid" in reader.trailer["/Root"]["/Metadata"].get_data().decode()
+    assert reader.xmp_metadata is not None
+    assert b"pdfaid:part" in reader.xmp_metadata.stream.get_data()
     assert verify_digest(text.read_text(encoding="utf-8"))
     sheets = load_workbook(book)
     rows = list(sheets["Comparisons"].iter_rows(min_row=2, values_only=True))
     assert [row[1] for row in rows] == [one["name"] for one in data["comparisons"]]
     assert [row[8] for row in rows] == [one["passed"] for one in data["comparisons"]]
     assert sheets["Batches"].max_row == WEEKS + 1
-    assert len(sheets["Charts"]._charts) == len(data["charts"])
+    drawings = [name for name in ZipFile(book).namelist() if name.startswith("xl/charts/chart")]
+    assert len(drawings) == len(data["charts"])
     assert sheets["Chart points"].max_row == 1 + sum(len(one["points"]) for one in data["charts"])
 
 
@@ -240,6 +246,23 @@ def test_what_drifts_on_a_day(year: Store) -> None:
     assert flags["parameter"].tolist()[0] == "lead"
     assert flags["drift"].tolist()[0] == Drift.DRIFTING
     assert drifting(year, date(2027, 6, 1)).empty
+
+
+def test_a_rule_over_all_points_stands_beside_each() -> None:
+    """The 90th percentile of all taps passes: no tap of it asks for attention (40 CFR 141.80(c)(3))."""
+    rule = {"table": "taps", "rule": "percentile_max", "upper": 15.0, "limit_unit": "µg/L", "clause": "141.80(c)",
+            "limit_line": 2.0, "parameter": "lead", "class": "health", "status": "90th percentile"}  # fmt: skip
+    rows = [
+        {**rule, "point": f"tap {tap}", "verdict": "undetermined", "compared_low": 3.0, "compared_high": 3.0,
+         "sampled_at": pd.Timestamp("2025-02-01")}
+        for tap in range(6)
+    ]  # fmt: skip
+    judged = judged_of(rows)
+    rules = series_verdicts(judged, {})
+    assert rules["verdict"].tolist() == ["pass"]
+    table = comparisons_of(judged, flags_of(histories_of(judged), None, 365), rules)
+    assert table["rule_verdict"].tolist() == ["pass"] * 6
+    assert set(table["attention"]) == {NOTHING}
 
 
 def test_records_of_a_period_on_each_engine(store: Store, tmp_path: Path) -> None:

@@ -72,7 +72,7 @@ def comparisons_of(verdicts: pd.DataFrame, flags: pd.DataFrame, rules: pd.DataFr
     table.loc[single.eq(0), ["share_low", "share_high"]] = np.nan
     flagged = flags.rename(columns={"unit": Judged.limit_unit, "reason": "drift_reason"})
     merged = table.merge(flagged[[*keys, *_FLAG_COLUMNS, "drift_reason"]], on=keys, how="left", validate="1:1")
-    merged = merged.merge(_worst_rules(rules), on=["table", "clause", "parameter", "point"], how="left")
+    merged = _with_rules(merged, rules)
     return _graded(merged.rename(columns={Judged.limit_unit: "unit"}))
 
 
@@ -80,8 +80,17 @@ def _no_rows(verdicts: pd.DataFrame) -> pd.DataFrame:
     return verdicts.set_index(list(KEYS))[list(_LIMIT_COLUMNS.values())]
 
 
+def _with_rules(table: pd.DataFrame, rules: pd.DataFrame) -> pd.DataFrame:
+    """Add the rule on the series; one over all points together (lead and copper at taps) stands beside each of them."""
+    worst, both = _worst_rules(rules), ["rule_verdict", "rule_figure"]
+    everywhere = worst[worst["point"].isna()].drop(columns="point")
+    own = table.merge(worst, on=["table", "clause", "parameter", "point"], how="left")[both]
+    over_all = table.merge(everywhere, on=["table", "clause", "parameter"], how="left")[both]
+    return pd.concat([table, own.fillna(over_all)], axis="columns")
+
+
 def _worst_rules(rules: pd.DataFrame) -> pd.DataFrame:
-    """Return of each series the rule that fails, else the latest; one over all points counts for none of them."""
+    """Return of each series the rule that fails, else the latest."""
     failed = rules["verdict"].eq(Verdict.FAIL)
     ranked = rules.assign(failed=failed).sort_values("failed", kind="stable")
     last = ranked.drop_duplicates(["table", "clause", "parameter", "point"], keep="last")

@@ -6,7 +6,7 @@ belongs to the first day on which its samples were taken, else to the start of i
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from datetime import date, timedelta
 from typing import Any
 
@@ -24,6 +24,8 @@ from wqcheck.tables import Judged, Readings
 
 SAME = (Readings.workbook, Readings.sheet, Readings.cell, Readings.sample, Readings.sampled_at, Readings.reported)
 """What two readings share when they are one result, taken in with two batches."""
+
+_SAME_LIMIT = (*SAME, Judged.table, Judged.limit_line, Judged.parameter)
 
 JUDGED_COLUMNS = tuple(dict.fromkeys((*drift.USED, *series_judging.USED, *SAME, Judged.limit_basis)))
 """Columns of the judged rows that are given: what series are judged by, and where each result stands."""
@@ -90,7 +92,7 @@ def results_of(
         .order_by(readings.c.sampled_at.is_(None), readings.c.sampled_at, readings.c.entry, readings.c.place)
     )
     frame = _within(store, wanted, READING_COLUMNS, entries)
-    return Readings.validate(frame.drop_duplicates(list(SAME)).reset_index(drop=True))
+    return Readings.validate(_once(frame, SAME))
 
 
 def verdicts_of(
@@ -106,7 +108,7 @@ def verdicts_of(
         parameter, point = series
         at = readings.c.point == point if point else readings.c.point.is_(None)
         wanted = wanted.where(readings.c.parameter == parameter, at)
-    return _once(_within(store, wanted, JUDGED_COLUMNS, entries))
+    return _once(_within(store, wanted, JUDGED_COLUMNS, entries), _SAME_LIMIT)
 
 
 def latest_verdicts(store: Store, since: date, until: date, most: int) -> pd.DataFrame:
@@ -122,7 +124,7 @@ def latest_verdicts(store: Store, since: date, until: date, most: int) -> pd.Dat
         .subquery()
     )
     kept = and_(ranked.c.entry == judged.c.entry, ranked.c.place == judged.c.place, ranked.c.back <= most)
-    return _once(_within(store, _verdicts().join(ranked, kept), JUDGED_COLUMNS, ()))
+    return _once(_within(store, _verdicts().join(ranked, kept), JUDGED_COLUMNS, ()), _SAME_LIMIT)
 
 
 def tables_used(store: Store, entries: Collection[int]) -> pd.DataFrame:
@@ -189,6 +191,7 @@ def _within(
     return frame[frame[Readings.sampled_at].notna() | entry.isin(list(entries))].reset_index(drop=True)
 
 
-def _once(frame: pd.DataFrame) -> pd.DataFrame:
-    limit = [Judged.table, Judged.limit_line, Judged.parameter]
-    return frame.drop_duplicates([*SAME, *limit]).reset_index(drop=True)
+def _once(frame: pd.DataFrame, same: Sequence[str]) -> pd.DataFrame:
+    """Return rows without those that several batches share; without a day two results cannot be told to be one."""
+    again = frame.duplicated(list(same)) & frame[Readings.sampled_at].notna()
+    return frame[again.eq(False)].reset_index(drop=True)

@@ -182,9 +182,10 @@ def drift_flags(
 
     Notes
     -----
-    A series drifts when its latest result passes, its trend is significant toward the limit and the line meets it
-    within the horizon. One of the one-sided chart rules (1, 2, 3, 5, 6) broken on the limit's side, without such a
-    trend, only asks to look at it: in a chart of many points that is in order some rule breaks by chance.
+    A series drifts when its latest result passes (under a rule on the series: lies within its figure), its trend is
+    significant toward the limit and the line meets it within the horizon. One of the one-sided chart rules (1, 2, 3, 5,
+    6) broken on the limit's side, without such a trend, only asks to look at it: in a chart of many points that is in
+    order some rule breaks by chance.
     """
     found = histories(readings, tables, product=product, on=on)
     return flags_of(found, since, horizon_days)
@@ -248,11 +249,17 @@ def _drift(one: History, trend: bool, signal: bool) -> Drift:
     latest = one.verdicts[-1]
     if latest in (Verdict.FAIL, Verdict.CONDITIONAL_FAIL):
         return Drift.OVER
-    if latest not in (Verdict.PASS, Verdict.CONDITIONAL_PASS):
+    if latest not in (Verdict.PASS, Verdict.CONDITIONAL_PASS) and not _within_figure(one):
         return Drift.NOT_KNOWN
     if trend or signal:
         return Drift.DRIFTING if trend else Drift.LOOK
     return Drift.STEADY if len(one.days) >= FEWEST else Drift.NOT_KNOWN
+
+
+def _within_figure(one: History) -> bool:
+    """Tell whether the latest result lies within the figure of a rule on the series, which no single one can meet."""
+    on_series = one.limit[Judged.rule] in (Rule.MEAN_MAX, Rule.PERCENTILE_MAX)
+    return bool(on_series and one.high[-1] <= one.limit[Judged.upper])
 
 
 def _identity(one: History) -> dict[str, Any]:
