@@ -8,7 +8,7 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from wqcheck.cli import app
-from wqcheck.errors import RecordRefusedError, StoreError
+from wqcheck.errors import RecordRefusedError, StoreError, WqcheckError
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_results"
 
@@ -82,3 +82,20 @@ def test_a_remark_is_kept_on_one_result_and_shown_with_the_batch(tmp_path: Path)
         run(place, "remark", "B2108", "Which?", "--parameter", "arsenic", "--as", "Rui")
     with pytest.raises(RecordRefusedError, match="the remark is blank"):
         run(place, "remark", "B2108", " ", "--cell", "Q16", "--as", "Rui")
+
+
+def test_the_summary_of_a_period(tmp_path: Path) -> None:
+    """It writes three files, says what it counted, and refuses what is no period or no series."""
+    place, out = tmp_path / "records.sqlite", tmp_path / "summaries"
+    run(place, "init")
+    run(place, "import", SAMPLES / "run_B2107_clean.xlsx", "--limits", "us_21cfr165_110b", "--product", "purified",
+        "--train", SAMPLES / "train.toml", "--as", "Ada")  # fmt: skip
+    made = run(place, "summary", "--from", "2026-01-01", "--to", "2026-12-31", "--out", out, "--chart", "lead@nowhere")
+    stem = "summary_2026-01-01_2026-12-31"
+    assert made.stdout.split() == [str(out / f"{stem}.{form}") for form in ("pdf", "xlsx", "json")]
+    assert made.stderr.startswith("1 batch(es)")
+    assert "lead@nowhere has no results" in made.stderr
+    with pytest.raises(WqcheckError, match="a period is written"):
+        run(place, "summary", "--period", "spring", "--out", out)
+    with pytest.raises(WqcheckError, match="PARAMETER@POINT"):
+        run(place, "summary", "--period", "2026", "--out", out, "--chart", "gold dust")

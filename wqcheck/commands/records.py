@@ -222,6 +222,39 @@ def issue(
 
 
 @records_app.command()
+def summary(
+    out: Annotated[Path, typer.Option(help="Folder for the PDF, the workbook and the JSON.")],
+    period: Annotated[str, typer.Option(help="A year 2026, a quarter 2026-Q3 or a month 2026-07.")] = "",
+    since: Annotated[str, typer.Option("--from", help="First day, instead of --period.")] = "",
+    until: Annotated[str, typer.Option("--to", help="Last day, with --from.")] = "",
+    number: Annotated[str, typer.Option(help="Number of the document; its days by default.")] = "",
+    chart: Annotated[
+        list[str] | None, typer.Option(help="Also draw this series, as PARAMETER@POINT; give it several times.")
+    ] = None,
+    place: Place = DEFAULT_STORE,
+) -> None:
+    """Write what became of the batches of a period, what its results say, and what drifts."""
+    from wqcheck.history_files.data import report_data
+    from wqcheck.history_files.gathering import summarise
+    from wqcheck.history_files.period import period_of
+    from wqcheck.history_files.writing import write_summary
+
+    days = period_of(period, since, until)
+    chosen = [_series(text) for text in chart or []]
+    with _opened(place) as store:
+        found = summarise(store, days, chosen=chosen)
+    name = number or f"summary_{days.since}_{days.until}"
+    data = report_data(found, number=name, issued_at=datetime.now().astimezone().isoformat(timespec="seconds"))
+    for path in write_summary(data, out):
+        typer.echo(path)
+    asked = ", ".join(f"{number} {word}" for word, number in data["counts"]["attention"].items())
+    typer.echo(f"{data['batches']['total']} batch(es), {data['counts']['series']} series; {asked}", err=True)
+    drawn = {(one.history.limit["parameter"], one.history.limit["point"] or "") for one in found.charts}
+    for code, point in (one for one in chosen if one not in drawn):
+        typer.echo(f"note: {code}@{point} has no results with a day in this period and is not drawn", err=True)
+
+
+@records_app.command()
 def touched(
     kind: Annotated[str, typer.Argument(help="sample, workbook, lab, point, 'limit table' or 'limit row'.")],
     value: Annotated[str, typer.Argument(help="Its name; a limit row as TABLE:LINE.")],
@@ -343,6 +376,16 @@ def _day(text: str) -> date:
         return date.fromisoformat(text) if text else date.today()
     except ValueError:
         raise WqcheckError(f"--on takes a day like 2026-03-31 (given: {text!r})") from None
+
+
+def _series(text: str) -> tuple[str, str]:
+    """Give parameter and point of a series written as PARAMETER@POINT."""
+    from wqcheck.parameters import catalogue
+
+    code, _, point = text.partition("@")
+    if code not in catalogue():
+        raise WqcheckError(f"--chart takes PARAMETER@POINT with a code of the catalogue, lead@FP (given: {text!r})")
+    return code, point
 
 
 def _is_file(path: Path) -> bool:

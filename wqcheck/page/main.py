@@ -10,6 +10,7 @@ import streamlit as st
 
 from wqcheck.errors import WqcheckError
 from wqcheck.page.flags_view import draw_flags
+from wqcheck.page.history_view import draw_history
 from wqcheck.page.in_hand import take_in_hand
 from wqcheck.page.limits_view import draw_limits_view
 from wqcheck.page.office import Office, draw_office, draw_said, given_to, plant_of
@@ -57,6 +58,7 @@ VIEWS: tuple[tuple[str, Callable[[Desktop], None]], ...] = (
     (later("Flags"), lambda desktop: draw_flags(desktop.office)),
     (later("Train"), lambda desktop: draw_train_view(desktop.office)),
     (later("Release"), lambda desktop: draw_release(desktop.office)),
+    (later("History"), lambda desktop: draw_history(desktop.office)),
     (later("Limits"), lambda desktop: draw_limits_view(desktop.settings)),
     (later("Settings"), lambda desktop: draw_settings_view(desktop.office)),
 )

@@ -8,6 +8,7 @@ from datetime import date
 import pandas as pd
 import streamlit as st
 
+from wqcheck.page.drifts import draw_drifts
 from wqcheck.page.office import Office
 from wqcheck.page.spoken import later, say
 from wqcheck.page.words import plain
@@ -48,9 +49,13 @@ def draw_start(office: Office, try_sample: Callable[[], None], open_batch: Calla
         found = waiting(office.store(), date.today())
     if all(frame.empty for frame in _lists(found).values()):
         _draw_empty(try_sample, say("Nothing waits: no batch is open, no sheet is left over, nothing falls due soon."))
+        draw_drifts(office, date.today())
         return
+    above = st.container()
     for title, frame in _lists(found).items():
         _draw_list(title, frame, open_batch)
+    with above:
+        draw_drifts(office, date.today())
     st.caption(plain(CAUTION))
 
 
