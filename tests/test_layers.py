@@ -17,16 +17,16 @@ LAYERS = {
     2: {"sheets", "sheet_layouts", "limit_tables"},
     3: {"plant_settings", "questions", "judging", "limit_comparison", "quality", "statistics", "train", "plant"},
     4: {"release", "certificate", "explanation"},
-    5: {"certificate_files", "signatures", "verification", "train_files", "forms", "batch", "records"},
+    5: {"certificate_files", "signatures", "verification", "train_files", "history_files", "forms", "batch", "records"},
     6: {"cli", "commands", "page"},
 }
 
 OUTSIDE = {
     "pint": {"units"},
-    "pandera": {"tables"} | LAYERS[2] | LAYERS[3] | LAYERS[4] | LAYERS[5],
+    "pandera": {"tables", "page"} | LAYERS[2] | LAYERS[3] | LAYERS[4] | LAYERS[5],
     "python_calamine": {"sheets"},
     "xlrd": {"sheets"},
-    "openpyxl": {"sheets", "limit_tables", "forms", "certificate_files", "train_files"},
+    "openpyxl": {"sheets", "limit_tables", "forms", "certificate_files", "train_files", "history_files"},
     "typst": {"certificate_files"},
     "sqlalchemy": {"records"},
     "alembic": {"records"},

@@ -85,3 +85,40 @@ def test_a_people_file_decides_who_may(tmp_path: Path) -> None:
     run(place, "init")
     with pytest.raises(RecordRefusedError, match=r"otto may not receive sheets: .* they are an auditor"):
         run(place, "import", SAMPLES / "run_B2108_trouble.xlsx", "--as", "otto", "--people", people)
+
+
+def test_a_remark_is_kept_on_one_result_and_shown_with_the_batch(tmp_path: Path) -> None:
+    place = tmp_path / "records.sqlite"
+    run(place, "init")
+    run(place, "import", SAMPLES / "run_B2108_trouble.xlsx", "--limits", "us_21cfr165_110b", "--product", "purified",
+        "--as", "Ada")  # fmt: skip
+    kept = run(place, "remark", "B2108", "Called the laboratory.", "--cell", "Run B2108!Q16", "--as", "Rui")
+    about = "run_B2108_trouble.xlsx|Run B2108!Q16 (arsenic)"
+    assert kept.stdout == f"batch B2108: remark kept, about {about}\n"
+    run(place, "remark", "B2108", "Bottles stood in the sun.", "--as", "Rui")
+    shown = run(place, "show", "B2108").stdout
+    assert about in shown
+    assert "Bottles stood in the sun." in shown
+    with pytest.raises(RecordRefusedError, match="no judged result has cell Q99"):
+        run(place, "remark", "B2108", "Nowhere.", "--cell", "Q99", "--as", "Rui")
+    with pytest.raises(RecordRefusedError, match=r"3 results fit .*; give cell and parameter"):
+        run(place, "remark", "B2108", "Which?", "--parameter", "arsenic", "--as", "Rui")
+    with pytest.raises(RecordRefusedError, match="the remark is blank"):
+        run(place, "remark", "B2108", " ", "--cell", "Q16", "--as", "Rui")
+
+
+def test_the_summary_of_a_period(tmp_path: Path) -> None:
+    """It writes three files, says what it counted, and refuses what is no period or no series."""
+    place, out = tmp_path / "records.sqlite", tmp_path / "summaries"
+    run(place, "init")
+    run(place, "import", SAMPLES / "run_B2107_clean.xlsx", "--limits", "us_21cfr165_110b", "--product", "purified",
+        "--train", SAMPLES / "train.toml", "--as", "Ada")  # fmt: skip
+    made = run(place, "summary", "--from", "2026-01-01", "--to", "2026-12-31", "--out", out, "--chart", "lead@nowhere")
+    stem = "summary_2026-01-01_2026-12-31"
+    assert made.stdout.split() == [str(out / f"{stem}.{form}") for form in ("pdf", "xlsx", "json")]
+    assert made.stderr.startswith("1 batch(es)")
+    assert "lead@nowhere has no results" in made.stderr
+    with pytest.raises(WqcheckError, match="a period is written"):
+        run(place, "summary", "--period", "spring", "--out", out)
+    with pytest.raises(WqcheckError, match="PARAMETER@POINT"):
+        run(place, "summary", "--period", "2026", "--out", out, "--chart", "gold dust")

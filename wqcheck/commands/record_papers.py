@@ -1,7 +1,8 @@
-"""Turns ``wqcheck records issue`` and ``withdraw`` into numbered documents of the store and their files."""
+"""Turns ``wqcheck records issue``, ``withdraw`` and ``summary`` into papers of the store and their files."""
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -9,6 +10,7 @@ import typer
 
 from wqcheck.commands.acting import DEFAULT_STORE, As, Number, PeopleFile, Place, Why, act_of, opened
 from wqcheck.commands.papers import LetterheadFile
+from wqcheck.errors import WqcheckError
 
 if TYPE_CHECKING:
     from wqcheck.records.certificates import PaperStyle
@@ -63,6 +65,49 @@ def withdraw(
         for number in numbers if out else ():
             files = {form: withdrawal_file(store, number, form) for form in FORMS}
             _write(out or Path(), f"{file_stem(number)}-withdrawn", files)
+
+
+@record_papers_app.command()
+def summary(
+    out: Annotated[Path, typer.Option(help="Folder for the PDF, the workbook and the JSON.")],
+    period: Annotated[str, typer.Option(help="A year 2026, a quarter 2026-Q3 or a month 2026-07.")] = "",
+    since: Annotated[str, typer.Option("--from", help="First day, instead of --period.")] = "",
+    until: Annotated[str, typer.Option("--to", help="Last day, with --from.")] = "",
+    number: Annotated[str, typer.Option(help="Number of the document; its days by default.")] = "",
+    chart: Annotated[
+        list[str] | None, typer.Option(help="Also draw this series, as PARAMETER@POINT; give it several times.")
+    ] = None,
+    place: Place = DEFAULT_STORE,
+) -> None:
+    """Write what became of the batches of a period, what its results say, and what drifts."""
+    from wqcheck.history_files.data import report_data
+    from wqcheck.history_files.gathering import summarise
+    from wqcheck.history_files.period import period_of
+    from wqcheck.history_files.writing import write_summary
+
+    days = period_of(period, since, until)
+    chosen = [_series(text) for text in chart or []]
+    with opened(place) as store:
+        found = summarise(store, days, chosen=chosen)
+    name = number or f"summary_{days.since}_{days.until}"
+    data = report_data(found, number=name, issued_at=datetime.now().astimezone().isoformat(timespec="seconds"))
+    for path in write_summary(data, out):
+        typer.echo(path)
+    asked = ", ".join(f"{number} {word}" for word, number in data["counts"]["attention"].items())
+    typer.echo(f"{data['batches']['total']} batch(es), {data['counts']['series']} series; {asked}", err=True)
+    drawn = {(one.history.limit["parameter"], one.history.limit["point"] or "") for one in found.charts}
+    for code, point in (one for one in chosen if one not in drawn):
+        typer.echo(f"note: {code}@{point} has no results with a day in this period and is not drawn", err=True)
+
+
+def _series(text: str) -> tuple[str, str]:
+    """Give parameter and point of a series written as PARAMETER@POINT."""
+    from wqcheck.parameters import catalogue
+
+    code, _, point = text.partition("@")
+    if code not in catalogue():
+        raise WqcheckError(f"--chart takes PARAMETER@POINT with a code of the catalogue, lead@FP (given: {text!r})")
+    return code, point
 
 
 def _style(letterhead: Path | None, language: str = "en") -> PaperStyle:

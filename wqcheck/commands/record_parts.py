@@ -1,4 +1,4 @@
-"""Turns ``wqcheck records sub-lot``, ``retain``, ``link`` and ``plant-readings`` into records of a batch or a day."""
+"""Turns ``wqcheck records sub-lot``, ``retain``, ``link``, ``remark``, ``plant-readings`` into records of a batch or day."""
 
 from __future__ import annotations
 
@@ -78,6 +78,24 @@ def link(
     until = _day_of("--valid-until", valid_until) if valid_until else None
     part = LinkedSample(code=code, role=SampleRole(role), origin=origin, valid_until=until)
     _attach(batch, part, place, act_of(person, people, ""))
+
+
+@record_parts_app.command()
+def remark(
+    batch: Number,
+    text: Annotated[str, typer.Argument(help="The remark.")],
+    cell: Annotated[str, typer.Option(help="Cell of the result that it is about, such as 'Run!F12'.")] = "",
+    parameter: Annotated[str, typer.Option(help="Parameter that it is about, a code or a name.")] = "",
+    place: Place = DEFAULT_STORE,
+    person: As = "",
+    people: PeopleFile = None,
+) -> None:
+    """Keep a written remark on a batch, or on one of its results; nothing is taken back or changed later."""
+    from wqcheck.records.remarks import remark_at
+
+    with opened(place) as store:
+        about = remark_at(store, batch, act_of(person, people, ""), text, cell=cell, parameter=parameter)
+    typer.echo(f"batch {batch}: remark kept, about {about or 'the batch'}")
 
 
 @record_parts_app.command("plant-readings")

@@ -46,7 +46,8 @@ def draw_in_hand(office: Office) -> InHand | None:
     names = [*([ON_THE_DESK] if desk is not None else []), *states]
     if not names:
         return None
-    kept = st.session_state.get(KEPT_KEY, names[0])
+    kept = st.session_state.get(KEPT_KEY)
+    st.session_state[CHOICE_KEY] = kept if kept in names else names[0]
 
     def told(name: str) -> str:
         if name == ON_THE_DESK and desk is not None:
@@ -54,7 +55,7 @@ def draw_in_hand(office: Office) -> InHand | None:
         return say("{batch}: {state}", batch=name, state=say(states[name]))
 
     name = st.selectbox(
-        say("Batch"), names, index=names.index(kept) if kept in names else 0, format_func=told, key=CHOICE_KEY,
+        say("Batch"), names, format_func=told, key=CHOICE_KEY,
         on_change=lambda: take_in_hand(st.session_state[CHOICE_KEY]),
     )  # fmt: skip
     if name == ON_THE_DESK and desk is not None:
