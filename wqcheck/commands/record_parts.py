@@ -1,4 +1,4 @@
-"""Turns ``wqcheck records`` ``sub-lot``, ``retain``, ``link``, ``remark``, ``plant-readings`` into records of the store."""
+"""Turns the ``records`` commands on parts of a batch, remarks and plant readings into records of the store."""
 
 from __future__ import annotations
 
