@@ -113,7 +113,7 @@ def checked_desk(taken: TakenSheets, sources: Sequence[NamedBytes], settings: Se
     WqcheckError
         A limit table, train or rules file is not usable; nothing of an earlier check stays on the page.
     """
-    key = _digest([], repr((taken.key, settings, batch)))
+    key = _digest(_own_files(settings.limits), repr((taken.key, settings, batch)))
     desk: Desk | None = st.session_state.get(DESK_KEY)
     if desk is not None and desk.key == key:
         return desk

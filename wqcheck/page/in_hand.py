@@ -14,6 +14,7 @@ from wqcheck.release.decision import BatchCheck
 
 KEPT_KEY = "batch in hand"
 CHOICE_KEY = "choice of the batch in hand"
+RECORDED_KEY = "check that was recorded"
 ON_THE_DESK = ""
 """What is kept while the batch on the desk is in hand: no recorded batch has a blank name."""
 
@@ -25,6 +26,11 @@ class InHand:
     check: BatchCheck
     desk: Desk | None = None
     record: BatchRecord | None = None
+
+
+def is_recorded(desk: Desk) -> bool:
+    """Whether the batch on the desk was recorded as it lies there."""
+    return st.session_state.get(RECORDED_KEY) == desk.key
 
 
 def take_in_hand(name: str) -> None:
@@ -43,7 +49,7 @@ def draw_in_hand(office: Office) -> InHand | None:
     desk: Desk | None = st.session_state.get(DESK_KEY)
     listed = batches(office.store()) if office.exists else None
     states = {} if listed is None else dict(zip(listed["batch"], listed["state"], strict=True))
-    names = [*([ON_THE_DESK] if desk is not None else []), *states]
+    names = [*([ON_THE_DESK] if desk is not None and not is_recorded(desk) else []), *states]
     if not names:
         return None
     kept = st.session_state.get(KEPT_KEY)

@@ -7,7 +7,7 @@ from functools import partial
 import streamlit as st
 
 from wqcheck.page.checking import Desk
-from wqcheck.page.in_hand import take_in_hand
+from wqcheck.page.in_hand import RECORDED_KEY, is_recorded, take_in_hand
 from wqcheck.page.office import Office, do
 from wqcheck.page.spoken import say
 from wqcheck.page.words import plain
@@ -16,7 +16,6 @@ from wqcheck.records.intake import take_in
 
 RECORD_KEY = "record the batch"
 WHY_AGAIN_KEY = "reason for taking in again"
-RECORDED_KEY = "check that was recorded"
 
 
 def draw_recording(office: Office, desk: Desk) -> None:
@@ -28,7 +27,7 @@ def draw_recording(office: Office, desk: Desk) -> None:
         The records cannot be read.
     """
     batch = desk.check.details.batch
-    if st.session_state.get(RECORDED_KEY) == desk.key:
+    if is_recorded(desk):
         st.success(say("Batch {batch} is recorded as it lies here. Go on in Release.", batch=plain(batch)))
         return
     listed = set(batches(office.store())["batch"].str.casefold()) if office.exists else set()

@@ -18,7 +18,7 @@ from wqcheck.page.checking import (
     read_sheets,
 )
 from wqcheck.page.decision import draw_headline
-from wqcheck.page.in_hand import ON_THE_DESK, take_in_hand
+from wqcheck.page.in_hand import ON_THE_DESK, is_recorded, take_in_hand
 from wqcheck.page.office import Office
 from wqcheck.page.out_of_limit import EXCEEDING
 from wqcheck.page.recording import draw_recording
@@ -100,7 +100,8 @@ def _checked(taken: TakenSheets, sources: Sequence[NamedBytes], settings: Settin
         clear_desk()
         st.error(refusal_text(error))
         return None
-    take_in_hand(ON_THE_DESK)
+    if not is_recorded(desk):
+        take_in_hand(ON_THE_DESK)
     _draw_outcome(desk.check, sum(map(len, taken.asked)), taken.product)
     return desk
 
