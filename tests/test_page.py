@@ -20,7 +20,6 @@ from wqcheck.page.as_read import cell_counts, findings_table, readings_table
 from wqcheck.page.checking import DESK_KEY
 from wqcheck.page.decision import worst_named
 from wqcheck.page.main import VIEW_KEY
-from wqcheck.page.out_of_limit import EXCEEDING, flag_table, flagged_lines, names_with
 from wqcheck.page.papers import NUMBER, SIGNATORY, draft
 from wqcheck.page.settings import FIRST_TABLES, OWN_TABLES_KEY, TABLES_KEY
 from wqcheck.page.sheets_brought import SAMPLE_KEY, UPLOAD_KEY
@@ -28,7 +27,7 @@ from wqcheck.page.take_in_view import WHICH_KEY
 from wqcheck.page.train_removal import removal_chart, stage_rows, stage_table
 from wqcheck.page.words import plain
 from wqcheck.release.decision import CAUTION, BatchCheck, BatchDetails
-from wqcheck.tables import Judged, Ledger, Readings, Stages, Verdict
+from wqcheck.tables import Judged, Ledger, Readings, Stages
 
 ROOT = Path(__file__).parent.parent
 
@@ -79,30 +78,6 @@ def judged(*changes: dict[str, object]) -> pd.DataFrame:
     return frame(Judged, [{**READING, **LIMIT, **change} for change in changes])
 
 
-def test_flags_stand_worst_first() -> None:
-    """Fail before undecided before close; health before acceptability; the larger exceedance before the smaller."""
-    rows = judged(
-        {"cell": "A1", "verdict": "undetermined", "margin": np.nan},
-        {"cell": "A2", "verdict": "fail", "margin": -0.1},
-        {"cell": "A3", "verdict": "fail", "margin": -3.0, "class": "acceptability"},
-        {"cell": "A4", "verdict": "pass", "margin": 0.5},
-        {"cell": "A5", "verdict": "conditional pass", "margin": 0.01},
-        {"cell": "A6", "verdict": "fail", "margin": -0.4},
-        {"cell": "A7", "verdict": "no limit", "margin": np.nan},
-    )
-    lines = flagged_lines(rows, ())
-    assert [line.cell.split("!")[1] for line in lines] == ["A6", "A2", "A3", "A1", "A5"]
-
-
-def test_parameter_is_named_once_by_its_worst_verdict() -> None:
-    """A parameter that fails one table and cannot be decided in another is named once, as out of limit."""
-    undecided = {"table": "table_two", "verdict": "undetermined", "margin": np.nan}
-    lines = flagged_lines(judged({}, undecided, {**undecided, "parameter": "lead"}), ())
-    assert len(lines) == 3
-    assert names_with(lines, EXCEEDING) == ("Arsenic",)
-    assert names_with(lines, [Verdict.UNDETERMINED]) == ("Lead",)
-
-
 def test_headline_names_the_worst_first() -> None:
     """Out of limit before undecided, what is required before what is not; each parameter once, unknown ones by text."""
     unknown: dict[str, object] = {
@@ -122,17 +97,6 @@ def test_headline_names_the_worst_first() -> None:
     assert worst_named(rows, ("nitrate",)) == {
         "Nitrate": "fail", "Lead": "fail", "Arsenic": "fail", "Arsenix": "undetermined",
     }  # fmt: skip
-
-
-def test_flag_says_in_words_what_and_why_and_where() -> None:
-    """Each flag names verdict, result, limit, table, clause, reason and cell in text; nothing hangs on a colour."""
-    row = flag_table(flagged_lines(judged({"evidence": "memory"}), ()), markup=False).iloc[0]
-    assert row["Finding"] == "Out of limit"
-    assert row["Result"] == "Arsenic: 14 µg/L"
-    assert row["Limit"] == "≤ 10 µg/L (health)"
-    assert row["Limit table and clause"] == "table_one, Table 3 (not verified against the official text)"
-    assert row["Reason"] == "14 µg/L is above 10 µg/L"
-    assert row["Where"] == "FP · S1 · book.xlsx|Run!Q14"
 
 
 def test_sheet_text_is_never_markup() -> None:

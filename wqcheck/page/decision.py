@@ -9,9 +9,17 @@ import streamlit as st
 
 from wqcheck.judging.judge import WORST_FIRST
 from wqcheck.judging.rules import RuleStatement
-from wqcheck.page.out_of_limit import EXCEEDING, FLAGGED
 from wqcheck.page.spoken import later, say
-from wqcheck.page.words import DISPOSITION_MEANING, DISPOSITION_WORDS, plain, sentence, some_of, titled
+from wqcheck.page.words import (
+    DISPOSITION_MEANING,
+    DISPOSITION_WORDS,
+    EXCEEDING,
+    FLAGGED,
+    plain,
+    sentence,
+    some_of,
+    titled,
+)
 from wqcheck.release.decision import CAUTION, BatchCheck, Disposition, Reason, ReleaseDecision
 from wqcheck.tables import Judged, LimitClass, Verdict
 

@@ -31,16 +31,6 @@ ROOMY = """<style>
 [data-testid="stMainBlockContainer"] {padding: 2.2rem 2.5rem 3rem 2.5rem;}
 [data-testid="stSidebarHeader"] {height: 2rem; padding-bottom: 0;}
 [data-testid="stTable"] td, [data-testid="stTable"] th {overflow-wrap: anywhere; min-width: 5.5rem;}
-.st-key-flags td:nth-child(5) {min-width: 17rem;}
-.st-key-findings td:nth-child(2) {min-width: 15rem;}
-@media (max-width: 1000px) {
-  .st-key-flags :is(table, tbody, tr, td) {display: block; width: 100%;}
-  .st-key-flags thead {display: none;}
-  .st-key-flags td {border: none; padding: 0.1rem 0.5rem;}
-  .st-key-flags td:nth-child(1) {font-weight: 600; padding-top: 0.5rem;}
-  .st-key-flags td:nth-child(3)::before {content: "Limit: ";}
-  .st-key-flags td:nth-child(6)::before {content: "From: ";}
-}
 </style>"""
 
 

@@ -20,14 +20,13 @@ from wqcheck.page.checking import (
 from wqcheck.page.decision import draw_headline
 from wqcheck.page.in_hand import ON_THE_DESK, is_recorded, take_in_hand
 from wqcheck.page.office import Office
-from wqcheck.page.out_of_limit import EXCEEDING
 from wqcheck.page.recording import draw_recording
 from wqcheck.page.settings import NamedBytes, Settings
 from wqcheck.page.sheet_grid import draw_picture
 from wqcheck.page.sheet_questions import draw_layouts, draw_questions
 from wqcheck.page.sheets_brought import draw_sheets
 from wqcheck.page.spoken import later, say
-from wqcheck.page.words import message_text, plain, refusal_text
+from wqcheck.page.words import EXCEEDING, message_text, plain, refusal_text
 from wqcheck.release.decision import CAUTION, BatchCheck
 from wqcheck.tables import Judged, Product, Verdict
 

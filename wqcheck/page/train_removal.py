@@ -14,9 +14,6 @@ from wqcheck.tables import Bound, Stages
 from wqcheck.train.kinds import WHOLE_TRAIN
 from wqcheck.train.removal_words import removal_words
 
-PARAMETER_KEY = "stage parameter"
-LOG_KEY = "log scale"
-
 _WIDEST_PERCENT, _WIDEST_LOG = 100.0, 6.0
 SHOWN_FIRST = ("electrical_conductivity", "total_dissolved_solids", "turbidity")
 _BAR_HEIGHT = 34
@@ -82,27 +79,6 @@ def stage_table(rows: pd.DataFrame) -> pd.DataFrame:
             say("Why"): rows[Stages.reason],
         }
     )
-
-
-def draw_stages(stages: pd.DataFrame) -> None:
-    """Draw the choice of parameter, the chart and the tables; says what is needed where there is nothing to draw."""
-    if stages.empty:
-        st.info(
-            say(
-                "No removal can be shown. It needs a treatment train (side panel, *Your own files*) and results of "
-                "one parameter at two points of it."
-            )
-        )
-        return
-    known = stages[Stages.bound].ne(Bound.UNKNOWN).groupby(stages[Stages.parameter], sort=False).sum()
-    codes = sorted(known.index, key=lambda code: (known[code] == 0, titled(code).casefold()))
-    choice, switch = st.columns([3, 2], vertical_alignment="bottom")
-    code = choice.selectbox(
-        say("Parameter"), codes, index=usual_place(codes), format_func=titled, key=PARAMETER_KEY
-    )  # fmt: skip
-    draw_removal(stages, code, log=switch.toggle(say("Show log10 units (2 log = 99 %)"), key=LOG_KEY))
-    with st.expander(say("All parameters ({number})", number=len(codes))):
-        draw_all_removals(stages, codes)
 
 
 def usual_place(codes: Sequence[str]) -> int:

@@ -5,21 +5,14 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from wqcheck.certificate.figures import unit_text
 from wqcheck.certificate.lines import parameter_name
 from wqcheck.errors import WqcheckError
 from wqcheck.page.spoken import later
 from wqcheck.release.decision import Disposition
 from wqcheck.tables import Verdict
 
-VERDICT_WORDS = {
-    Verdict.FAIL: later("Out of limit"),
-    Verdict.CONDITIONAL_FAIL: later("Out of limit, but by less than its uncertainty"),
-    Verdict.UNDETERMINED: later("Cannot be decided"),
-    Verdict.CONDITIONAL_PASS: later("Within the limit, but by less than its uncertainty"),
-    Verdict.PASS: later("Within the limit"),
-    Verdict.NO_LIMIT: later("No limit in the chosen tables"),
-}
+EXCEEDING = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
+FLAGGED = (*EXCEEDING, Verdict.UNDETERMINED, Verdict.CONDITIONAL_PASS)
 DISPOSITION_WORDS = {
     Disposition.RELEASE: later("RELEASE"),
     Disposition.HOLD: later("HOLD"),
@@ -70,19 +63,3 @@ def some_of(names: Sequence[str], most: int = 4) -> str:
 def counted(number: int, one: str, many: str = "") -> str:
     """Write a number with its noun: ``1 result``, ``3 results``."""
     return f"{number:,} {one if number == 1 else many or one + 's'}"
-
-
-def result_text(reported: str, unit: str, basis: str, volume_ml: float | None) -> str:
-    """Write a result as reported, with the unit it was read in.
-
-    Parameters
-    ----------
-    reported : str
-        The text of the cell.
-    unit, basis : str
-        As read; blank where unknown.
-    volume_ml : float or None
-        Volume examined, mL.
-    """
-    shown = unit_text(unit, basis, volume_ml)
-    return f"{reported} {shown}".strip() if reported.strip() else "nothing reported"
