@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from importlib import import_module
 from ipaddress import ip_address
 from pathlib import Path
 from typing import Annotated
@@ -20,6 +21,15 @@ PAGE_OPTIONS = {
     "theme.primaryColor": "#1f5f7a",
 }
 """What ``.streamlit/config.toml`` sets for a checkout, so that an installed package shows the same page."""
+
+SLOW_TO_IMPORT = (
+    "altair",
+    "wqcheck.batch",
+    "wqcheck.history_files.data",
+    "wqcheck.train_files.writing",
+    "wqcheck.records.store",
+)
+"""Imported before the server answers, so that the first view of the day is drawn at once."""
 
 page_app = typer.Typer(add_completion=False)
 
@@ -52,6 +62,8 @@ def page(
         )
     if login and not login.is_file():
         raise WqcheckError(f"{login}: there is no such file; give the secrets file with the section [auth]")
+    for name in SLOW_TO_IMPORT:
+        import_module(name)
     options = {**PAGE_OPTIONS, "server.port": str(port), "server.address": address}
     given = {"store": store, "people": people, "settings": settings, "as": person}
     own = [f"--{name}={value}" for name, value in given.items() if value]
