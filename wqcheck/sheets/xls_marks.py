@@ -28,7 +28,26 @@ def open_xls(data: bytes) -> Any:
     """
     import xlrd
 
-    return xlrd.open_workbook(file_contents=data, formatting_info=True, logfile=io.StringIO())
+    return xlrd.open_workbook(file_contents=data, formatting_info=True, ragged_rows=True, logfile=io.StringIO())
+
+
+def check_chains(data: bytes) -> None:
+    """Follow the chains of sectors of a compound file, for a reader may walk in a circle for ever.
+
+    Raises
+    ------
+    ValueError
+        A chain does not end, or no stream of a workbook stands in the file.
+    """
+    from xlrd.compdoc import CompDoc, CompDocError
+
+    try:
+        found = CompDoc(data, logfile=io.StringIO())
+        streams = [found.get_named_stream(name) for name in ("Workbook", "Book")]
+    except (CompDocError, AssertionError, IndexError, struct.error, UnicodeError) as problem:
+        raise ValueError(f"its sectors make no sound chain: {problem}") from problem
+    if not any(streams):
+        raise ValueError("no workbook stands in the compound file")
 
 
 def xls_marks(book: Any) -> dict[str, Marks]:
