@@ -11,10 +11,12 @@ from __future__ import annotations
 
 import argparse
 import multiprocessing
+import os
 import random
 import resource
 import time
 import traceback
+import warnings
 from collections import Counter
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -62,6 +64,8 @@ def outcome(name: str, data: bytes) -> str:
 
 
 def _work(seed: int, numbers: range, channel: Connection) -> None:
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 2)
+    warnings.simplefilter("error", RuntimeWarning)
     for number in numbers:
         channel.send((number, "begins", ""))
         name, data = made(seed, number)

@@ -70,13 +70,13 @@ class Extraction:
         present[self.found.rows] = True
         return np.flatnonzero(present)
 
-    def per_row(self, column: int) -> Cells:
+    def per_row(self, column: int) -> Coded:
         """Return, for each result, the cell of its row in *column*."""
-        return np.asarray(self.cells[self.found.rows, column], dtype=object)
+        return self.grid.sheet.column(column).taken(self.found.rows)
 
-    def per_column(self, row: int) -> Cells:
+    def per_column(self, row: int) -> Coded:
         """Return, for each result, the cell of its column in *row*."""
-        return np.asarray(self.cells[row, self.found.columns], dtype=object)
+        return Coded.of(self.cells[row]).taken(self.found.columns)
 
     def of_columns(self, values: Mapping[int, object]) -> Coded:
         """Return, for each result, the entry of *values* for its column."""

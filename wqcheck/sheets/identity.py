@@ -55,7 +55,7 @@ def with_fact(work: Extraction, role: str, texts: Coded) -> Coded:
 
 def _above_columns(work: Extraction, role: str) -> Coded:
     row = work.special_row(role)
-    texts = Coded.blank(work.count) if row is None else texts_of(_spread(work, row))
+    texts = Coded.blank(work.count) if row is None else texts_of(Coded.of(_spread(work, row)))
     if role != _header_role(work) or work.table.header is None:
         return texts
     return texts.or_else(work.of_columns(_names_across(work)).without(_dated_headings(work)))
@@ -98,7 +98,7 @@ def _dated_headings(work: Extraction) -> Flags:
     header = work.table.header
     if header is None:
         return np.zeros(work.count, dtype=bool)
-    return np.asarray(~np.isnat(parse_dates(Coded.of(work.per_column(header))).times))
+    return np.asarray(~np.isnat(parse_dates(work.per_column(header)).times))
 
 
 def _carried(work: Extraction, role: str, texts: Coded) -> Coded:
@@ -171,7 +171,7 @@ def _time_cells(work: Extraction, role: str) -> tuple[Coded, str]:
         column = work.column_of(role, instead_of=parts.values())
         if column is None:
             return Coded.blank(work.count), ""
-        given = Coded.of(work.per_row(column))
+        given = work.per_row(column)
         if work.table.kind == "long" and role == "sampled_at":
             given = carried_down(given, ~given.known() & ~_named_rows(work))
         return given, work.at(int(work.result_rows[0]), column)
@@ -180,7 +180,7 @@ def _time_cells(work: Extraction, role: str) -> tuple[Coded, str]:
         return Coded.of(_spread(work, row)), work.at(row, int(work.found.columns.min()))
     header = work.table.header
     if role == "sampled_at" and header is not None and _dated_headings(work).any():
-        return Coded.of(work.per_column(header)), work.at(header, int(work.found.columns.min()))
+        return work.per_column(header), work.at(header, int(work.found.columns.min()))
     return Coded.blank(work.count), ""
 
 

@@ -259,7 +259,7 @@ def reporting_limits(work: Extraction, code: Coded, found: Measures) -> Numbers:
             continue
         cells = work.per_row(column) if column is not None else work.per_column(row or 0)
         heading = work.table.columns[column].heading if column is not None else _first_text(work.cells[row or 0])
-        own = units_of(Coded.of(cells).map(_trailing_unit)).attribute("label").or_else(_unit_of_heading(work, heading))
+        own = units_of(cells.map(_trailing_unit)).attribute("label").or_else(_unit_of_heading(work, heading))
         wanted = np.isnan(result) & ~(beyond & (role == "detection_limit"))
         result = np.where(wanted, numbers_of(cells) * _factors(code, own, found), result)
     return result
@@ -304,7 +304,7 @@ def uncertainties(work: Extraction, value: Numbers, code: Coded, found: Measures
         return inside
     texts = texts_of(work.per_row(column))
     plain = texts.map(lambda text: text.replace("±", "").replace("%", "").strip() or None)
-    numbers = numbers_of(plain.objects())
+    numbers = numbers_of(plain)
     numbers = numbers * _factors(code, _unit_of_heading(work, work.table.columns[column].heading), found)
     percent = texts.flags(lambda text: "%" in text) | ("%" in work.table.columns[column].heading)
     return np.where(np.isnan(inside), np.where(percent, np.abs(value) * numbers / 100, numbers), inside)

@@ -256,7 +256,7 @@ def _explain_rest(work: Extraction, tested: set[str]) -> None:
     grid, table = work.grid, work.table
     for position, column in table.columns.items():
         say_unread_column(work, position, tested)
-        left = grid.unexplained()[:, position]
+        left = grid.unexplained_in(position)
         if not left.any():
             continue
         heading = column.heading or column_name(position)

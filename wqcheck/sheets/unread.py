@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from itertools import pairwise
 
 import numpy as np
 
@@ -11,7 +10,7 @@ from wqcheck.findings import Finding, Severity
 from wqcheck.near_names import did_you_mean
 from wqcheck.sheets.coded import Coded, Flags
 from wqcheck.sheets.columns import analytes_of, texts_of
-from wqcheck.sheets.content import RESULT_LIKE, Kind, kinds_of
+from wqcheck.sheets.content import RESULT_LIKE, Kind, kind_of, kinds_of
 from wqcheck.sheets.extraction import Extraction
 from wqcheck.sheets.headings import heading_role
 from wqcheck.sheets.recognise import analyte_inside
@@ -37,20 +36,23 @@ def say_unread_column(work: Extraction, position: int, tested: set[str]) -> None
     *tested* are the codes that do have results.
     """
     column = work.table.columns[position]
-    cells = work.cells[work.result_rows, position]
-    found = np.flatnonzero(kinds_of(cells) & int(RESULT_LIKE))
+    compared = work.table.kind == "wide" and column.role in _COMPARED
+    if column.role and not compared:
+        return
+    given = work.grid.sheet.column(position).taken(work.result_rows)
+    found = np.flatnonzero(given.flags(lambda cell: kind_of(cell) & RESULT_LIKE))
     if not len(found):
         return
     heading = column.heading or column_name(position)
     where = work.at(int(work.result_rows[found[0]]), position)
-    inside = analyte_inside(heading) if work.table.kind == "wide" and column.role in _COMPARED else None
+    inside = analyte_inside(heading) if compared else None
     if inside is not None and inside.code not in tested:
         message = (
             f"the column {heading!r} was taken for {column.role.replace('_', ' ')}, but no other column gives "
             "results of what it names; head it with the name of the parameter and its unit"
         )
         work.note("column not read", message, where, heading, Severity.HOLD)
-    elif column.role == "" and not work.layout.is_no_parameter(heading) and not _tells_nothing(column.heading, cells):
+    elif column.role == "" and not work.layout.is_no_parameter(heading) and not _tells_nothing(column.heading, given):
         near = f"; {did_you_mean(column.heading)} Answer it once in a sheet layout" if column.heading else ""
         message = (
             f"the column {heading!r} holds numbers or results, but its heading says neither parameter nor use; it was "
@@ -59,17 +61,17 @@ def say_unread_column(work: Extraction, position: int, tested: set[str]) -> None
         work.note("column not read", message, where, heading, Severity.HOLD)
 
 
-def _tells_nothing(heading: str, cells: np.ndarray[tuple[int, ...], np.dtype[np.object_]]) -> bool:
+def _tells_nothing(heading: str, given: Coded) -> bool:
     """Return whether a column without a heading numbers the rows, or a column of factors holds 1 alone."""
     if heading == "":
-        return _counts_rows(cells)
-    return _FACTOR.search(heading) is not None and set(cells) <= {1.0, None}
+        return _counts_rows(given)
+    return _FACTOR.search(heading) is not None and set(given.distinct) == {1.0}
 
 
-def _counts_rows(cells: np.ndarray[tuple[int, ...], np.dtype[np.object_]]) -> bool:
-    """Return whether *cells* number the rows one after the other."""
-    numbers = [cell for cell in cells if cell is not None]
-    return set(map(type, numbers)) == {float} and {b - a for a, b in pairwise(numbers)} == {1.0}
+def _counts_rows(given: Coded) -> bool:
+    """Return whether the cells number the rows one after the other."""
+    numbers = given.objects()[given.known()]
+    return set(map(type, given.distinct)) == {float} and bool((np.diff(numbers.astype(np.float64)) == 1.0).all())
 
 
 def say_blank_results(work: Extraction, tested: set[str]) -> None:
@@ -86,7 +88,7 @@ def say_blank_results(work: Extraction, tested: set[str]) -> None:
     units = work.table.with_role("unit")
     blank &= filled[:, units].any(axis=1) if units else True
     rows = np.flatnonzero(blank)
-    codes = analytes_of(texts_of(work.cells[rows, naming[0]])).attribute("code")
+    codes = analytes_of(texts_of(work.grid.sheet.column(naming[0]).taken(rows))).attribute("code")
     lacking = np.flatnonzero(codes.known() & ~codes.flags(lambda code: code in tested))
     if len(lacking):
         names = first_cells(dict.fromkeys(str(codes.distinct[code]).replace("_", " ") for code in codes.codes[lacking]))
@@ -100,7 +102,7 @@ def say_moved_headings(work: Extraction) -> None:
     if header is None or not naming:
         return
     headings = {cell for cell in work.cells[header] if isinstance(cell, str)}
-    below = Coded.of(work.cells[work.table.first :, naming[0]]).flags(lambda cell: cell in headings)
+    below = work.grid.sheet.column(naming[0]).flags(lambda cell: cell in headings)[work.table.first :]
     for row in np.flatnonzero(below) + work.table.first:
         again = [c for c, cell in enumerate(work.cells[row]) if cell is not None and cell in headings]
         if len(again) > 1 and any(work.cells[row, c] != work.cells[header, c] for c in again):
@@ -114,10 +116,8 @@ def statements(grid: RoleGrid, workbook: str, *, whole: bool) -> list[Finding]:
     With *whole* the table could not be read at all, and rows that hold an analyte beside a value count too.
     """
     cells = grid.sheet.cells
-    shown = cells.copy()
-    shown[(grid.texts() | (whole & grid.filled_cells())) == np.False_] = None
-    texts = Coded.of(shown.ravel())
-    flagged = texts.flags(_states_a_result).reshape(cells.shape)
+    flagged = grid.texts() | (whole & grid.filled_cells())
+    flagged[flagged] = Coded.of(cells[flagged]).flags(_states_a_result)
     if whole:
         flagged |= _rows_of_results(grid)
     rows, columns = np.nonzero(flagged)

@@ -14,7 +14,7 @@ from typing import Any
 
 from wqcheck.errors import WorkbookError
 from wqcheck.sheets.archives import open_archive
-from wqcheck.sheets.grid import Book, Cells, Sheet, sheet_of
+from wqcheck.sheets.grid import Book, Sheet, sheet_of
 from wqcheck.sheets.marks import Marks, check_extent
 from wqcheck.sheets.ods_marks import ods_marks
 from wqcheck.sheets.ooxml_marks import ooxml_marks
@@ -113,7 +113,7 @@ def _first_reader(opened: _Opened) -> Iterator[Sheet]:
         sheet = book.get_sheet_by_name(name)
         width = max([sheet.end[1] + 1 if sheet.end else 0, *(column + 1 for _, column in marks.texts)])
         plain = sheet_of(name, _rows(sheet, marks, width), width, hidden=hidden, marks=marks)
-        _spread_down(plain.cells, sheet.merged_cell_ranges or ())
+        _spread_down(plain, sheet.merged_cell_ranges or ())
         yield plain
 
 
@@ -141,11 +141,11 @@ def _with(row: list[Any], texts: dict[int, str] | None, width: int) -> list[Any]
     return filled
 
 
-def _spread_down(cells: Cells, merged: Iterable[tuple[tuple[int, int], tuple[int, int]]]) -> None:
-    """Write the value of a cell that is merged over rows of one column into each of them; they stay stored as blank."""
+def _spread_down(sheet: Sheet, merged: Iterable[tuple[tuple[int, int], tuple[int, int]]]) -> None:
+    """Write the value of a cell that is merged over rows of one column into each of them."""
     for (top, left), (bottom, right) in merged:
-        if left == right < cells.shape[1] and top < len(cells):
-            cells[top + 1 : bottom + 1, left] = cells[top, left]
+        if left == right < sheet.cells.shape[1] and top < len(sheet.cells):
+            sheet.spread_down(top, bottom, left)
 
 
 def _second_reader(opened: _Opened, first: BaseException) -> tuple[Sheet, ...]:
