@@ -77,6 +77,9 @@ _MEANT_FLAG = {"too numerous": "TNTC", "not detected": "ND"}
 _NO_RESULT = {"unusable": UNREADABLE, "awaited": AWAITED}
 _NOT_FOUND = frozenset(["not detected", "below", "below quantification"])
 
+_LONGEST = 500
+"""Characters of a result at most: over long texts the patterns below take time that grows with the square."""
+
 _WHOLE, _POINT = re.compile(r"[0-9]{1,15}"), re.compile(r"[0-9]{1,15}(?:\.[0-9]{1,15})?")
 _PLAIN_NUMBER = {"": _POINT, ".": _POINT, ",": _WHOLE}
 """Numbers that no rule below reads otherwise, by the decimal mark of their column: most cells of most sheets."""
@@ -164,6 +167,8 @@ def parse_result(text: object, decimal: str = "") -> ReportedResult:
     given = "" if text is None else str(text)
     if (number := plain_number(given, decimal)) is not None:
         return ReportedResult(text=given, sign=Sign.EQUAL, value=number)
+    if len(given) > _LONGEST:
+        return _unreadable(given, FORMULA if given.lstrip().startswith("=") else "")
     plain = _plain(given)
     if _ARITHMETIC.fullmatch(plain):
         return _unreadable(given, FORMULA)

@@ -117,6 +117,9 @@ _RATIO = re.compile(
     r" ?(?P<outer>[a-z0-9+ .°'^-]+?)\)?)?"
 )
 
+_LONGEST = 120
+"""Characters of a unit at most: over long texts the patterns above take time that grows with the square."""
+
 
 @cache
 def recognise_unit(text: str) -> Unit:
@@ -132,6 +135,8 @@ def recognise_unit(text: str) -> Unit:
     UnknownUnitError
         The text stands in no table and is not an amount over a volume.
     """
+    if len(text) > _LONGEST:
+        raise UnknownUnitError(text)
     key = fold(text)
     bare = key.strip("()[]{} .,;:")
     worded = bare.partition(" ")[2] if bare.startswith(("as ", "in ", "en ", "em ")) else bare

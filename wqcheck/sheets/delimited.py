@@ -23,6 +23,10 @@ _TOO_MANY = (
     "{} reaches over {:,} cells and {:,} are allowed; check that it is delimited text, share it out over several "
     "files, or raise the limit"
 )
+_TOO_WIDE = (
+    "{} has rows of {:,} columns and {:,} are allowed; check that it is delimited text with one row on each line, or "
+    "raise the limit"
+)
 _UNCLOSED = (
     "a quotation mark is opened and never closed, so all quotation marks were read as plain text; look whether the "
     "rows around it were cut rightly, or save the file again"
@@ -50,12 +54,16 @@ def text_book(name: str, data: bytes, sha256: str, limits: ReadingLimits) -> Boo
     remarks = [] if encoding in {"utf-8", "utf-8-sig"} else [f"read as {encoding} text"]
     unclosed = text.count('"') % 2 == 1
     doubts = [_UNCLOSED] if unclosed else []
-    sheet = _even_sheet(text, delimiter) if unclosed or '"' not in text else None
+    width = text.partition("\n")[0].count(delimiter) + 1
+    plain = (unclosed or '"' not in text) and width <= limits.columns
+    sheet = _even_sheet(text, delimiter, width) if plain else None
     if sheet is None:
         rows = _rows(name, text, delimiter, csv.QUOTE_NONE if unclosed else csv.QUOTE_MINIMAL)
         width = max(map(len, rows), default=0)
         if len(rows) * width > limits.cells:
             raise WorkbookError(_TOO_MANY.format(name, len(rows) * width, limits.cells))
+        if width > limits.columns:
+            raise WorkbookError(_TOO_WIDE.format(name, width, limits.columns))
         sheet = sheet_of("", rows, width)
     return Book(name, sha256, (sheet,), tuple(remarks), tuple(doubts))
 
@@ -68,13 +76,13 @@ def _rows(name: str, text: str, delimiter: str, quoting: Literal[0, 3]) -> list[
         raise WorkbookError(f"{name} cannot be read as delimited text ({problem}); save it again as CSV") from problem
 
 
-def _even_sheet(text: str, delimiter: str) -> Sheet | None:
+def _even_sheet(text: str, delimiter: str, width: int) -> Sheet | None:
     """Return the sheet of a text without quoted fields, None where its rows have not all the same number of fields.
 
     Arrow cuts such a text many times faster than the csv module, and gives each distinct text of a column once.
     """
     data = text.encode()
-    names = [str(place) for place in range(text.partition("\n")[0].count(delimiter) + 1)]
+    names = [str(place) for place in range(width)]
     kind = pa.dictionary(pa.int32(), pa.string())
     try:
         table = arrow_csv.read_csv(

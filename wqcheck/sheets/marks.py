@@ -9,6 +9,9 @@ from html import unescape
 from wqcheck.errors import WorkbookError
 from wqcheck.sheets.reading_limits import ReadingLimits
 
+MOST_ROWS, MOST_COLUMNS = 1_048_576, 16_384
+"""Rows and columns of a sheet (common practice of spreadsheet programs)."""
+
 Place = tuple[int, int]
 """Row and column of a cell, from 0."""
 
@@ -32,6 +35,14 @@ class Marks:
     def reach(self, row: int, column: int) -> None:
         """Take in that a cell stands at *row* and *column*."""
         self.rows, self.columns = max(self.rows, row + 1), max(self.columns, column + 1)
+
+
+def outside(name: str, part: str, given: str) -> str:
+    """Return the sentence that refuses a workbook with a cell beyond the last row or column of any sheet."""
+    return (
+        f"{name} names a cell outside of any sheet in {part!r} ({given[:40]}); open it in a spreadsheet program and save "
+        "it as a new .xlsx or .csv"
+    )
 
 
 def check_extent(name: str, sheets: Mapping[str, Marks], limits: ReadingLimits) -> None:

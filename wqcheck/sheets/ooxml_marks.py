@@ -13,7 +13,7 @@ from xml.parsers import expat
 
 from wqcheck.errors import WorkbookError
 from wqcheck.sheets.archives import pieces
-from wqcheck.sheets.marks import Marks
+from wqcheck.sheets.marks import MOST_COLUMNS, MOST_ROWS, Marks, outside
 from wqcheck.sheets.ooxml_parts import DECLARED, DECLARES_ENTITIES, Struck, sheet_parts, struck_through
 from wqcheck.sheets.reading_limits import ReadingLimits
 
@@ -23,9 +23,6 @@ _REFERENCE = re.compile(rb'<c r="(?P<letters>[A-Z]{1,3})(?P<digits>[0-9]{1,7})"[
 _EACH = re.compile(rb'<c r="([A-Z]+)([0-9]+)"')
 _NAME = re.compile(r"(?P<letters>[A-Za-z]{1,3})(?P<digits>[0-9]{1,18})")
 _TRUE = frozenset(["1", "true", "on"])
-_MOST_ROWS, _MOST_COLUMNS = 1_048_576, 16_384
-"""Rows and columns of a sheet (common practice of spreadsheet programs)."""
-
 
 def ooxml_marks(name: str, archive: zipfile.ZipFile, limits: ReadingLimits) -> dict[str, Marks]:
     """Return the marks of each sheet of an xlsx file by its name, in the order of the workbook.
@@ -97,7 +94,7 @@ class _Plain:
         """Return marks that reach at least as far as any cell taken in."""
         rows = (int(self.digit) + 1) * 10 ** (self.digits - 1) - 1
         columns = _column(self.letter.decode() + "Z" * (self.letters - 1)) + 1
-        return Marks(rows=min(rows, _MOST_ROWS), columns=min(columns, _MOST_COLUMNS))
+        return Marks(rows=min(rows, MOST_ROWS), columns=min(columns, MOST_COLUMNS))
 
     def _beyond(self) -> re.Pattern[bytes]:
         """Return what matches any cell further out than those seen, or written otherwise."""
@@ -163,10 +160,7 @@ class _Parsed:
         raise WorkbookError(DECLARES_ENTITIES.format(self.book, self.part))
 
     def _outside(self, given: str) -> None:
-        raise WorkbookError(
-            f"{self.book} names a cell outside of any sheet in {self.part!r} ({given[:40]}); open it in a spreadsheet "
-            "program and save it as a new .xlsx or .csv"
-        )
+        raise WorkbookError(outside(self.book, self.part, given))
 
     def _start(self, tag: str, given: dict[str, str]) -> None:
         local = tag.rpartition(" ")[2]
@@ -181,7 +175,7 @@ class _Parsed:
                 self.marks.hidden_rows.add(self._row)
         elif local == "col" and given.get("hidden") in _TRUE:
             first, last = (int(given.get(end, "0")) for end in ("min", "max"))
-            self.marks.hidden_columns.update(range(first - 1, min(last, _MOST_COLUMNS)))
+            self.marks.hidden_columns.update(range(first - 1, min(last, MOST_COLUMNS)))
         elif local == "filterColumn":
             self.marks.filtered = True
 
@@ -215,7 +209,7 @@ class _Parsed:
         place, value = (self._row, self._column), self._value.strip()
         if not value and self._formula is None:
             return
-        if not (0 <= self._row < _MOST_ROWS and 0 <= self._column < _MOST_COLUMNS):
+        if not (0 <= self._row < MOST_ROWS and 0 <= self._column < MOST_COLUMNS):
             self._outside(f"row {self._row + 1}, column {self._column + 1}")
         self.marks.reach(*place)
         if self._error:

@@ -33,7 +33,7 @@ def parsed_part(archive: zipfile.ZipFile, part: str, limits: ReadingLimits) -> E
     """Return the root element of one part, without the names of namespaces."""
     data = whole_part(archive, part, limits)
     if DECLARED.search(data[:4096]):
-        raise WorkbookError(DECLARES_ENTITIES.format(archive.filename or "the workbook", part))
+        raise WorkbookError(DECLARES_ENTITIES.format(archive.filename, part))
     try:
         root = ElementTree.fromstring(data)
     except ElementTree.ParseError as problem:

@@ -118,6 +118,11 @@ def web_book(name: str, data: bytes, sha256: str, limits: ReadingLimits) -> Book
             f"{name} is {kind} without a table of results; ask for the results as .xlsx, .ods or .csv, or save them so"
         )
     widths = [max((max(row, default=-1) + 1 for row in rows), default=0) for rows in tables]
+    if max(widths) > limits.columns:
+        raise WorkbookError(
+            f"{name} has a table of {max(widths):,} columns and {limits.columns:,} are allowed; check that one row of "
+            "results is one row of the table, or raise the limit"
+        )
     cells = sum(len(rows) * width for rows, width in zip(tables, widths, strict=True))
     if cells > limits.cells or len(tables) > limits.sheets:
         raise WorkbookError(

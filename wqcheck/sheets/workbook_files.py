@@ -19,7 +19,8 @@ from wqcheck.sheets.marks import Marks, check_extent
 from wqcheck.sheets.ods_marks import ods_marks
 from wqcheck.sheets.ooxml_marks import ooxml_marks
 from wqcheck.sheets.reading_limits import ReadingLimits
-from wqcheck.sheets.xls_marks import check_chains, open_xls, xls_marks, xls_rows, xlsb_marks
+from wqcheck.sheets.xls_marks import check_chains, open_xls, xls_marks, xls_rows
+from wqcheck.sheets.xlsb_marks import xlsb_marks
 
 ZIP, OLE = b"PK\x03\x04", b"\xd0\xcf\x11\xe0"
 _MANIFEST = "META-INF/manifest.xml"
@@ -80,7 +81,7 @@ def _take_marks(opened: _Opened) -> None:
                 raise WorkbookError(_PASSWORD.format(opened.name))
             opened.marks = ods_marks(opened.name, archive)
         elif "xl/workbook.bin" in parts:
-            opened.in_order = xlsb_marks(archive)
+            opened.in_order = xlsb_marks(opened.name, archive, opened.limits)
         else:
             opened.marks = ooxml_marks(opened.name, archive, opened.limits)
     numbered = {str(number): marks for number, marks in enumerate(opened.in_order, start=1)}
