@@ -22,7 +22,8 @@ Cells = npt.NDArray[np.object_]
 BLANK, TEXT, NUMBER, OTHER = range(4)
 """How a cell is stored."""
 
-_ROWS_AT_ONCE = 8192
+_ROWS_AT_ONCE = 256
+"""Few enough that a block of rows stays in the cache of the processor: larger ones take a quarter longer."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
