@@ -50,10 +50,16 @@ def sheet_parts(archive: zipfile.ZipFile, parts: Mapping[str, str], limits: Read
         return {}
     listed = parsed_part(archive, relations, limits)
     targets = {relation.get("Id", ""): relation.get("Target", "") for relation in listed}
+    sheets = list(parsed_part(archive, book, limits).iter("sheet"))
     paths = {
         sheet.get("name", ""): targets.get(next((v for k, v in sheet.items() if k.endswith("}id")), ""), "")
-        for sheet in parsed_part(archive, book, limits).iter("sheet")
+        for sheet in sheets
     }
+    if len(paths) < len(sheets):
+        raise WorkbookError(
+            f"{archive.filename} lists two sheets of the same name, so it is not sure which holds; open it in a "
+            "spreadsheet program and save it as a new .xlsx"
+        )
     return {name: _path(path) for name, path in paths.items()}
 
 

@@ -19,7 +19,7 @@ from wqcheck.sheets.marks import Marks, check_extent
 from wqcheck.sheets.ods_marks import ods_marks
 from wqcheck.sheets.ooxml_marks import ooxml_marks
 from wqcheck.sheets.reading_limits import ReadingLimits
-from wqcheck.sheets.xls_marks import check_chains, open_xls, xls_marks, xls_rows
+from wqcheck.sheets.xls_marks import check_sound, open_xls, xls_marks, xls_rows
 from wqcheck.sheets.xlsb_marks import xlsb_marks
 
 ZIP, OLE = b"PK\x03\x04", b"\xd0\xcf\x11\xe0"
@@ -104,8 +104,8 @@ def _take_old_marks(opened: _Opened) -> None:
 def _first_reader(opened: _Opened) -> Iterator[Sheet]:
     import python_calamine
 
-    if opened.data.startswith(OLE) and opened.old is None:
-        check_chains(opened.data)
+    if opened.data.startswith(OLE):
+        check_sound(opened.data)
     book = python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(opened.data))
     visible, worksheet = python_calamine.SheetVisibleEnum.Visible, python_calamine.SheetTypeEnum.WorkSheet
     listed = [(sheet.name, sheet.visible != visible) for sheet in book.sheets_metadata if sheet.typ == worksheet]
@@ -178,15 +178,15 @@ def _by_xlrd(opened: _Opened) -> tuple[Sheet, ...]:
 def _by_openpyxl(opened: _Opened) -> tuple[Sheet, ...]:
     import openpyxl
 
+    sheets = []
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         book = openpyxl.load_workbook(io.BytesIO(opened.data), read_only=True, data_only=True)
-    sheets = []
-    for sheet in book.worksheets:
-        sheet.reset_dimensions()
-        marks = opened.marks.get(sheet.title) or Marks()
-        rows = [list(row) for row in sheet.iter_rows(values_only=True)]
-        width = max(map(len, rows), default=0)
-        sheets.append(sheet_of(sheet.title, rows, width, hidden=sheet.sheet_state != "visible", marks=marks))
-    book.close()
+        for sheet in book.worksheets:
+            sheet.reset_dimensions()
+            marks = opened.marks.get(sheet.title) or Marks()
+            rows = [list(row) for row in sheet.iter_rows(values_only=True)]
+            width = max(map(len, rows), default=0)
+            sheets.append(sheet_of(sheet.title, rows, width, hidden=sheet.sheet_state != "visible", marks=marks))
+        book.close()
     return tuple(sheets)

@@ -12,6 +12,8 @@ from wqcheck.sheets.marks import Marks
 ERRORS = {0x00: "#NULL!", 0x07: "#DIV/0!", 0x0F: "#VALUE!", 0x17: "#REF!", 0x1D: "#NAME?", 0x24: "#NUM!", 0x2A: "#N/A"}
 """Codes of errors in binary workbooks (Microsoft MS-XLS 2.5.10, MS-XLSB 2.5.97.2)."""
 
+_DIMENSIONS, _DIMENSIONS_SIZE = 0x0200, 14
+
 
 def open_xls(data: bytes) -> Any:
     """Return an xls file as xlrd opens it, with the looks of its cells.
@@ -26,16 +28,22 @@ def open_xls(data: bytes) -> Any:
     return xlrd.open_workbook(file_contents=data, formatting_info=True, ragged_rows=True, logfile=io.StringIO())
 
 
-def check_chains(data: bytes) -> None:
-    """Follow the chains of sectors of a compound file, for a reader may walk in a circle for ever.
+def check_sound(data: bytes) -> None:
+    """Refuse an xls file over which a reader may walk in a circle for ever, or make room for cells that it has not.
+
+    Counts of sectors are those of the header (Microsoft MS-CFB 2.2), the extent of a sheet that of its record
+    ``Dimensions`` (MS-XLS 2.4.90).
 
     Raises
     ------
     ValueError
-        A chain does not end, or no stream of a workbook stands in the file.
+        A chain of sectors does not end, a count or an extent cannot be, or no workbook stands in the file.
     """
     from xlrd.compdoc import CompDoc, CompDocError
 
+    shift, *counts = struct.unpack_from("<30xH8xII16xI4xI", data.ljust(512, b"\0"))
+    if shift not in {9, 12} or any(count > len(data) >> shift for count in counts):
+        raise ValueError("its header counts more sectors than it holds")
     try:
         found = CompDoc(data, logfile=io.StringIO())
         streams = [found.get_named_stream(name) for name in ("Workbook", "Book")]
@@ -43,6 +51,19 @@ def check_chains(data: bytes) -> None:
         raise ValueError(f"its sectors make no sound chain: {problem}") from problem
     if not any(streams):
         raise ValueError("no workbook stands in the compound file")
+    for stream in filter(None, streams):
+        _check_extents(stream)
+
+
+def _check_extents(stream: bytes) -> None:
+    place = 0
+    while place + 4 <= len(stream):
+        kind, size = struct.unpack_from("<HH", stream, place)
+        if kind == _DIMENSIONS and place + 4 + _DIMENSIONS_SIZE <= len(stream):
+            top, end, left, right = struct.unpack_from("<IIHH", stream, place + 4)
+            if size >= _DIMENSIONS_SIZE and not (top <= end <= 65_536 and left <= right <= 256):
+                raise ValueError("a sheet says that it reaches beyond the last row or column")
+        place += 4 + size
 
 
 def xls_marks(book: Any) -> dict[str, Marks]:
