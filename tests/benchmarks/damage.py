@@ -76,7 +76,15 @@ def _odd_word(chance: random.Random, data: bytes) -> bytes:
     return data[:place] + word[: chance.choice([2, 4])] + data[place + 4 :]
 
 
-BYTES: tuple[Callable[[random.Random, bytes], bytes], ...] = (_flip, _flip, _cut, _without, _twice, _inserted, _odd_word)
+BYTES: tuple[Callable[[random.Random, bytes], bytes], ...] = (
+    _flip,
+    _flip,
+    _cut,
+    _without,
+    _twice,
+    _inserted,
+    _odd_word,
+)
 
 
 def _damaged_text(chance: random.Random, part: bytes) -> bytes:

@@ -1,7 +1,7 @@
 """Turns the XML of an xlsx file into the marks of its sheets: errors, formulas without value, hidden and struck cells.
 
 Most sheets hold none of these. So the bytes of each part are first looked over for any sign of one; only a sheet that shows
-one, or is written in an unusual way, is parsed in full (ECMA-376-1, 18.3.1: ``row``, ``col``, ``c``, ``f``, ``v``).
+one, or is written in an unusual way, is parsed in full (ECMA-376-1, 18.3.1, from memory: ``row``, ``col``, ``c``, ``f``, ``v``).
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from wqcheck.sheets.reading_limits import ReadingLimits
 _PLAIN_START = re.compile(rb"\s*(?:\xef\xbb\xbf)?\s*(?:<\?xml[^>]*\?>\s*)?<worksheet[\s>]")
 _NAME = re.compile(r"(?P<letters>[A-Za-z]{1,3})(?P<digits>[0-9]{1,18})")
 _TRUE = frozenset(["1", "true", "on"])
+
 
 def ooxml_marks(name: str, archive: zipfile.ZipFile, limits: ReadingLimits) -> dict[str, Marks]:
     """Return the marks of each sheet of an xlsx file by its name, in the order of the workbook.

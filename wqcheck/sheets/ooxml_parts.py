@@ -18,7 +18,8 @@ DECLARES_ENTITIES = (
     "{} declares entities of its own in {!r}, as no spreadsheet program does; open it in one and save it as a new "
     ".xlsx or .csv"
 )
-"""A document type can multiply a few bytes into gigabytes; parts of a package may not have one (ISO/IEC 29500-2)."""
+"""A document type can multiply a few bytes into gigabytes; parts of a package may not have one
+(ISO/IEC 29500-2, from memory)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +69,7 @@ def _path(target: str) -> str:
 
 
 def struck_through(archive: zipfile.ZipFile, parts: Mapping[str, str], limits: ReadingLimits) -> Struck:
-    """Return the cell styles and shared texts that are struck through in whole (ECMA-376-1, 18.4.10)."""
+    """Return the cell styles and shared texts that are struck through in whole (ECMA-376-1, 18.4.10, from memory)."""
     styles, texts = frozenset[str](), frozenset[str]()
     part = parts.get("xl/styles.xml")
     if part is not None and b"strike" in whole_part(archive, part, limits):

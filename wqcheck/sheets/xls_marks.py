@@ -10,7 +10,7 @@ from typing import Any
 from wqcheck.sheets.marks import Marks
 
 ERRORS = {0x00: "#NULL!", 0x07: "#DIV/0!", 0x0F: "#VALUE!", 0x17: "#REF!", 0x1D: "#NAME?", 0x24: "#NUM!", 0x2A: "#N/A"}
-"""Codes of errors in binary workbooks (Microsoft MS-XLS 2.5.10, MS-XLSB 2.5.97.2)."""
+"""Codes of errors in binary workbooks (Microsoft MS-XLS and MS-XLSB, BErr; numbers of the clauses 2.5.10 and 2.5.97.2 from memory)."""
 
 _DIMENSIONS, _DIMENSIONS_SIZE = 0x0200, 14
 
@@ -32,7 +32,7 @@ def check_sound(data: bytes) -> None:
     """Refuse an xls file over which a reader may walk in a circle for ever, or make room for cells that it has not.
 
     Counts of sectors are those of the header (Microsoft MS-CFB 2.2), the extent of a sheet that of its record
-    ``Dimensions`` (MS-XLS 2.4.90).
+    ``Dimensions`` (MS-XLS; number of the clause 2.4.90 from memory).
 
     Raises
     ------

@@ -1,6 +1,7 @@
 """Turns the binary parts of an xlsb file into the marks of its sheets: errors, hidden rows and columns, extent.
 
-Records, their kinds and their contents are those of Microsoft MS-XLSB. A reader may walk in a circle for ever over a
+Records and their contents are those of Microsoft MS-XLSB (``BrtRowHdr`` 2.4.761, ``BrtColInfo``); the numbers of their
+kinds are from memory. A reader may walk in a circle for ever over a
 record that is shorter than its kind asks for, so such a part is refused.
 """
 
@@ -73,7 +74,7 @@ def _hide_columns(marks: Marks, first: int, last: int, look: int) -> None:
 
 
 def _records(data: bytes) -> Iterator[tuple[int, int, int]]:
-    """Yield kind, start and size of each record of a part (Microsoft MS-XLSB 2.1.4)."""
+    """Yield kind, start and size of each record of a part (Microsoft MS-XLSB 2.1.4, from memory)."""
     place, end = 0, len(data)
     while place < end:
         kind, place = _number(data, place, 2)
