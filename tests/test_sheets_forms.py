@@ -1,4 +1,4 @@
-"""Forms of workbooks that laboratories send beside plain xlsx and csv, and damage of each: read and said, or one sentence.
+"""Forms of workbooks that laboratories send beside plain xlsx and csv, and damage of each: read, or one sentence.
 
 Strict Office Open XML (ISO/IEC 29500-1), OpenDocument 1.3, Microsoft MS-XLS, MS-CFB and MS-XLSB; the bare files are
 written by :mod:`tests.workbook_forms`.
@@ -13,6 +13,7 @@ import zipfile
 from pathlib import Path
 
 import pytest
+from typer.testing import CliRunner
 
 from tests.workbook_forms import (
     compound_file,
@@ -26,6 +27,7 @@ from tests.workbook_forms import (
     zipped,
 )
 from tests.workbooks import csv_text, said, table_of, xlsx_bytes
+from wqcheck.cli import app
 from wqcheck.errors import WorkbookError
 from wqcheck.sheets import ReadingLimits, read_workbook
 
@@ -104,7 +106,7 @@ def circle() -> bytes:
 
 
 def much_room() -> bytes:
-    """Return an xls file whose header counts 4 billion sectors (MS-CFB 2.2), to which the second reader pays no heed."""
+    """Return an xls file that counts 4 billion sectors (MS-CFB 2.2), to which the second reader pays no heed."""
     data = bytearray(xls_bytes(SHEETS))
     struct.pack_into("<I", data, 0x48, 0xFFFFFFF0)
     return bytes(data)
@@ -197,3 +199,13 @@ def test_a_text_with_quotes_and_one_without_are_cut_alike() -> None:
     first, second = (read_workbook(("book.csv", text.encode())) for text in (plain, quoted))
     assert table_of(first, "cell", "reported") == table_of(second, "cell", "reported")
     assert io.StringIO(plain).readline() in quoted
+
+
+def test_the_command_line_raises_the_number_of_cells(tmp_path: Path) -> None:
+    """``--most-cells`` is the bound of :class:`wqcheck.sheets.ReadingLimits`; what is beyond it is refused with exit 2."""
+    book, out = tmp_path / "book.xlsx", str(tmp_path / "readings.csv")
+    book.write_bytes(XLSX)
+    few = CliRunner().invoke(app, ["read", str(book), "--out", out, "--most-cells", "11"])
+    assert isinstance(few.exception, WorkbookError) or few.exit_code == 2
+    enough = CliRunner().invoke(app, ["read", str(book), "--out", out, "--most-cells", "12"])
+    assert enough.exit_code == 0, enough.output

@@ -112,10 +112,8 @@ def strict_xlsx(data: bytes) -> bytes:
         f"{old}drawingml/2006/": f"{new}drawingml/",
     }
     parts = unzipped(data)
-    for name, part in parts.items():
-        for from_, to in changes.items():
-            part = part.replace(from_.encode(), to.encode())
-        parts[name] = part
+    for from_, to in changes.items():
+        parts = {name: part.replace(from_.encode(), to.encode()) for name, part in parts.items()}
     book = parts["xl/workbook.xml"]
     parts["xl/workbook.xml"] = book.replace(b"<workbook ", b'<workbook conformance="strict" ', 1)
     return zipped(parts)

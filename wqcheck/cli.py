@@ -84,11 +84,17 @@ def read(
     layouts: LayoutsFolder = None,
     questions: Annotated[bool, typer.Option("--questions", help="Print what the sheets leave open.")] = False,
     train: TrainForPoints = None,
+    most_cells: Annotated[
+        int, typer.Option(min=1, help="Cells that one file may reach over, blank ones too.")
+    ] = 16_000_000,
 ) -> None:
     """Read workbooks into one table of readings, and say what every other cell is."""
-    from wqcheck.batch import take_in
+    from dataclasses import replace
 
-    taken = take_in(books, layouts_folder(layouts))
+    from wqcheck.batch import take_in
+    from wqcheck.sheets import READING_LIMITS
+
+    taken = take_in(books, layouts_folder(layouts), replace(READING_LIMITS, cells=most_cells))
     taken.readings.to_csv(out, index=False)
     say(taken.findings)
     cells = sum(book.cells for book in taken.books)

@@ -21,7 +21,8 @@ _ODD_NUMBERS = (
     b"0", b"-1", b"4294967295", b"4294967296", b"99999999999999999999", b"1e999", b"", b"1048576", b"1048577", b"16384",
     b"0x10", b"1.5", b"\xd9\xa3", b"NaN", b" 1", b"1 ", b"1,000", b"9" * 300,
 )  # fmt: skip
-_ODD_VALUES = (b'=""', b'="s"', b'="e"', b'="str"', b'="inlineStr"', b'="b"', b'="d"', b'="A0"', b'="XFD1048576"',
+_ODD_VALUES = (b'=""', b'="s"', b'="e"', b'="str"', b'="inlineStr"',
+               b'="b"', b'="d"', b'="A0"', b'="XFD1048576"',
                b'="XFE1"', b'="a1"', b'="$A$1"', b'="A1:B2"', b'="../../x"', b'="1"', b'="-5"', b"=x", b"='1'")  # fmt: skip
 
 
@@ -170,7 +171,7 @@ def _renamed(chance: random.Random, parts: list[Part]) -> bytes:
 def _wrong_sum(chance: random.Random, parts: list[Part]) -> bytes:
     """Damage a stored part behind its checksum."""
     data = bytearray(zipped(dict(parts), zipfile.ZIP_STORED))
-    name, part = chance.choice(parts)
+    _, part = chance.choice(parts)
     place = data.find(part) if part else -1
     if place > 0:
         data[place + chance.randrange(len(part))] ^= 1

@@ -33,7 +33,7 @@ _DECIMAL_POINT = re.compile(
 class ParsedResults:
     """What n result cells say: most a plain number, the others a :class:`~wqcheck.results.ReportedResult` each.
 
-    ``codes`` (shape (n,)) point into the texts of ``plain`` numbers (their values in ``numbers``) and, behind these, into
+    ``codes`` (shape (n,)) point into the texts of ``plain`` numbers (values in ``numbers``) and, behind these, into
     ``others``. ``marks`` are the decimal marks of the columns of texts, blank where neither the column nor the sheet
     proves one.
     """
@@ -85,10 +85,7 @@ def parse_results(
 def _place(cell: object, mark: str, plain: dict[tuple[str, float], int], others: list[ReportedResult]) -> int:
     """Return the place of a cell among *plain* numbers, or ``-1 - place`` among *others*; put it there if it is new."""
     text = cell_text(cell)
-    if isinstance(cell, float):
-        number = cell if math.isfinite(cell) else None
-    else:
-        number = plain_number(text, mark)
+    number = plain_number(text, mark) if not isinstance(cell, float) else cell if math.isfinite(cell) else None
     if number is not None:
         return plain.setdefault((text, number), len(plain))
     others.append(parse_result(cell if isinstance(cell, float) else text, mark))

@@ -111,7 +111,7 @@ def sheet_of_columns(
     hidden: bool = False,
     marks: Marks | None = None,
 ) -> Sheet:
-    """Return columns as a sheet: for each the *codes* of its cells (-1 is blank) that point into its *distinct* cells."""
+    """Return columns as a sheet: for each the *codes* of its cells (-1 is blank), which point into *distinct*."""
     end = max((int(np.flatnonzero(column >= 0)[-1]) + 1 for column in codes if (column >= 0).any()), default=0)
     shape = (end, len(codes))
     kept, stored = np.empty(shape, dtype=np.int32, order="F"), np.empty(shape, dtype=np.int8, order="F")

@@ -40,8 +40,8 @@ class Marks:
 def outside(name: str, part: str, given: str) -> str:
     """Return the sentence that refuses a workbook with a cell beyond the last row or column of any sheet."""
     return (
-        f"{name} names a cell outside of any sheet in {part!r} ({given[:40]}); open it in a spreadsheet program and save "
-        "it as a new .xlsx or .csv"
+        f"{name} names a cell outside of any sheet in {part!r} ({given[:40]}); open it in a spreadsheet program and "
+        "save it as a new .xlsx or .csv"
     )
 
 

@@ -1,4 +1,4 @@
-"""Turns the XML of an ods file into the marks of its sheets: errors, formulas without value, hidden and struck cells, extent.
+"""Turns the XML of an ods file into marks of its sheets: errors, formulas without value, hidden and struck cells.
 
 OpenDocument 1.3 part 3, 9.1 (tables, repeated rows and columns), ``office:value-type`` and
 ``style:text-line-through-style`` (numbers of clauses from memory).
@@ -65,9 +65,8 @@ class _Sheets:
     def _look(self, tag: str, given: dict[str, str]) -> None:
         if tag == "style:style":
             self.style = given.get("style:name", "") if given.get("style:family") == "table-cell" else ""
-        elif tag == "style:text-properties" and self.style:
-            if given.get("style:text-line-through-style", "none") != "none":
-                self.struck.add(self.style)
+        elif tag == "style:text-properties" and given.get("style:text-line-through-style", "none") != "none":
+            self.struck.add(self.style)
 
     def _cell(self, given: dict[str, str]) -> None:
         self.in_cell, self.text, self.cell_style = True, [], given.get("table:style-name", "")
@@ -105,7 +104,7 @@ class _Sheets:
         places = [(self.row + r, self.column + c) for r in range(self.rows_alike) for c in range(self.cells_alike)]
         if odd:
             self.marks.texts.update(dict.fromkeys(places, odd))
-        if self.cell_style in self.struck:
+        if self.cell_style and self.cell_style in self.struck:
             self.marks.struck.update(places)
 
     def refuse(self, *_: object) -> None:

@@ -1,7 +1,7 @@
 """Turns the bytes of a sheet's XML into how far it reaches, without parsing it, where nothing in it has to be marked.
 
-Each tag is looked at as bytes, all tags of a piece at once. What is written in a way that is not foreseen here is left to
-the parser of the whole part.
+Each tag is looked at as bytes, all tags of a piece at once. What is written in a way that is not foreseen here is
+left to the parser of the whole part.
 """
 
 from __future__ import annotations

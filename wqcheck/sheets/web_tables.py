@@ -1,7 +1,7 @@
 """Turns a web page or XML spreadsheet, as laboratory systems save them under the name .xls, into sheets of cells.
 
-Rows and cells are taken from ``tr``, ``td`` and ``th`` (HTML Living Standard, 4.9, from memory), or from ``Row`` and ``Cell`` of the
-XML spreadsheet form of 2003; cells that span several are filled in at their first place.
+Rows and cells are taken from ``tr``, ``td`` and ``th`` (HTML Living Standard, 4.9, from memory), or from ``Row`` and
+``Cell`` of the XML spreadsheet form of 2003; cells that span several are filled in at their first place.
 """
 
 from __future__ import annotations

@@ -10,7 +10,7 @@ from typing import Any
 from wqcheck.sheets.marks import Marks
 
 ERRORS = {0x00: "#NULL!", 0x07: "#DIV/0!", 0x0F: "#VALUE!", 0x17: "#REF!", 0x1D: "#NAME?", 0x24: "#NUM!", 0x2A: "#N/A"}
-"""Codes of errors in binary workbooks (Microsoft MS-XLS and MS-XLSB, BErr; numbers of the clauses 2.5.10 and 2.5.97.2 from memory)."""
+"""Codes of errors in binary workbooks (``BErr`` of Microsoft MS-XLS and MS-XLSB, from memory)."""
 
 _DIMENSIONS, _DIMENSIONS_SIZE = 0x0200, 14
 

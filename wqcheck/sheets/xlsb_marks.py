@@ -17,7 +17,8 @@ from wqcheck.sheets.marks import MOST_COLUMNS, MOST_ROWS, Marks, outside
 from wqcheck.sheets.reading_limits import ReadingLimits
 from wqcheck.sheets.xls_marks import ERRORS
 
-_ROW, _ERROR, _TEXT, _FORMULA_ERROR, _COLUMNS = 0, 3, 6, 11, 60
+_ROW, _TEXT, _COLUMNS = 0, 6, 60
+_ERRORS = frozenset([3, 11])
 _SHORTEST = {0: 17, 1: 8, 2: 12, 3: 9, 4: 9, 5: 16, 6: 12, 7: 12, 8: 12, 9: 16, 10: 9, 11: 9}
 """Fewest bytes of a row header and of the kinds of cells, all of which begin with their column and their style: blank,
 small number, error, boolean, number, text, shared text, and formulas of a text, number, boolean and error."""
@@ -50,22 +51,24 @@ def _sheet(name: str, part: str, data: bytes) -> Marks:
             _hide_columns(marks, *struct.unpack_from("<II8xH", data, start))
         if not within or kind not in _SHORTEST:
             continue
-        if size < _SHORTEST[kind]:
-            raise ValueError("a record of the sheet is too short for its kind")
+        _check_size(kind, data[start : start + size])
         [number] = struct.unpack_from("<I", data, start)
         if kind == _ROW:
             row = number
-            if data[start + 11] & _HIDDEN_ROW:
-                marks.hidden_rows.add(row)
+            marks.hidden_rows |= {row} if data[start + 11] & _HIDDEN_ROW else set()
             continue
         if row >= MOST_ROWS or number >= MOST_COLUMNS:
             raise WorkbookError(outside(name, part, f"row {row + 1}, column {number + 1}"))
         marks.reach(row, number)
-        if kind in {_ERROR, _FORMULA_ERROR}:
-            marks.texts[row, number] = ERRORS.get(data[start + 8], "#ERROR")
-        elif kind == _TEXT and struct.unpack_from("<I", data, start + 8)[0] * 2 > size - 12:
-            raise ValueError("a text of the sheet does not end within its record")
+        marks.texts |= {(row, number): ERRORS.get(data[start + 8], "#ERROR")} if kind in _ERRORS else {}
     return marks
+
+
+def _check_size(kind: int, record: bytes) -> None:
+    if len(record) < _SHORTEST[kind]:
+        raise ValueError("a record of the sheet is too short for its kind")
+    if kind == _TEXT and struct.unpack_from("<I", record, 8)[0] * 2 > len(record) - 12:
+        raise ValueError("a text of the sheet does not end within its record")
 
 
 def _hide_columns(marks: Marks, first: int, last: int, look: int) -> None:
