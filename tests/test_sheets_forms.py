@@ -202,7 +202,7 @@ def test_a_text_with_quotes_and_one_without_are_cut_alike() -> None:
 
 
 def test_the_command_line_raises_the_number_of_cells(tmp_path: Path) -> None:
-    """``--most-cells`` is the bound of :class:`wqcheck.sheets.ReadingLimits`; what is beyond it is refused with exit 2."""
+    """``--most-cells`` is the bound of :class:`wqcheck.sheets.ReadingLimits`; more is refused."""
     book, out = tmp_path / "book.xlsx", str(tmp_path / "readings.csv")
     book.write_bytes(XLSX)
     few = CliRunner().invoke(app, ["read", str(book), "--out", out, "--most-cells", "11"])

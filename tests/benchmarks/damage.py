@@ -21,9 +21,10 @@ _ODD_NUMBERS = (
     b"0", b"-1", b"4294967295", b"4294967296", b"99999999999999999999", b"1e999", b"", b"1048576", b"1048577", b"16384",
     b"0x10", b"1.5", b"\xd9\xa3", b"NaN", b" 1", b"1 ", b"1,000", b"9" * 300,
 )  # fmt: skip
-_ODD_VALUES = (b'=""', b'="s"', b'="e"', b'="str"', b'="inlineStr"',
-               b'="b"', b'="d"', b'="A0"', b'="XFD1048576"',
-               b'="XFE1"', b'="a1"', b'="$A$1"', b'="A1:B2"', b'="../../x"', b'="1"', b'="-5"', b"=x", b"='1'")  # fmt: skip
+_ODD_VALUES = (
+    b'=""', b'="s"', b'="e"', b'="str"', b'="inlineStr"', b'="b"', b'="d"', b'="A0"', b'="XFD1048576"', b'="XFE1"',
+    b'="a1"', b'="$A$1"', b'="A1:B2"', b'="../../x"', b'="1"', b'="-5"', b"=x", b"='1'",
+)  # fmt: skip
 
 
 def damaged(chance: random.Random, data: bytes) -> bytes:

@@ -1,8 +1,8 @@
 """Turns the XML of an xlsx file into the marks of its sheets: errors, formulas without value, hidden and struck cells.
 
 Most sheets hold none of these. So the bytes of each part are first looked over for any sign of one; only a sheet that
-shows one, or is written in an unusual way, is parsed in full (``row``, ``col``, ``c``, ``f``, ``v``: ECMA-376-1, 18.3.1,
-from memory).
+shows one, or is written in an unusual way, is parsed in full. Its elements ``row``, ``col``, ``c``, ``f`` and ``v`` are
+those of ECMA-376-1, 18.3.1 (from memory).
 """
 
 from __future__ import annotations
