@@ -209,3 +209,11 @@ def test_the_command_line_raises_the_number_of_cells(tmp_path: Path) -> None:
     assert isinstance(few.exception, WorkbookError) or few.exit_code == 2
     enough = CliRunner().invoke(app, ["read", str(book), "--out", out, "--most-cells", "12"])
     assert enough.exit_code == 0, enough.output
+
+
+def test_a_number_that_is_none_is_unreadable_and_stands_in_the_ledger() -> None:
+    """A double of an xls file can be NaN (IEEE 754); it is neither a value nor a blank cell."""
+    none = float("nan")
+    read = read_workbook(("book.xls", xls_bytes({"Results": [["Sample", "Lead (µg/L)", "Run"], ["S-1", none, none]]})))
+    assert table_of(read, "cell", "sign", "value") == [("B2", "unreadable", None)]
+    assert len(read.ledger()) + len(read.readings) == read.cells == 6

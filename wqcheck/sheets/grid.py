@@ -6,6 +6,7 @@ the file: row 0, column 0 is A1.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import islice
@@ -62,10 +63,9 @@ class Sheet:
         """Return the sheet with all columns blank but those from *start* up to *end*."""
         here = np.zeros(self.cells.shape[1], dtype=bool)
         here[start:end] = True
-        return replace(
-            self, cells=np.where(here, self.cells, None), stored=np.where(here, self.stored, np.int8(BLANK)),
-            codes=np.where(here, self.codes, np.int32(-1)),
-        )  # fmt: skip
+        cells, stored, codes = self.cells.copy(), self.stored.copy(), self.codes.copy()
+        cells[:, ~here], stored[:, ~here], codes[:, ~here] = None, BLANK, -1
+        return replace(self, cells=cells, stored=stored, codes=codes)
 
     def spread_down(self, top: int, bottom: int, column: int) -> None:
         """Write the cell at *top* of *column* into the rows below it up to *bottom*; they stay stored as blank."""
@@ -138,6 +138,8 @@ class _Column(dict[Any, int]):
         if isinstance(cell, str) and not cell.strip():
             self[cell] = -1
             return -1
+        if isinstance(cell, float) and math.isnan(cell):
+            return self["nan"]
         self.distinct.append(cell)
         number = self[cell] = len(self.distinct) - 1
         return number
