@@ -213,7 +213,7 @@ def test_the_command_line_raises_the_number_of_cells(tmp_path: Path) -> None:
 
 def test_a_number_that_is_none_is_unreadable_and_stands_in_the_ledger() -> None:
     """A double of an xls file can be NaN (IEEE 754); it is neither a value nor a blank cell."""
-    none = float("nan")
-    read = read_workbook(("book.xls", xls_bytes({"Results": [["Sample", "Lead (µg/L)", "Run"], ["S-1", none, none]]})))
-    assert table_of(read, "cell", "sign", "value") == [("B2", "unreadable", None)]
-    assert len(read.ledger()) + len(read.readings) == read.cells == 6
+    rows = [*ROWS[:2], ["S-2", float("nan"), 2], ["S-3", 3, float("nan")]]
+    read = read_workbook(("book.xls", xls_bytes({"Results": rows})))
+    assert table_of(read, "cell", "sign", "value") == [*EXPECTED, ("C4", "unreadable", None)]
+    assert len(read.ledger()) + len(read.readings) == read.cells == 12

@@ -100,7 +100,7 @@ class Run:
         worker = multiprocessing.get_context("fork").Process(target=_work, args=(self.seed, numbers, theirs))
         worker.start()
         theirs.close()
-        current = numbers[0]
+        current: int = numbers[0]
         try:
             while current < numbers[-1] + 1:
                 if not ours.poll(SECONDS):

@@ -40,7 +40,7 @@ def say_unread_column(work: Extraction, position: int, tested: set[str]) -> None
     if column.role and not compared:
         return
     given = work.grid.sheet.column(position).taken(work.result_rows)
-    found = np.flatnonzero(given.flags(lambda cell: kind_of(cell) & RESULT_LIKE))
+    found = np.flatnonzero(given.flags(lambda cell: bool(kind_of(cell) & RESULT_LIKE)))
     if not len(found):
         return
     heading = column.heading or column_name(position)
