@@ -11,6 +11,7 @@ import os
 import struct
 import zipfile
 from pathlib import Path
+from typing import Any
 
 import pytest
 from typer.testing import CliRunner
@@ -26,7 +27,7 @@ from tests.workbook_forms import (
     xml_spreadsheet,
     zipped,
 )
-from tests.workbooks import csv_text, said, table_of, xlsx_bytes
+from tests.workbooks import csv_text, roles_of, said, table_of, xlsx_bytes
 from wqcheck.cli import app
 from wqcheck.errors import WorkbookError
 from wqcheck.sheets import ReadingLimits, read_workbook
@@ -211,9 +212,10 @@ def test_the_command_line_raises_the_number_of_cells(tmp_path: Path) -> None:
     assert enough.exit_code == 0, enough.output
 
 
-def test_a_number_that_is_none_is_unreadable_and_stands_in_the_ledger() -> None:
-    """A double of an xls file can be NaN (IEEE 754); it is neither a value nor a blank cell."""
-    rows = [*ROWS[:2], ["S-2", float("nan"), 2], ["S-3", 3, float("nan")]]
+def test_a_number_that_is_none_is_no_result_and_stands_in_the_ledger() -> None:
+    """A double of an xls file can be NaN (IEEE 754); it reads as the word *nan*, which gives no result."""
+    rows: list[list[Any]] = [*ROWS[:2], ["S-2", float("nan"), 2], ["S-3", 3, float("nan")]]
     read = read_workbook(("book.xls", xls_bytes({"Results": rows})))
-    assert table_of(read, "cell", "sign", "value") == [*EXPECTED, ("C4", "unreadable", None)]
+    assert table_of(read, "cell", "sign", "value") == [("B2", "=", 1), ("C2", "<", 0.1), ("C3", "=", 2), ("B4", "=", 3)]
+    assert {cell: roles_of(read)[cell] for cell in ("B3", "C4")} == {"B3": "not tested", "C4": "not tested"}
     assert len(read.ledger()) + len(read.readings) == read.cells == 12
