@@ -104,7 +104,8 @@ def _analyte_column(columns: Mapping[int, Column], profiles: list[Profile]) -> i
     def strength(column: int) -> float:
         role = columns[column].role
         if role in {"parameter", "cas"}:
-            return profiles[column].analyte + (1.0 if role == "parameter" else 0.5)
+            own = (1.0 if role == "parameter" else 0.5) if profiles[column].analyte >= 0.05 else 0.0
+            return profiles[column].analyte + own
         usable = columns[column].analyte is None and role in {"", "other", "result", *IDENTITY}
         enough = profiles[column].analyte >= (0.7 if role in IDENTITY else 0.5)
         return profiles[column].analyte if usable and enough and profiles[column].distinct > 1 else 0.0
