@@ -1,8 +1,8 @@
 """Turns the text of a heading or label into the part that its column, row or value plays.
 
-Plain spellings in all languages stand in ``heading_words.csv``, patterns in ``headings.csv``, of which the first match
-wins. Both are held against the whole normalised text, once with and once without what stands in brackets. A heading that
-is also the name of a parameter is left to the parameters.
+Plain spellings of all languages stand in ``heading_words.csv``, patterns in ``headings.csv``, of which the first match
+wins. Both are held against the whole normalised text, once with and once without what stands in brackets. A heading
+that is also the name of a parameter is left to the parameters.
 """
 
 from __future__ import annotations
