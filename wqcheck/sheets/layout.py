@@ -17,6 +17,7 @@ from wqcheck.sheets.analytes_across import analytes_across
 from wqcheck.sheets.analytes_down import analytes_down, other_result
 from wqcheck.sheets.content import RESULT_LIKE, Kind, Profile, kinds_of
 from wqcheck.sheets.grid import Cells
+from wqcheck.sheets.grouped_samples import row_of_parts
 from wqcheck.sheets.headers import PROBED_ROWS, best_header, probe_of
 from wqcheck.sheets.subheadings import join_headings, places_below
 from wqcheck.sheets.table import IDENTITY, Column, Table, read_heading, without_mere_numbers
@@ -34,7 +35,7 @@ def find_table(cells: Cells, header: int | None = None, told: Mapping[int, Colum
     if not cells.size:
         return "the sheet has no cell with content"
     probe = probe_of(cells)
-    header = best_header(probe) if header is None else header
+    header = row_of_parts(cells, best_header(probe)) if header is None else header
     profiles = probe.profiles(-1 if header is None else header)
     columns, realigned = _columns(cells, header, profiles)
     columns |= told

@@ -160,7 +160,8 @@ def _with_unit(analyte: Analyte, units: list[tuple[str, Unit]]) -> Analyte:
 def unit_or_none(text: str) -> Unit | None:
     """Return the unit that *text* means, or None; an element symbol (``Cu``, ``C``) is no unit here."""
     plain = normalise(text)
-    if not text.strip() or (len(plain) <= 2 and plain in aliases()) or len(text) > 40:
+    symbol = len(plain) <= 2 and plain in aliases() and text.strip("()[] ").isalnum()
+    if not text.strip() or symbol or len(text) > 40:
         return None
     try:
         return recognise_unit(text)
