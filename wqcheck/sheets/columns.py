@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from wqcheck.errors import UnknownUnitError
+from wqcheck.numerals import IN_DOUBT
 from wqcheck.results import ReportedResult, parse_result
 from wqcheck.sheets.coded import Coded
 from wqcheck.sheets.grid import Cells
@@ -23,13 +24,17 @@ _DECIMAL_COMMA = re.compile(
 _DECIMAL_POINT = re.compile(
     r"(?<![\d.,])(?:\d+\.\d{1,2}|\d+\.\d{4,}|0\d*\.\d+|\d{4,}\.\d+|\d{1,3}(?:,\d{3})+\.\d+)(?![\d.,])"
 )
+_PLAIN_NUMBER = re.compile(r"\s*[<>≤≥±]?\s*[\d.,]+\s*%?\s*")
+_POINT_OR_THOUSANDS = re.compile(r"(?<![\d.,])[1-9]\d{0,2}\.\d{3}(?![\d.,])")
+_THOUSANDS_POINT = re.compile(r"(?<![\d.,])\d{1,3}(?:(?:\.\d{3})+,\d+|(?:\.\d{3}){2,})(?![\d.,])")
 
 
 @dataclass(frozen=True, slots=True)
 class ParsedResults:
     """What n result cells say, as a column of :class:`~wqcheck.results.ReportedResult`.
 
-    ``marks`` are the decimal marks of the columns of texts, blank where neither the column nor the sheet proves one.
+    ``marks`` are the decimal marks of the columns of texts, blank where neither the column nor the sheet proves one, or
+    where ``1.234`` stands beside decimal commas.
     """
 
     results: Coded
@@ -45,15 +50,17 @@ class ParsedResults:
         return ParsedResults(Coded(self.results.codes[rows], self.results.distinct), self.marks)
 
 
-def parse_results(cells: Cells, columns: npt.NDArray[np.int64], told: str = "") -> ParsedResults:
+def parse_results(
+    cells: Cells, columns: npt.NDArray[np.int64], told: str = "", around: Cells | None = None
+) -> ParsedResults:
     """Return the parsed *cells* (shape (n,)); *columns* (shape (n,)) says which cells share a decimal mark.
 
-    *told* is the mark where neither the column nor the sheet proves one.
+    *told* is the mark where neither the column nor the sheet proves one; *around* are all cells of the sheet.
     """
     given = Coded.of(cells)
     is_text = given.flags(lambda cell: isinstance(cell, str))
-    proven = _marks(cells, columns, is_text)
-    marks = {column: mark or told for column, mark in proven.items()}
+    proven, doubtful = _marks(cells, columns, is_text, around)
+    marks = {column: mark or told or doubtful.get(column, "") for column, mark in proven.items()}
     codes = np.full(len(cells), -1, dtype=np.int64)
     values: list[ReportedResult] = []
     for mark in sorted(set(marks.values()) | {""}):
@@ -71,13 +78,33 @@ def _parse_cell(cell: object, mark: str) -> ReportedResult:
     return parse_result(cell if isinstance(cell, float) else cell_text(cell), mark)
 
 
-def _marks(cells: Cells, columns: npt.NDArray[np.int64], is_text: npt.NDArray[np.bool_]) -> dict[int, str]:
-    """Return the decimal mark of each column: what its texts prove, else what the sheet proves."""
+def _marks(
+    cells: Cells, columns: npt.NDArray[np.int64], is_text: npt.NDArray[np.bool_], around: Cells | None
+) -> tuple[dict[int, str], dict[int, str]]:
+    """Return the decimal mark of each column: what its texts prove, else what the sheet proves.
+
+    Behind it stand the columns in which ``1.234`` may mean two numbers, with their mark and :data:`IN_DOUBT`; in the
+    first they have none.
+    """
     texts, owners = cells[is_text], columns[is_text]
-    found = {int(c): decimal_mark(set(texts[owners == c])) for c in np.unique(owners)}
-    proven = {mark for mark in found.values() if mark}
-    overall = proven.pop() if len(proven) == 1 else ""
-    return {column: mark or overall for column, mark in found.items()}
+    of_column = {int(c): set(texts[owners == c]) for c in np.unique(owners)}
+    found = {c: decimal_mark(given) for c, given in of_column.items()}
+    marks = {mark for mark in found.values() if mark}
+    overall = marks.pop() if len(marks) == 1 else ""
+    proven = {column: mark or overall for column, mark in found.items()}
+    asked = [c for c, mark in found.items() if mark != "." and any(map(_POINT_OR_THOUSANDS.search, of_column[c]))]
+    if not asked:
+        return proven, {}
+    numbers = _numbers_in(cells if around is None else around)
+    commas = any(map(_DECIMAL_COMMA.search, numbers))
+    grouped = any(map(_THOUSANDS_POINT.search, numbers))
+    doubtful = {c: proven[c] + IN_DOUBT for c in asked if commas and not (grouped and proven[c] == ",")}
+    return {**proven, **dict.fromkeys(doubtful, "")}, doubtful
+
+
+def _numbers_in(cells: Cells) -> set[str]:
+    """Return the texts of *cells* that are numbers and nothing else."""
+    return {cell for cell in cells.ravel() if isinstance(cell, str) and _PLAIN_NUMBER.fullmatch(cell)}
 
 
 def decimal_mark(texts: Iterable[str]) -> str:

@@ -108,7 +108,7 @@ class Extraction:
         return columns_beside(self.table)
 
     def cells_of(self, role: str) -> Cells | None:
-        """Return, for each result, its cell in the column of *role*: in that of its group, else in that of the table."""
+        """Return, for each result, its cell in the column of *role*: of its group, else of the table."""
         column, own = self.column_of(role), self.beside.get(role)
         if not own or not self.count:
             return None if column is None else self.per_row(column)

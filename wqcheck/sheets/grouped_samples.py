@@ -1,4 +1,4 @@
-"""Turns headings on several rows above analytes (a sample over its ``Result | Flag | LOQ``) into one group per sample."""
+"""Turns headings on several rows above analytes (a sample over ``Result | Flag | LOQ``) into one group per sample."""
 
 from __future__ import annotations
 

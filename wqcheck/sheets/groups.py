@@ -1,7 +1,7 @@
 """Turns a table with several result columns into the columns beside each of them that belong to it alone.
 
-A deliverable repeats ``Result | Qualifier | LOQ`` for every sample across, or ``Lead | Lead flag | Zinc | Zinc flag`` for
-every analyte across. What stands in such a group says nothing of the results of another one.
+A deliverable repeats ``Result | Qualifier | LOQ`` for every sample across, or ``Lead | Lead flag | Zinc | Zinc flag``
+for every analyte across. What stands in such a group says nothing of the results of another one.
 """
 
 from __future__ import annotations

@@ -21,6 +21,7 @@ from wqcheck.sheets.grouped_samples import row_of_parts
 from wqcheck.sheets.headers import PROBED_ROWS, best_header, probe_of
 from wqcheck.sheets.subheadings import join_headings, places_below
 from wqcheck.sheets.table import IDENTITY, Column, Table, read_heading, without_mere_numbers
+from wqcheck.sheets.verdict_words import with_verdicts
 
 NOTHING: Mapping[int, Column] = {}
 
@@ -73,7 +74,8 @@ def _columns(cells: Cells, header: int | None, profiles: list[Profile]) -> tuple
     headings = moved or headings
     columns = {c: Column("") for c in range(width) if profiles[c].filled}
     columns |= {c: read_heading(text) for c, text in headings.items()}
-    return _with_signs(cells[header + 1 :], without_mere_numbers(columns)), bool(moved)
+    below = cells[header + 1 :]
+    return with_verdicts(below, _with_signs(below, without_mere_numbers(columns))), bool(moved)
 
 
 def _with_signs(cells: Cells, columns: dict[int, Column]) -> dict[int, Column]:

@@ -27,6 +27,7 @@ from wqcheck.sheets.roles import RoleGrid, cell_text, column_name
 from wqcheck.sheets.table import Table
 from wqcheck.sheets.told import NO_TABLE, Told, told_table
 from wqcheck.sheets.unread import say_blank_results, say_moved_headings, say_unread_column, statements
+from wqcheck.sheets.verdicts import say_verdicts
 from wqcheck.tables import Ledger, Readings
 from wqcheck.units import Unit
 
@@ -227,6 +228,7 @@ def _read_table(
         count_told_cells(work)
     tested = set(taken.frames[-1][Readings.parameter].dropna().unique())
     _explain_rest(work, tested)
+    say_verdicts(work)
     say_blank_results(work, tested)
     say_moved_headings(work)
     work.findings.extend(statements(grid, taken.book.name, whole=False))
