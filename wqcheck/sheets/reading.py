@@ -24,6 +24,7 @@ from wqcheck.sheets.opening import open_book, open_books
 from wqcheck.sheets.reading_limits import READING_LIMITS, ReadingLimits
 from wqcheck.sheets.result_cells import find_result_cells
 from wqcheck.sheets.roles import RoleGrid, cell_text, column_name
+from wqcheck.sheets.shown_findings import say_shown
 from wqcheck.sheets.table import Table
 from wqcheck.sheets.told import NO_TABLE, Told, told_table
 from wqcheck.sheets.unread import say_blank_results, say_moved_headings, say_unread_column, statements
@@ -226,6 +227,7 @@ def _read_table(
     taken.frames.append(extract(work))
     if told.layout is not NO_ANSWERS:
         count_told_cells(work)
+    say_shown(work, taken.frames[-1][Readings.unit].to_numpy(dtype=object))
     tested = set(taken.frames[-1][Readings.parameter].dropna().unique())
     _explain_rest(work, tested)
     say_verdicts(work)

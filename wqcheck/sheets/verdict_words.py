@@ -42,7 +42,7 @@ def says_fail(cell: object, heading: str = "") -> bool:
     """Return whether the cell of a verdict column below *heading* is a bad verdict; ``no`` is below most headings."""
     said = says_verdict(cell)
     bad = "yes" if _TURNED.search(normalise(heading)) else "no"
-    return said == "fail" or said == bad
+    return said in {"fail", bad}
 
 
 def with_verdicts(cells: Cells, columns: Mapping[int, Column]) -> dict[int, Column]:
@@ -57,7 +57,7 @@ def with_verdicts(cells: Cells, columns: Mapping[int, Column]) -> dict[int, Colu
 
 
 def _only_verdicts(column: Cells) -> bool:
-    """Return whether *column* holds good or bad verdicts alone; the first cell of most columns shows that it does not."""
+    """Return whether *column* holds verdicts alone; the first cell of most columns shows that it does not."""
     filled = (cell for cell in column if cell is not None)
     first = next(filled, None)
     return says_verdict(first) in {"pass", "fail"} and all(says_verdict(cell) in {"pass", "fail"} for cell in filled)

@@ -1,7 +1,7 @@
 """Turns what the laboratory itself says of its results (*fail*, *voldoet niet*, *no cumple*) into findings that hold.
 
-A verdict of the laboratory makes no result pass or fail here; where it is bad it has to be looked at, for the laboratory
-may know more than the sheet.
+A verdict of the laboratory makes no result pass or fail here; where it is bad it has to be looked at, for the
+laboratory may know more than the sheet.
 """
 
 from __future__ import annotations
@@ -27,8 +27,8 @@ def say_verdicts(work: Extraction) -> None:
         given = given or str(next((text for text, _ in texts.groups(bad)), ""))
     if failed.any():
         message = (
-            f"the laboratory itself calls {int(failed.sum())} result(s) bad; find out why before they are used, whatever "
-            "the limits say"
+            f"the laboratory itself calls {int(failed.sum())} result(s) bad; find out why before they are used, "
+            "whatever the limits say"
         )
         work.note("laboratory verdict", message, work.where(np.flatnonzero(failed)), given, Severity.HOLD)
     _say_rows(work)
