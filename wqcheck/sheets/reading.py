@@ -21,6 +21,7 @@ from wqcheck.sheets.labels import Fact, read_labels
 from wqcheck.sheets.layouts import FoundTable, Layouts, choose_layout, find_tables
 from wqcheck.sheets.mark_findings import mark_findings
 from wqcheck.sheets.opening import open_book, open_books
+from wqcheck.sheets.other_samples import say_other_samples
 from wqcheck.sheets.reading_limits import READING_LIMITS, ReadingLimits
 from wqcheck.sheets.result_cells import find_result_cells
 from wqcheck.sheets.roles import RoleGrid, cell_text, column_name
@@ -231,6 +232,7 @@ def _read_table(
     tested = set(taken.frames[-1][Readings.parameter].dropna().unique())
     _explain_rest(work, tested)
     say_verdicts(work)
+    say_other_samples(work)
     say_blank_results(work, tested)
     say_moved_headings(work)
     work.findings.extend(statements(grid, taken.book.name, whole=False))
