@@ -166,3 +166,10 @@ def test_a_sheet_that_calls_itself_an_example_holds(title: str) -> None:
 def test_columns_of_several_years_hold(years: tuple[Any, Any]) -> None:
     read = read_rows([["Parameter", "Unit", *years], ["Lead", "µg/L", 1, 2], ["Iron", "µg/L", 2, 3]])
     assert held(read, "columns of years") == [("C1", "C, D")]
+
+
+@pytest.mark.parametrize(("slip", "meant"), [("absnet", "absent"), ("afwezigg", "afwezig"), ("auzsente", "ausente")])
+def test_a_misspelled_word_is_offered_and_never_applied(slip: str, meant: str) -> None:
+    read = read_rows([["Parameter", "Unit", "Result"], ["E. coli", "CFU/100 mL", slip], ["Lead", "µg/L", 1]])
+    assert table_of(read, "sign")[0] == ("unreadable",)
+    assert [f.message for f in read.findings if f.code == "unreadable result" and repr(meant) in f.message]

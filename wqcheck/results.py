@@ -123,6 +123,11 @@ def _words() -> Mapping[str, str]:
     return {_fold(row["word"]): row["meaning"] for row in csv.DictReader(text.splitlines())}
 
 
+def words_for_results() -> tuple[str, ...]:
+    """Return every word of ``result_words.csv`` that stands for a result, folded, with at least four letters."""
+    return tuple(word for word, meaning in _words().items() if meaning not in {"<", ">", "unusable"} and len(word) > 3)
+
+
 @cache
 def _sign_words() -> re.Pattern[str]:
     words = [re.escape(word) for word, meaning in _words().items() if meaning in {"<", ">"}]

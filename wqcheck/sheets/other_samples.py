@@ -13,8 +13,9 @@ from wqcheck.sheets.extraction import Extraction
 from wqcheck.sheets.roles import column_name, first_cells
 
 _EXAMPLE = re.compile(
-    r"(?:.*\b)?(?:example|sample form|dummy|demo data|template|exemple|modele|exemplo|modelo|ejemplo|beispiel\w*|musterbericht|muster|vorlage|esempio|fac ?simile|modello"
-    r"|voorbeeld\w*|sjabloon|przyklad\w*|wzor|priklad|vzor|exempel|mall)(?:\b.*)?"
+    r"(?:.*\b)?(?:example|sample form|dummy|demo data|template|exemple|modele|exemplo|modelo|ejemplo|beispiel\w*|muster"
+    r"|musterbericht|vorlage|esempio|fac ?simile|modello|voorbeeld\w*|sjabloon|przyklad\w*|wzor|priklad|vzor|exempel"
+    r"|mall)(?:\b.*)?"
 )
 _YEAR = re.compile(r"(?:.*\b)?((?:19|20)\d\d)(?:\b.*)?")
 _MOST_WORDS = 5
@@ -51,10 +52,9 @@ def _say_years(work: Extraction) -> None:
     dated = work.special_row("sampled_at")
     if len(set(years.values())) < 2 or (dated is not None and dated != work.table.header):
         return
-    message = (
-        f"results stand in columns of several years ({', '.join(sorted(set(years.values())))}), and those of other years "
-        "are not of this batch; take these columns out, or give each its sampling date"
-    )
+    named = ", ".join(sorted(set(years.values())))
+    message = f"results stand in columns of several years ({named}), and those of other years are not of this batch; "
+        "take these columns out, or give each its sampling date"
     where = work.at(work.table.header or 0, min(years))
     work.note("columns of years", message, where, first_cells([column_name(c) for c in years]), Severity.HOLD)
 

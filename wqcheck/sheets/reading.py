@@ -228,13 +228,7 @@ def _read_table(
     taken.frames.append(extract(work))
     if told.layout is not NO_ANSWERS:
         count_told_cells(work)
-    say_shown(work, taken.frames[-1][Readings.unit].to_numpy(dtype=object))
-    tested = set(taken.frames[-1][Readings.parameter].dropna().unique())
-    _explain_rest(work, tested)
-    say_verdicts(work)
-    say_other_samples(work)
-    say_blank_results(work, tested)
-    say_moved_headings(work)
+    _say_of_table(work, taken.frames[-1])
     work.findings.extend(statements(grid, taken.book.name, whole=False))
     taken.findings.extend(work.findings)
     taken.supplied += work.supplied
@@ -242,6 +236,17 @@ def _read_table(
         ReadTable(found=given, table=table, orders=work.orders, marks=work.parsed.marks, ambiguous=work.ambiguous)
     )
     return facts, unit
+
+
+def _say_of_table(work: Extraction, readings: pd.DataFrame) -> None:
+    """Explain the rest of a table and say what is odd about its results."""
+    tested = set(readings[Readings.parameter].dropna().unique())
+    say_shown(work, readings[Readings.unit].to_numpy(dtype=object))
+    _explain_rest(work, tested)
+    say_verdicts(work)
+    say_other_samples(work)
+    say_blank_results(work, tested)
+    say_moved_headings(work)
 
 
 def _told(taken: _Taken, given: FoundTable) -> Told:

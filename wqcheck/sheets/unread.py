@@ -105,8 +105,8 @@ def say_blank_results(work: Extraction, tested: set[str]) -> None:
             named = dict.fromkeys(str(codes.distinct[code]).replace("_", " ") for code in codes.codes[at])
             names = first_cells(named)
             message = (
-                f"{len(at)} row(s) of the sheet name {names} but give no result, {why}; they count as not done: ask for "
-                "them, or take the rows out of the sheet"
+                f"{len(at)} row(s) of the sheet name {names} but give no result, {why}; they count as not done: "
+                "ask for them, or take the rows out of the sheet"
             )
             work.note("no result given", message, work.at(int(rows[at[0]]), naming[0]), names, severity)
 
