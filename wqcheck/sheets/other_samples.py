@@ -53,8 +53,10 @@ def _say_years(work: Extraction) -> None:
     if len(set(years.values())) < 2 or (dated is not None and dated != work.table.header):
         return
     named = ", ".join(sorted(set(years.values())))
-    message = f"results stand in columns of several years ({named}), and those of other years are not of this batch; "
+    message = (
+        f"results stand in columns of several years ({named}), and those of other years are not of this batch; "
         "take these columns out, or give each its sampling date"
+    )
     where = work.at(work.table.header or 0, min(years))
     work.note("columns of years", message, where, first_cells([column_name(c) for c in years]), Severity.HOLD)
 
