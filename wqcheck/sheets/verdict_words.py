@@ -48,7 +48,7 @@ def says_fail(cell: object, heading: str = "") -> bool:
 def with_verdicts(cells: Cells, columns: Mapping[int, Column]) -> dict[int, Column]:
     """Return *columns* with the role ``verdict`` for those that hold nothing but verdicts, whatever their heading."""
     results = sum(column.role == "result" for column in columns.values())
-    free = {"", "other", "qualifier", "remark", "limit"} | ({"result"} if results > 1 else set())
+    free = {"", "other", "qualifier", "limit"} | ({"result"} if results > 1 else set())
     found = dict(columns)
     for c, column in columns.items():
         if column.analyte is None and column.role in free and _only_verdicts(cells[:, c]):
