@@ -98,9 +98,9 @@ def _contradicting_units(work: Extraction, code: Coded, sources: tuple[Coded, ..
     of the heading (``µS/cm`` below ``Result (mg/L)``) is an exception that the row states.
     """
     inside, _, *around = sources
-    own = set(work.beside.get("unit", {}).values())
-    alike = [column for column in work.table.with_role("unit") if column not in own]
-    stated = [texts_of(work.per_row(column)) for column in alike] + ([work.row_texts("unit")] if own else [])
+    grouped = set(work.beside.get("unit", {}).values())
+    alike = [column for column in work.table.with_role("unit") if column not in grouped]
+    stated = [texts_of(work.per_row(column)) for column in alike] + ([work.row_texts("unit")] if grouped else [])
     labels = [units_of(texts).attribute("label") for texts in (*stated, *around)]
     labels = [label.map(lambda label: label if "/" in label else None) for label in labels]
     both = np.zeros(work.count, dtype=bool)

@@ -59,9 +59,9 @@ def _say_rows(work: Extraction) -> None:
     )
     rows = np.flatnonzero(named)
     bad = Coded.of(work.cells[rows].ravel()).flags(lambda cell: says_verdict(cell) in {"fail", "no"})
-    at, columns = np.nonzero(bad.reshape(len(rows), work.cells.shape[1])) if len(rows) else ([], [])
+    at, columns = np.nonzero(bad.reshape(len(rows), work.cells.shape[1]))
     if len(at):
-        names = cell_names(rows[at] + work.grid.sheet.top, np.asarray(columns))
+        names = cell_names(rows[at] + work.grid.sheet.top, columns)
         message = "a row of verdicts of the laboratory calls results bad; find out why before they are used"
         where = work.at(int(rows[at[0]]), int(columns[0]))
         work.note("laboratory verdict", message, where, first_cells(names), Severity.HOLD)
