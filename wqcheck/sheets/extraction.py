@@ -117,7 +117,9 @@ class Extraction:
         for place in own.values():
             self.grid.mark(self.result_rows, place, role.replace("_", " "), "belongs to the result of its group")
         places = at[self.found.columns]
-        return np.where(places < 0, None, self.cells[self.found.rows, places])
+        cells = np.asarray(self.cells[self.found.rows, places], dtype=object)
+        cells[places < 0] = None
+        return cells
 
     def headings_of(self, role: str) -> Coded:
         """Return, for each result, the heading of its column of *role*."""

@@ -7,6 +7,7 @@ laboratory may know more than the sheet.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 
 import numpy as np
 
@@ -40,10 +41,10 @@ def _beside(work: Extraction) -> Iterator[tuple[Coded, Flags]]:
     for result, column in own.items():
         heading = work.table.columns[column].heading
         texts = texts_of(work.per_row(column)).without(work.found.columns != result)
-        yield texts, texts.flags(lambda text, heading=heading: says_fail(text, heading))
+        yield texts, texts.flags(partial(says_fail, heading=heading))
     for column in [c for c in work.table.with_role("verdict") if c not in own.values()]:
         texts, heading = texts_of(work.per_row(column)), work.table.columns[column].heading
-        yield texts, texts.flags(lambda text, heading=heading: says_fail(text, heading))
+        yield texts, texts.flags(partial(says_fail, heading=heading))
     for role in ("qualifier", "remark"):
         texts = work.row_texts(role)
         yield texts, texts.flags(lambda text: says_verdict(text) == "fail")
