@@ -16,7 +16,7 @@ from functools import cache
 from importlib.resources import files
 
 from wqcheck.errors import UnknownUnitError
-from wqcheck.numerals import AWAITED, FORMULA, UNREADABLE, format_number, to_number
+from wqcheck.numerals import AWAITED, FORMULA, IN_DOUBT, UNREADABLE, format_number, to_number
 from wqcheck.tables import Sign
 from wqcheck.units import recognise_unit
 
@@ -81,7 +81,7 @@ _LONGEST = 500
 """Characters of a result at most: over long texts the patterns below take time that grows with the square."""
 
 _WHOLE, _POINT = re.compile(r"[0-9]{1,15}"), re.compile(r"[0-9]{1,15}(?:\.[0-9]{1,15})?")
-_PLAIN_NUMBER = {"": _POINT, ".": _POINT, ",": _WHOLE}
+_PLAIN_NUMBER = {"": _POINT, ".": _POINT, ",": _WHOLE, IN_DOUBT: _WHOLE, f",{IN_DOUBT}": _WHOLE}
 """Numbers that no rule below reads otherwise, by the decimal mark of their column: most cells of most sheets."""
 
 _NUMBER = r"[+-]?(?:\d[\d.,'’ \u00a0\u202f]*\d|\d|[.,]\d+)"
@@ -128,6 +128,11 @@ _OTHER_NUMBER = re.compile(
 def _words() -> Mapping[str, str]:
     text = files("wqcheck").joinpath("result_words.csv").read_text(encoding="utf-8")
     return {_fold(row["word"]): row["meaning"] for row in csv.DictReader(text.splitlines())}
+
+
+def words_for_results() -> tuple[str, ...]:
+    """Return every word of ``result_words.csv`` that stands for a result, folded, with at least four letters."""
+    return tuple(word for word, meaning in _words().items() if meaning not in {"<", ">", "unusable"} and len(word) > 3)
 
 
 @cache

@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from itertools import chain
 from operator import attrgetter
 from typing import Any
 
@@ -13,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from wqcheck.errors import UnknownUnitError
+from wqcheck.numerals import IN_DOUBT
 from wqcheck.results import ReportedResult, parse_result, plain_number
 from wqcheck.sheets.coded import Coded
 from wqcheck.sheets.grid import Sheet
@@ -27,6 +29,9 @@ _DECIMAL_COMMA = re.compile(
 _DECIMAL_POINT = re.compile(
     r"(?<![\d.,])(?:\d+\.\d{1,2}|\d+\.\d{4,}|0\d*\.\d+|\d{4,}\.\d+|\d{1,3}(?:,\d{3})+\.\d+)(?![\d.,])"
 )
+_PLAIN_NUMBER = re.compile(r"\s*[<>≤≥±]?\s*[\d.,]+\s*%?\s*")
+_POINT_OR_THOUSANDS = re.compile(r"(?<![\d.,])[1-9]\d{0,2}\.\d{3}(?![\d.,])")
+_THOUSANDS_POINT = re.compile(r"(?<![\d.,])\d{1,3}(?:(?:\.\d{3})+,\d+|(?:\.\d{3}){2,})(?![\d.,])")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -35,7 +40,7 @@ class ParsedResults:
 
     ``codes`` (shape (n,)) point into the texts of ``plain`` numbers (values in ``numbers``) and, behind these, into
     ``others``. ``marks`` are the decimal marks of the columns of texts, blank where neither the column nor the sheet
-    proves one.
+    proves one, or where ``1.234`` stands beside decimal commas.
     """
 
     codes: npt.NDArray[np.int64]
@@ -68,11 +73,11 @@ def parse_results(
     order = np.argsort(columns, kind="stable")
     parts = np.split(order, np.flatnonzero(np.diff(columns[order])) + 1) if len(order) else []
     given = {int(columns[part[0]]): (part, sheet.column(int(columns[part[0]])).taken(rows[part])) for part in parts}
-    marks = _marks({column: cells.distinct for column, (_, cells) in given.items()})
+    marks, doubtful = _marks(sheet, {column: cells.distinct for column, (_, cells) in given.items()})
     plain, others = dict[tuple[str, float], int](), list[ReportedResult]()
     codes = np.empty(len(columns), dtype=np.int64)
     for column, (part, cells) in given.items():
-        mark = marks.get(column, "") or told
+        mark = marks.get(column, "") or told or doubtful.get(column, "")
         places = [_place(cell, mark, plain, others) for cell in cells.distinct]
         codes[part] = np.array(places, dtype=np.int64)[cells.codes]
     return ParsedResults(
@@ -92,13 +97,32 @@ def _place(cell: object, mark: str, plain: dict[tuple[str, float], int], others:
     return -len(others)
 
 
-def _marks(given: Mapping[int, Iterable[object]]) -> dict[int, str]:
-    """Return the decimal mark of each column that holds texts: what these prove, else what the sheet proves."""
+def _marks(sheet: Sheet, given: Mapping[int, Iterable[object]]) -> tuple[dict[int, str], dict[int, str]]:
+    """Return the decimal mark of each column that holds texts: what these prove, else what the sheet proves.
+
+    Behind it stand the columns in which ``1.234`` may mean two numbers, with their mark and :data:`IN_DOUBT`; in the
+    first they have none.
+    """
     texts = {column: [cell for cell in cells if isinstance(cell, str)] for column, cells in given.items()}
     found = {column: decimal_mark(each) for column, each in texts.items() if each}
-    proven = {mark for mark in found.values() if mark}
-    overall = proven.pop() if len(proven) == 1 else ""
-    return {column: mark or overall for column, mark in found.items()}
+    marks = {mark for mark in found.values() if mark}
+    overall = marks.pop() if len(marks) == 1 else ""
+    proven = {column: mark or overall for column, mark in found.items()}
+    asked = [c for c, mark in found.items() if mark != "." and any(map(_POINT_OR_THOUSANDS.search, texts[c]))]
+    if not asked:
+        return proven, {}
+    numbers = _numbers_in(sheet)
+    commas = any(map(_DECIMAL_COMMA.search, numbers))
+    grouped = any(map(_THOUSANDS_POINT.search, numbers))
+    doubtful = {c: proven[c] + IN_DOUBT for c in asked if commas and not (grouped and proven[c] == ",")}
+    return {**proven, **dict.fromkeys(doubtful, "")}, doubtful
+
+
+def _numbers_in(sheet: Sheet) -> set[str]:
+    """Return the texts of *sheet* that are numbers and nothing else."""
+    rows = np.arange(len(sheet.cells))
+    cells = chain.from_iterable(sheet.column(c).taken(rows).distinct for c in range(sheet.cells.shape[1]))
+    return {cell for cell in cells if isinstance(cell, str) and _PLAIN_NUMBER.fullmatch(cell)}
 
 
 def decimal_mark(texts: Iterable[str]) -> str:

@@ -14,6 +14,7 @@ from wqcheck.sheet_layouts.records import SheetLayout
 from wqcheck.sheets.coded import Coded, Flags
 from wqcheck.sheets.columns import ParsedResults, texts_of
 from wqcheck.sheets.grid import Cells
+from wqcheck.sheets.groups import columns_beside
 from wqcheck.sheets.labels import Fact
 from wqcheck.sheets.result_cells import Positions, ResultCells
 from wqcheck.sheets.roles import RoleGrid, cell_names, column_name, first_cells
@@ -85,9 +86,10 @@ class Extraction:
     def column_of(self, role: str, instead_of: Collection[int] = ()) -> int | None:
         """Return the fullest column of *role*, leftmost of equals, and mark every cell of that role.
 
-        The columns of *instead_of* are taken only where there is no other.
+        The columns of *instead_of* are taken only where there is no other; those of one group of columns are not.
         """
-        columns = self.table.with_role(role)
+        own = set(self.beside.get(role, {}).values())
+        columns = [column for column in self.table.with_role(role) if column not in own]
         if not columns or not self.count:
             return None
         first = [column for column in columns if column not in instead_of] or columns
@@ -100,10 +102,36 @@ class Extraction:
             )
         return best
 
+    @cached_property
+    def beside(self) -> Mapping[str, Mapping[int, int]]:
+        """By role, the column that belongs to each result column alone."""
+        return columns_beside(self.table)
+
+    def cells_of(self, role: str) -> Coded | None:
+        """Return, for each result, its cell in the column of *role*: of its group, else of the table."""
+        column, own = self.column_of(role), self.beside.get(role)
+        if not own or not self.count:
+            return None if column is None else self.per_row(column)
+        at = np.full(self.cells.shape[1], -1 if column is None else column)
+        at[list(own)] = list(own.values())
+        for place in own.values():
+            self.grid.mark(self.result_rows, place, role.replace("_", " "), "belongs to the result of its group")
+        places = at[self.found.columns]
+        cells = np.asarray(self.cells[self.found.rows, places], dtype=object)
+        cells[places < 0] = None
+        return Coded.of(cells)
+
+    def headings_of(self, role: str) -> Coded:
+        """Return, for each result, the heading of its column of *role*."""
+        column, own = self.column_of(role), self.beside.get(role, {})
+        headings = {c: self.table.columns[place].heading or None for c, place in own.items()}
+        general = "" if column is None else self.table.columns[column].heading
+        return self.of_columns(headings).or_else(Coded.all_the_same(general, self.count))
+
     def row_texts(self, role: str) -> Coded:
-        """Return, for each result, the text in the column of *role*."""
-        column = self.column_of(role)
-        return Coded.blank(self.count) if column is None else texts_of(self.per_row(column))
+        """Return, for each result, the text in its column of *role*."""
+        cells = self.cells_of(role)
+        return Coded.blank(self.count) if cells is None else texts_of(cells)
 
     def special_row(self, role: str) -> int | None:
         """Return the row that gives *role* for each column of results."""

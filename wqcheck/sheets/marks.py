@@ -22,12 +22,17 @@ class Marks:
 
     ``texts`` are errors (``#N/A``) and formulas without a saved value, which would else read as blank; ``rows`` and
     ``columns`` how far the sheet reaches; ``filtered`` says that some of the hidden rows are hidden by a filter.
+    ``comments`` are the texts of comments on cells, ``formats`` the number formats that can show something else than
+    the value, ``merged`` the first and the last cell of merged ones.
     """
 
     texts: dict[Place, str] = field(default_factory=dict)
     hidden_rows: set[int] = field(default_factory=set)
     hidden_columns: set[int] = field(default_factory=set)
     struck: set[Place] = field(default_factory=set)
+    comments: dict[Place, str] = field(default_factory=dict)
+    formats: dict[Place, str] = field(default_factory=dict)
+    merged: list[tuple[Place, Place]] = field(default_factory=list)
     filtered: bool = False
     rows: int = 0
     columns: int = 0

@@ -55,6 +55,8 @@ def find_result_cells(grid: RoleGrid, table: Table, layout: SheetLayout = NO_ANS
     below = _below_results(grid.sheet, table, rows, unreadable)
     alone |= below
     words = below | (alone & (unreadable | _above_names(grid, table, rows)))
+    words |= unreadable & _labelled(grid.sheet, table, rows)
+    alone |= words
     grid.mark(rows[words], columns[words], "text", "not in a row of results")
     orphan = alone & ~words
     grid.mark(rows[orphan], columns[orphan], "not used", "a value whose row names no sample, point, date or analyte")
@@ -181,6 +183,19 @@ def _above_names(grid: RoleGrid, table: Table, rows: Positions) -> npt.NDArray[n
         return np.zeros(len(rows), dtype=bool)
     named = np.flatnonzero(grid.filled_cells()[table.first :, table.with_role("parameter")[0]])
     return np.asarray(rows < table.first + (named[0] if len(named) else 0))
+
+
+def _labelled(sheet: Sheet, table: Table, rows: Positions) -> npt.NDArray[np.bool_]:
+    """Return, per result of a crosstab, whether its row is named by a heading of no result (``Sub-Matrix: WATER``)."""
+    if table.kind != "crosstab":
+        return np.zeros(len(rows), dtype=bool)
+    return sheet.column(table.with_role("parameter")[0]).taken(rows).flags(_names_no_analyte)
+
+
+def _names_no_analyte(cell: object) -> bool:
+    if not isinstance(cell, str) or analyte_inside(cell.strip()) is not None:
+        return False
+    return heading_role(cell.partition(":")[0].strip()) not in {"", "parameter", "result"}
 
 
 def group_names(cells: Cells, rows: Positions) -> Cells:

@@ -8,6 +8,7 @@ import numpy as np
 
 from wqcheck.findings import Finding, Severity
 from wqcheck.near_names import did_you_mean
+from wqcheck.parameters import normalise
 from wqcheck.sheets.coded import Coded, Flags
 from wqcheck.sheets.columns import analytes_of, texts_of
 from wqcheck.sheets.content import RESULT_LIKE, Kind, kind_of, kinds_of
@@ -26,7 +27,9 @@ _FACTOR = re.compile(r"dilut|multipl|factor|faktor|facteur|diluc", re.I)
 _COMPARED = frozenset(["limit", "computed", "verdict", "reporting_limit", "detection_limit"])
 _LONG_SENTENCE = 160
 REQUEST_SHEET = "Request"
-"""Name of the sheet of a blank form: what a laboratory leaves open there was asked for and is no lost result."""
+"""Name of the sheet of a blank form."""
+NEEDED_HEADING = "needed"
+"""Heading, normalised, of the column of a blank form that says of a row why its result is needed."""
 
 
 def say_unread_column(work: Extraction, position: int, tested: set[str]) -> None:
@@ -75,25 +78,39 @@ def _counts_rows(given: Coded) -> bool:
 
 
 def say_blank_results(work: Extraction, tested: set[str]) -> None:
-    """Report each analyte that a row of a long table names, with no result there nor for it in any other row.
+    """Report the rows of a long table that name an analyte and give no result: they are not done.
 
-    It holds nothing by itself, for request sheets name more than is tested; what is required holds where it is missing.
+    It informs where a result of the analyte stands nowhere in the table (*tested* are the codes that have one), or is
+    missing for some samples. In a request form it holds where the form says that the result is needed.
     """
     naming = work.table.with_role("parameter")
-    if work.table.kind != "long" or not naming or not tested or work.grid.sheet.name == REQUEST_SHEET:
+    if work.table.kind != "long" or not naming or not tested:
         return
     filled = work.grid.filled_cells()
     blank = ~filled[:, work.table.with_role("result")].any(axis=1) & filled[:, naming[0]] & (filled.sum(axis=1) > 1)
     blank[: work.table.first] = False
     units = work.table.with_role("unit")
     blank &= filled[:, units].any(axis=1) if units else True
+    needed = [c for c, column in work.table.columns.items() if normalise(column.heading) == NEEDED_HEADING]
     rows = np.flatnonzero(blank)
     codes = analytes_of(texts_of(work.grid.sheet.column(naming[0]).taken(rows))).attribute("code")
-    lacking = np.flatnonzero(codes.known() & ~codes.flags(lambda code: code in tested))
-    if len(lacking):
-        names = first_cells(dict.fromkeys(str(codes.distinct[code]).replace("_", " ") for code in codes.codes[lacking]))
-        message = f"rows of the sheet name {names} but give no result; ask for it, or take the row out of the sheet"
-        work.note("no result given", message, work.at(int(rows[lacking[0]]), naming[0]), names)
+    work.grid.mark(rows[codes.known()], naming[0], "not tested", "its row gives no result: not done")
+    asked = filled[rows][:, needed].any(axis=1) if needed else np.zeros(len(rows), dtype=bool)
+    elsewhere = codes.flags(lambda code: code in tested)
+    for lacking, why, severity in (
+        (codes.known() & asked, "that the form says are needed", Severity.HOLD),
+        (codes.known() & ~asked & ~elsewhere, "and no other row does", Severity.NOTE),
+        (codes.known() & ~asked & elsewhere, "though other rows do", Severity.NOTE),
+    ):
+        at = np.flatnonzero(lacking)
+        if len(at):
+            named = dict.fromkeys(str(codes.distinct[code]).replace("_", " ") for code in codes.codes[at])
+            names = first_cells(named)
+            message = (
+                f"{len(at)} row(s) of the sheet name {names} but give no result, {why}; they count as not done: "
+                "ask for them, or take the rows out of the sheet"
+            )
+            work.note("no result given", message, work.at(int(rows[at[0]]), naming[0]), names, severity)
 
 
 def say_moved_headings(work: Extraction) -> None:

@@ -19,6 +19,7 @@ from wqcheck.sheets.marks import Marks, check_extent
 from wqcheck.sheets.ods_marks import ods_marks
 from wqcheck.sheets.ooxml_marks import ooxml_marks
 from wqcheck.sheets.reading_limits import ReadingLimits
+from wqcheck.sheets.shown_marks import add_shown_marks
 from wqcheck.sheets.xls_marks import check_sound, open_xls, xls_marks, xls_rows
 from wqcheck.sheets.xlsb_marks import xlsb_marks
 
@@ -84,6 +85,7 @@ def _take_marks(opened: _Opened) -> None:
             opened.in_order = xlsb_marks(opened.name, archive, opened.limits)
         else:
             opened.marks = ooxml_marks(opened.name, archive, opened.limits)
+            add_shown_marks(archive, opened.limits, opened.marks)
     numbered = {str(number): marks for number, marks in enumerate(opened.in_order, start=1)}
     check_extent(opened.name, opened.marks or numbered, opened.limits)
 
@@ -114,7 +116,8 @@ def _first_reader(opened: _Opened) -> Iterator[Sheet]:
         sheet = book.get_sheet_by_name(name)
         width = max([sheet.end[1] + 1 if sheet.end else 0, *(column + 1 for _, column in marks.texts)])
         plain = sheet_of(name, _rows(sheet, marks, width), width, hidden=hidden, marks=marks)
-        _spread_down(plain, sheet.merged_cell_ranges or ())
+        marks.merged.extend(sheet.merged_cell_ranges or ())
+        _spread_down(plain, marks.merged)
         yield plain
 
 
