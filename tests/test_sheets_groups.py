@@ -24,15 +24,15 @@ def flag(analyte: int, group: int) -> str | None:
 
 def test_each_of_167_groups_keeps_its_own_name_flag_limit_and_number() -> None:
     names = [None if part else f"MW-{group}" for group, part in product(range(GROUPS), range(3))]
-    rows = [["Analyte", "CAS", "Unit", *names], [None, None, None, *["Result", "Qualifier", "RL"] * GROUPS]]
+    rows: list[list[Any]] = [["Analyte", "CAS", "Unit", *names], [None, None, None, *["Result", "Qualifier", "RL"] * GROUPS]]
     for number, analyte in enumerate(ANALYTES):
         cells = [(result(number, group), flag(number, group), group + 1) for group in range(GROUPS)]
         rows.append([*analyte, *(cell for group in cells for cell in group)])
     read = read_rows(rows)
     assert len(read.readings) == GROUPS * len(ANALYTES)
     found = {(row[0], row[1]): row[2:] for row in table_of(read, "point", "parameter", "qualifier", "reporting_limit")}
-    for (number, analyte), group in product(enumerate(["arsenic", "lead", "nitrate"]), range(GROUPS)):
-        qualifier, limit = found[f"MW-{group}", analyte]
+    for (number, code), group in product(enumerate(["arsenic", "lead", "nitrate"]), range(GROUPS)):
+        qualifier, limit = found[f"MW-{group}", code]
         wanted = "ND" if result(number, group) == "ND" else ""
         assert qualifier == (f"{wanted} {flag(number, group) or ''}".strip() or None)
         assert limit == group + 1
