@@ -210,6 +210,10 @@ def test_the_command_line_raises_the_number_of_cells(tmp_path: Path) -> None:
     assert isinstance(few.exception, WorkbookError) or few.exit_code == 2
     enough = CliRunner().invoke(app, ["read", str(book), "--out", out, "--most-cells", "12"])
     assert enough.exit_code == 0, enough.output
+    judged = CliRunner().invoke(app, ["check", str(book), "--limits", "who_gdwq_2022", "--most-cells", "11"])
+    assert isinstance(judged.exception, WorkbookError), judged.output
+    judged = CliRunner().invoke(app, ["check", str(book), "--limits", "who_gdwq_2022", "--most-cells", "12"])
+    assert not isinstance(judged.exception, WorkbookError), judged.output
 
 
 def test_a_number_that_is_none_is_no_result_and_stands_in_the_ledger() -> None:

@@ -24,7 +24,10 @@ def flag(analyte: int, group: int) -> str | None:
 
 def test_each_of_167_groups_keeps_its_own_name_flag_limit_and_number() -> None:
     names = [None if part else f"MW-{group}" for group, part in product(range(GROUPS), range(3))]
-    rows: list[list[Any]] = [["Analyte", "CAS", "Unit", *names], [None, None, None, *["Result", "Qualifier", "RL"] * GROUPS]]
+    rows: list[list[Any]] = [
+        ["Analyte", "CAS", "Unit", *names],
+        [None, None, None, *["Result", "Qualifier", "RL"] * GROUPS],
+    ]
     for number, analyte in enumerate(ANALYTES):
         cells = [(result(number, group), flag(number, group), group + 1) for group in range(GROUPS)]
         rows.append([*analyte, *(cell for group in cells for cell in group)])
