@@ -15,6 +15,7 @@ from wqcheck.sheets.coded import Coded, Flags
 from wqcheck.sheets.columns import ParsedResults, texts_of
 from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.groups import columns_beside
+from wqcheck.sheets.headings import heading_role
 from wqcheck.sheets.labels import Fact
 from wqcheck.sheets.result_cells import Positions, ResultCells
 from wqcheck.sheets.roles import RoleGrid, cell_names, column_name, first_cells
@@ -109,7 +110,10 @@ class Extraction:
 
     def cells_of(self, role: str) -> Coded | None:
         """Return, for each result, its cell in the column of *role*: of its group, else of the table."""
-        column, own = self.column_of(role), self.beside.get(role)
+        column, own, below = self.column_of(role), self.beside.get(role), self.table.rows_beside.get(role)
+        if below and self.count:
+            rows = self._rows_below(below)
+            return Coded.of(np.asarray(self.cells[rows, self.found.columns], dtype=object)).without(rows < 0)
         if not own or not self.count:
             return None if column is None else self.per_row(column)
         at = np.full(self.cells.shape[1], -1 if column is None else column)
@@ -121,8 +125,21 @@ class Extraction:
         cells[places < 0] = None
         return Coded.of(cells)
 
+    def _rows_below(self, below: Mapping[int, int]) -> Positions:
+        """Return, for each result, the row that gives a part of it, -1 where none does."""
+        at = np.full(len(self.cells), -1)
+        at[list(below)] = list(below.values())
+        return np.asarray(at[self.found.rows])
+
+    def _label(self, row: int, role: str) -> str | None:
+        texts = (cell for cell in self.cells[row] if isinstance(cell, str))
+        return next((text for text in texts if heading_role(text.strip().rstrip(" :")) == role), None)
+
     def headings_of(self, role: str) -> Coded:
-        """Return, for each result, the heading of its column of *role*."""
+        """Return, for each result, the heading of its column of *role*, or the label of its row."""
+        if below := self.table.rows_beside.get(role):
+            labels = {row: self._label(part, role) for row, part in below.items()}
+            return Coded.of(self.found.rows).map(lambda row: labels.get(int(row)))
         column, own = self.column_of(role), self.beside.get(role, {})
         headings = {c: self.table.columns[place].heading or None for c, place in own.items()}
         general = "" if column is None else self.table.columns[column].heading

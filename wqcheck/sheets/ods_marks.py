@@ -129,7 +129,7 @@ def ods_marks(name: str, archive: zipfile.ZipFile) -> dict[str, Marks]:
 def _feed(parser: expat.XMLParserType, piece: bytes, last: bool) -> None:
     try:
         parser.Parse(piece, last)
-    except expat.ExpatError as problem:
+    except (expat.ExpatError, LookupError) as problem:
         raise ValueError(f"its part {_PART!r} is no sound XML: {problem}") from problem
 
 

@@ -79,6 +79,12 @@ def _data_rows(grid: RoleGrid, table: Table) -> npt.NDArray[np.bool_]:
     for row, role in table.special.items():
         grid.mark(row, slice(None), "heading", f"a row that gives the {role.replace('_', ' ')} of each column")
         usable[row] = False
+    for row, role in table.parts.items():
+        own = row in table.rows_beside.get(role, {}).values()
+        named = role.replace("_", " ")
+        why = f"the {named} of the results beside it" if own else "its row belongs to no row of results"
+        grid.mark(row, slice(None), named if own else "not used", why)
+        usable[row] = False
     if table.kind in {"long", "list"}:
         summary = usable & _summary_rows(grid.sheet, table)
         grid.mark(summary, slice(None), "not used", "a row of limits or of values computed from other rows")

@@ -12,6 +12,7 @@ from wqcheck.sheets.content import RESULT_LIKE, Kind, kinds_of
 from wqcheck.sheets.grid import BLANK, NUMBER, TEXT, Cells, Sheet
 from wqcheck.sheets.headings import heading_role
 from wqcheck.sheets.labels import is_label_row
+from wqcheck.sheets.part_rows import part_rows
 
 _NAMES = int(Kind.HEADING | Kind.ANALYTE)
 _VALUES = int(RESULT_LIKE | Kind.NUMBER_WITH_UNIT)
@@ -64,6 +65,7 @@ def _heading_rows(sheet: Sheet) -> list[int]:
     named = ((kinds & _NAMES) != 0).sum(axis=1)
     most = (named >= 0.5 * (kinds != 0).sum(axis=1)) | np.array([_is_parameter(cells[row]) for row in rows], dtype=bool)
     good = (named >= 2) & most & ~((kinds & _VALUES) != 0).any(axis=1)
+    good &= ~np.isin(rows, list(part_rows(cells)[1]))
     return [int(row) for row, kind in zip(rows[good], kinds[good], strict=True) if _is_above_results(cells, row, kind)]
 
 
