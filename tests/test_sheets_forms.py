@@ -113,6 +113,14 @@ def much_room() -> bytes:
     return bytes(data)
 
 
+def moved_cell(row: int, column: int) -> bytes:
+    """Return an xls file whose first number says that it stands in another row and column."""
+    data = bytearray(xls_bytes(SHEETS))
+    place = data.index(struct.pack("<HHHH", 0x0203, 14, 1, 1))
+    struct.pack_into("<HH", data, place + 4, row, column)
+    return bytes(data)
+
+
 ENCRYPTED_ODS = ods_bytes(SHEETS, manifest='<manifest:encryption-data manifest:checksum="x"/>')
 PROTECTED_XLS = compound_file(
     "Workbook",
@@ -121,6 +129,8 @@ PROTECTED_XLS = compound_file(
 )  # fmt: skip
 REFUSED = {
     "wrong sum.xlsx": (wrong_sum(), "damaged zip file"),
+    "far cell.xls": (moved_cell(1, 0xFF01), "no reader understands"),
+    "encoding.ods": (changed(ods_bytes(SHEETS), "content.xml", "UTF-8", "QTF-8"), "no sound XML"),
     "circle.xls": (circle(), "no reader understands"),
     "password.ods": (ENCRYPTED_ODS, "protected by a password"),
     "password.xls": (PROTECTED_XLS, "protected by a password"),
@@ -152,6 +162,10 @@ def test_an_old_file_whose_extent_cannot_be_goes_to_the_second_reader() -> None:
     read = read_workbook(("book.xls", bytes(data)))
     assert table_of(read, "cell", "sign", "value") == EXPECTED
     assert said(read)["reader"] == ""
+    moved = read_workbook(("book.xls", moved_cell(60_000, 1)))
+    assert table_of(moved, "cell", "sign", "value") == EXPECTED[1:]
+    assert roles_of(moved)["B60001"] == "not used"
+    assert said(moved)["reader"] == ""
     again = read_workbook(("book.xls", much_room()))
     assert table_of(again, "cell", "sign", "value") == EXPECTED
     assert said(again)["reader"] == ""

@@ -13,6 +13,9 @@ ERRORS = {0x00: "#NULL!", 0x07: "#DIV/0!", 0x0F: "#VALUE!", 0x17: "#REF!", 0x1D:
 """Codes of errors in binary workbooks (``BErr`` of Microsoft MS-XLS and MS-XLSB, from memory)."""
 
 _DIMENSIONS, _DIMENSIONS_SIZE = 0x0200, 14
+_CELLS = frozenset([0x0006, 0x00BD, 0x00BE, 0x00D6, 0x00FD, 0x0201, 0x0203, 0x0204, 0x0205, 0x027E])
+_BEGINNING = 0x0809
+"""Records of cells, which begin with row and column, and of the beginning of a sheet (MS-XLS, from memory)."""
 
 
 def open_xls(data: bytes) -> Any:
@@ -56,9 +59,16 @@ def check_sound(data: bytes) -> None:
 
 
 def _check_extents(stream: bytes) -> None:
-    place = 0
+    place = last = 0
     while place + 4 <= len(stream):
         kind, size = struct.unpack_from("<HH", stream, place)
+        if kind == _BEGINNING:
+            last = 0
+        if kind in _CELLS and size >= 4 and place + 8 <= len(stream):
+            row, column = struct.unpack_from("<HH", stream, place + 4)
+            if row < last or column >= 256:
+                raise ValueError("a cell stands beyond the last column, or its row before that of the cell ahead of it")
+            last = row
         if kind == _DIMENSIONS and place + 4 + _DIMENSIONS_SIZE <= len(stream):
             top, end, left, right = struct.unpack_from("<IIHH", stream, place + 4)
             if size >= _DIMENSIONS_SIZE and not (top <= end <= 65_536 and left <= right <= 256):
