@@ -8,6 +8,7 @@ import sys
 import pytest
 
 TINY = {
+    "fuzz_reader": ["--count", "60"],
     "judge_growth": ["--sizes", "300", "--runs", "1"],
     "kill_records": ["--rounds", "1"],
     "read_and_judge": ["--results", "300", "--runs", "1"],

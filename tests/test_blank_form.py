@@ -93,12 +93,13 @@ def read(content: bytes) -> ReadResult:
 
 
 def said(result: ReadResult) -> list[tuple[str, str, str]]:
-    """Return the findings beyond the notes that the two sheets of words hold no results."""
+    """Return the findings beyond the notes that the two sheets of words hold no results, and on lines left blank."""
     silent = {f"form.xlsx|{name}" for name in (BOTTLES, NOTES)}
     return [
         (found.code, found.where, found.given)
         for found in result.findings
         if not (found.code == "no results" and found.severity == Severity.NOTE and found.where in silent)
+        and found.code != "no result given"
     ]
 
 

@@ -29,9 +29,10 @@ def rules_file(tmp_path: Path, findings: str) -> Path:
 
 
 def test_every_code_of_the_checks_can_be_named_and_no_other() -> None:
-    sources = "\n".join(path.read_text("utf-8") for path in (ROOT / "wqcheck" / "quality").glob("*.py"))
-    given = set(re.findall(r'findings\(\s*(?:[^"]*?)"([a-z ]+)",\s*(?:Severity|severity|line)', sources, re.IGNORECASE))
-    given |= set(re.findall(r'code="([a-z ]+)"', sources, re.IGNORECASE))
+    checks = "\n".join(path.read_text("utf-8") for path in (ROOT / "wqcheck" / "quality").glob("*.py"))
+    sources = checks + "\n".join(path.read_text("utf-8") for path in (ROOT / "wqcheck" / "sheets").glob("*.py"))
+    given = set(re.findall(r'findings\(\s*(?:[^"]*?)"([a-z ]+)",\s*(?:Severity|severity|line)', checks, re.IGNORECASE))
+    given |= set(re.findall(r'code="([a-z ]+)"', checks, re.IGNORECASE))
     assert given <= WEIGHED
     assert all(f'"{code}"' in sources for code in WEIGHED)
 

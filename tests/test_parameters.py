@@ -185,7 +185,9 @@ def test_every_spelling_points_at_a_parameter_and_a_basis_it_has() -> None:
         parameter = find_parameter(alias.code)
         assert not alias.basis or alias.basis in parameter.bases, spelling
         assert alias.fraction in {"", "total", "dissolved"}, spelling
-    assert {row["language"] for row in rows("aliases.csv")} == {"en", "fr", "pt", "es", "de", "it", "formula"}
+    assert {row["language"] for row in rows("aliases.csv")} == {
+        *("en", "fr", "pt", "es", "de", "it", "nl", "pl", "cs", "sv", "formula")
+    }
 
 
 def test_every_parameter_is_found_by_its_code_and_by_its_name() -> None:

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import csv
 from pathlib import Path
 
 import pandas as pd
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from typer.testing import CliRunner
 
 from tests.strategies import Row, sheets
 from tests.test_sheets_any_content import written
 from tests.workbooks import Rows, csv_text, roles_of, said, table_of, xlsx_bytes
+from wqcheck.cli import app
 from wqcheck.errors import SheetLayoutError
 from wqcheck.near_names import nearest_parameters
 from wqcheck.parameters import aliases, catalogue, normalise
@@ -259,6 +262,24 @@ def test_the_layout_of_a_folder_that_knows_the_headings_is_applied_and_said(tmp_
     found = matching_layout(open_book(("book.xlsx", xlsx_bytes({"Results": WIDE}))), tmp_path)
     assert found == layout
     assert read_rows([["Sample", "Iron (mg/L)"], ["S-1", 1]], tmp_path).layout is None
+
+
+def test_check_judges_with_the_layout_of_the_folder(tmp_path: Path) -> None:
+    """Lead of 20 µg/L is above the guideline value of 10 µg/L (WHO, Guidelines, 4th ed. with addenda, Table A3.3)."""
+    rows: list[Row] = [["Sample", "Date", "Lead"], ["S-1", "2026-03-25", 20], ["S-2", "2026-03-26", 2]]
+    table = TableAnswer(fingerprints=(fingerprint_of(rows),))
+    save_layout(
+        SheetLayout(name="Coast lab", units={"lead": TextAnswer(text="µg/L")}, tables=(table,)), tmp_path / "coast.toml"
+    )
+    book, out = tmp_path / "book.xlsx", tmp_path / "judged.csv"
+    book.write_bytes(xlsx_bytes({"Results": rows}))
+    asked = ["check", str(book), "--limits", "who_gdwq_2022", "--out", str(out)]
+    verdicts = []
+    for options in ([], ["--layouts", str(tmp_path)]):
+        CliRunner().invoke(app, [*asked, *options])
+        verdicts.append([row["verdict"] for row in csv.DictReader(out.read_text(encoding="utf-8").splitlines())])
+    assert verdicts[1] == ["fail", "pass"]
+    assert "pass" not in verdicts[0]
 
 
 def test_sheets_of_another_laboratory_do_not_match(tmp_path: Path) -> None:

@@ -32,7 +32,7 @@ from wqcheck.release.due import due, overdue_findings
 from wqcheck.release.finding_weights import weighed
 from wqcheck.release.rules import ReleaseRules
 from wqcheck.sheet_layouts.saving import digest_of
-from wqcheck.sheets import ReadResult, read_books
+from wqcheck.sheets import READING_LIMITS, ReadingLimits, ReadResult, read_books
 from wqcheck.sheets.layouts import Layouts
 from wqcheck.shipped_files import shipped_folder
 from wqcheck.tables import Judged, Ledger, Limits, Product, Readings
@@ -68,8 +68,12 @@ class Taken:
         return Ledger.validate(pd.concat([book.ledger() for book in self.books], ignore_index=True))
 
 
-def take_in(sources: Sequence[Source], layouts: Layouts = None) -> Taken:
+def take_in(
+    sources: Sequence[Source], layouts: Layouts = None, reading_limits: ReadingLimits = READING_LIMITS
+) -> Taken:
     """Read the workbooks, in the order given, and those of zipped folders, each with the sheet layout that matches it.
+
+    *reading_limits* are the most that one file may ask for.
 
     Raises
     ------
@@ -81,7 +85,7 @@ def take_in(sources: Sequence[Source], layouts: Layouts = None) -> Taken:
     books = tuple(
         book
         for source in sources
-        for book in ((source,) if isinstance(source, ReadResult) else read_books(source, layouts))
+        for book in ((source,) if isinstance(source, ReadResult) else read_books(source, layouts, reading_limits))
     )
     readings = pd.concat([book.readings for book in books], ignore_index=True)
     findings = tuple(finding for book in books for finding in book.findings)

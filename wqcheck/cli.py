@@ -26,6 +26,7 @@ from wqcheck.commands.train import train_app
 from wqcheck.errors import WqcheckError
 
 if TYPE_CHECKING:
+    from wqcheck.batch import Taken
     from wqcheck.judging.rules import JudgingRules
     from wqcheck.release.decision import BatchCheck
 
@@ -64,6 +65,8 @@ Guard = Annotated[
     float | None,
     typer.Option("--guard-multiple", help="r of the guard band w = r U (ILAC-G8:09/2019), for every table."),
 ]
+MostCells = Annotated[int, typer.Option(min=1, help="Cells that one file may reach over, blank ones too.")]
+MOST_CELLS = 16_000_000
 OnDay = Annotated[str, typer.Option("--on", help="Day taken for undated results, 2026-03-31; today by default.")]
 
 
@@ -75,11 +78,10 @@ def read(
     layouts: LayoutsFolder = None,
     questions: Annotated[bool, typer.Option("--questions", help="Print what the sheets leave open.")] = False,
     train: TrainForPoints = None,
+    most_cells: MostCells = MOST_CELLS,
 ) -> None:
     """Read workbooks into one table of readings, and say what every other cell is."""
-    from wqcheck.batch import take_in
-
-    taken = take_in(books, layouts_folder(layouts))
+    taken = _taken(books, layouts_folder(layouts), most_cells)
     taken.readings.to_csv(out, index=False)
     say(taken.findings)
     cells = sum(book.cells for book in taken.books)
@@ -111,15 +113,15 @@ def check(
     decision_rule: Decision = "",
     guard_multiple: Guard = None,
     as_json: AsJson = False,
+    most_cells: MostCells = MOST_CELLS,
 ) -> None:
     """Compare results with limit tables and say what could be released, worst first."""
     from wqcheck.judging.judge import strictest as weighing_most
 
     checked = _check(
-        books, limits, product=product, batch=batch, train=train, rules=rules, on=on, layouts=layouts_folder(layouts)
-    )
-    judging = _judging(judging_rules, decision_rule, guard_multiple)
-    checked = _check(books, limits, product=product, batch=batch, train=train, rules=rules, on=on, judging=judging)
+        books, limits, product=product, batch=batch, train=train, rules=rules, on=on, layouts=layouts_folder(layouts),
+        judging=_judging(judging_rules, decision_rule, guard_multiple), most_cells=most_cells,
+    )  # fmt: skip
     judged = weighing_most(checked.judged) if strictest else checked.judged
     if out is not None:
         judged.to_csv(out, index=False)
@@ -267,6 +269,15 @@ def demo(
     typer.echo("`wqcheck page` starts the page; the sample plant opens there with one click.")
 
 
+def _taken(books: list[Path], layouts: Path | None, most_cells: int) -> Taken:
+    from dataclasses import replace
+
+    from wqcheck.batch import take_in
+    from wqcheck.sheets import READING_LIMITS
+
+    return take_in(books, layouts, replace(READING_LIMITS, cells=most_cells))
+
+
 def _check(
     books: list[Path],
     limits: list[str],
@@ -278,12 +289,13 @@ def _check(
     on: str,
     layouts: Path | None = None,
     judging: JudgingRules | None = None,
+    most_cells: int = MOST_CELLS,
 ) -> BatchCheck:
     from wqcheck.batch import check_workbook
     from wqcheck.release.decision import BatchDetails
 
     return check_workbook(
-        books,
+        _taken(books, layouts, most_cells).books,
         details=BatchDetails(batch=batch, product=product),
         limits=limits,
         train=train,

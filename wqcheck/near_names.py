@@ -10,6 +10,7 @@ from rapidfuzz import fuzz, process
 from rapidfuzz.distance import OSA
 
 from wqcheck.parameters import aliases, catalogue, normalise, parameter_for_cas
+from wqcheck.results import words_for_results
 
 ALIKE = 74.0
 """Least likeness, in percent of the letters of both names, of a name that is offered."""
@@ -26,6 +27,16 @@ def nearest_parameters(text: str, most: int = 4) -> tuple[str, ...]:
     """
     found = dict.fromkeys([*_by_cas(text), *_by_word(text), *_by_letters(normalise(text))])
     return tuple(found)[:most]
+
+
+@cache
+def nearest_word(text: str) -> str:
+    """Return the known word for a result (``absent``) that a text without digits is likely a slip of, or ``""``."""
+    plain = text.strip().lower()
+    if len(plain) < 4 or any(map(str.isdigit, plain)):
+        return ""
+    near = process.extractOne(plain, words_for_results(), scorer=OSA.normalized_similarity, score_cutoff=ALIKE / 100)
+    return near[0] if near else ""
 
 
 def did_you_mean(text: str) -> str:

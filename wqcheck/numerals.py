@@ -9,6 +9,12 @@ UNREADABLE = "cannot be read as a result; ask the laboratory and correct the cel
 AWAITED = "is still awaited; give the sheet again when the laboratory has reported it"
 FORMULA = "is a formula without its value; open the file in a spreadsheet program, save it and give that"
 AMBIGUOUS_COMMA = "can be read with a decimal comma or a thousands comma; say which in the sheet or its layout"
+AMBIGUOUS_POINT = (
+    "can be read with a decimal point or a thousands point beside numbers with decimal commas; say which in the sheet "
+    "or its layout"
+)
+IN_DOUBT = "?"
+"""Behind a decimal mark: a point before three digits may as well part thousands, and is not read."""
 
 _BETWEEN_THOUSANDS = re.compile(r"(?<=\d)['’\s](?=\d{3}(?!\d))")
 
@@ -25,13 +31,16 @@ def to_number(text: str, decimal: str, power: str = "") -> tuple[float | None, s
     ----------
     text : str
         Sign, digits and marks, nothing else.
-    decimal : {"", ".", ","}
-        Decimal mark where it is known.
+    decimal : {"", ".", ",", "?", ",?"}
+        Decimal mark where it is known, with :data:`IN_DOUBT` behind it where ``1.234`` may mean two numbers.
     power : str
         Exponent of ten, blank for none.
     """
     digits = _BETWEEN_THOUSANDS.sub("", text.strip())
     points, commas = digits.count("."), digits.count(",")
+    doubt, decimal = decimal.endswith(IN_DOUBT), decimal.removesuffix(IN_DOUBT)
+    if doubt and points == 1 and not commas and _could_be_thousands(digits, "."):
+        return None, AMBIGUOUS_POINT
     if points and commas:
         decimal = "." if digits.rindex(".") > digits.rindex(",") else ","
     elif commas and not decimal:

@@ -16,7 +16,7 @@ from functools import cache
 from importlib.resources import files
 
 from wqcheck.errors import UnknownUnitError
-from wqcheck.numerals import AWAITED, FORMULA, UNREADABLE, format_number, to_number
+from wqcheck.numerals import AWAITED, FORMULA, IN_DOUBT, UNREADABLE, format_number, to_number
 from wqcheck.tables import Sign
 from wqcheck.units import recognise_unit
 
@@ -77,6 +77,13 @@ _MEANT_FLAG = {"too numerous": "TNTC", "not detected": "ND"}
 _NO_RESULT = {"unusable": UNREADABLE, "awaited": AWAITED}
 _NOT_FOUND = frozenset(["not detected", "below", "below quantification"])
 
+_LONGEST = 500
+"""Characters of a result at most: over long texts the patterns below take time that grows with the square."""
+
+_WHOLE, _POINT = re.compile(r"[0-9]{1,15}"), re.compile(r"[0-9]{1,15}(?:\.[0-9]{1,15})?")
+_PLAIN_NUMBER = {"": _POINT, ".": _POINT, ",": _WHOLE, IN_DOUBT: _WHOLE, f",{IN_DOUBT}": _WHOLE}
+"""Numbers that no rule below reads otherwise, by the decimal mark of their column: most cells of most sheets."""
+
 _NUMBER = r"[+-]?(?:\d[\d.,'’ \u00a0\u202f]*\d|\d|[.,]\d+)"
 _SPREAD = rf"(?:±|\+/-|\+-|\+\\-)\s*(?P<pm>{_NUMBER})(?P<percent>\s*%)?"
 _TEN = r"[x×*·]\s*10(?:\s*\^\s*|\s+|(?=[+(-])|)\(?(?P<power>[+-]?[1-9]\d?)\)?(?!\d)(?!\s\d)"
@@ -123,6 +130,11 @@ def _words() -> Mapping[str, str]:
     return {_fold(row["word"]): row["meaning"] for row in csv.DictReader(text.splitlines())}
 
 
+def words_for_results() -> tuple[str, ...]:
+    """Return every word of ``result_words.csv`` that stands for a result, folded, with at least four letters."""
+    return tuple(word for word, meaning in _words().items() if meaning not in {"<", ">", "unusable"} and len(word) > 3)
+
+
 @cache
 def _sign_words() -> re.Pattern[str]:
     words = [re.escape(word) for word, meaning in _words().items() if meaning in {"<", ">"}]
@@ -158,10 +170,19 @@ def parse_result(text: object, decimal: str = "") -> ReportedResult:
             return _unreadable(str(text))
         return ReportedResult(text=format_number(text), sign=Sign.EQUAL, value=float(text))
     given = "" if text is None else str(text)
+    if (number := plain_number(given, decimal)) is not None:
+        return ReportedResult(text=given, sign=Sign.EQUAL, value=number)
+    if len(given) > _LONGEST:
+        return _unreadable(given, FORMULA if given.lstrip().startswith("=") else "")
     plain = _plain(given)
     if _ARITHMETIC.fullmatch(plain):
         return _unreadable(given, FORMULA)
     return _from_words(given, plain) or _from_range(given, plain, decimal) or _from_number(given, plain, decimal)
+
+
+def plain_number(text: str, decimal: str = "") -> float | None:
+    """Return the value of a *text* of digits that can mean nothing else than that number, None for any other text."""
+    return float(text) if _PLAIN_NUMBER[decimal].fullmatch(text) else None
 
 
 def _plain(given: str) -> str:

@@ -107,15 +107,20 @@ def _spellings() -> _Spellings:
 
 _PER_LITRE = re.compile(r"[ .*]?(l|ml|m3|dm3|kg|m|cm)\^?\(?-1\)?")
 _COUNT = re.compile(
-    r"(?P<what>[^/]*?) ?(?:/|\bper\b|\ben\b|\bpor\b|\bje\b|\bin\b|\bpar\b) ?(?P<n>\d*)[. ]?(?P<vol>[a-z]+3?\.?)"
+    r"(?P<what>[^/]*?) ?(?:/|\b(?:per|en|por|je|in|par|pro|w|na|ve)\b) ?\(?(?P<n>\d*)[. ]?(?P<vol>[a-z]+3?\.?)\)?"
 )
 _COUNT_POWER = re.compile(r"(?P<what>.*?)[ .]?(?P<n>\d*) ?(?P<vol>m?l)-1")
-_GLUED = re.compile(r"(mg|ug|ng|mcg|g)((?:caco3|hco3|no3|no2|nh4|n|sio2|po4|p|o2|so4|cl2|pt|cn|c)/.*)")
+_GLUED = re.compile(
+    r"(mg|ug|ng|mcg|g)((?:caco3|hco3|no3|no2|nh4|n|sio2|po4|p|o2|so4|cl2|cl|pt|cn|ca|c|fe|f|mn|na|al|pb)/.*)"
+)
 _RATIO = re.compile(
     r"(?P<amount>[a-z.]+)(?:[ _]?\(?(?P<inner>[a-z0-9+ -]+?)\)?)? ?(?:/|\bper\b|\bpor\b|\bpar\b) ?(?P<vol>[a-z]+3?)\.?"
-    r"(?:[ _,;:-]*\(?(?:as|en|in|como|als|exp\.? as|expressed as|calculated as|come|de|of|a|bei)?"
+    r"(?:[ _,;:-]*\(?(?:as|en|in|como|als|exp\.? as|expressed as|calculated as|come|de|di|of|a|bei|bij|som|jako)?"
     r" ?(?P<outer>[a-z0-9+ .°'^-]+?)\)?)?"
 )
+
+_LONGEST = 120
+"""Characters of a unit at most: over long texts the patterns above take time that grows with the square."""
 
 
 @cache
@@ -132,6 +137,8 @@ def recognise_unit(text: str) -> Unit:
     UnknownUnitError
         The text stands in no table and is not an amount over a volume.
     """
+    if len(text) > _LONGEST:
+        raise UnknownUnitError(text)
     key = fold(text)
     bare = key.strip("()[]{} .,;:")
     worded = bare.partition(" ")[2] if bare.startswith(("as ", "in ", "en ", "em ")) else bare
@@ -146,7 +153,7 @@ def _whole_or_composed(key: str) -> Unit | None:
     spellings = _spellings()
     if key in spellings.whole:
         return spellings.whole[key]
-    for separator in (" as ", " at ", " a ", " @ ", "@", " (", " bei ", " en ", " "):
+    for separator in (" as ", " at ", " a ", " @ ", "@", " (", " bei ", " bij ", " vid ", " en ", " "):
         head, found, tail = key.partition(separator)
         basis = spellings.basis.get(tail.strip("() "))
         if found and basis and head in spellings.whole:

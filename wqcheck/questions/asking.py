@@ -10,7 +10,7 @@ from pandera.typing import DataFrame
 from rapidfuzz import fuzz, process
 
 from wqcheck.near_names import nearest_parameters
-from wqcheck.numerals import AMBIGUOUS_COMMA
+from wqcheck.numerals import AMBIGUOUS_COMMA, AMBIGUOUS_POINT, IN_DOUBT
 from wqcheck.parameters import catalogue, normalise
 from wqcheck.questions.options import unit_options
 from wqcheck.questions.records import NO_PARAMETER, Question, QuestionKind
@@ -172,7 +172,7 @@ def _dates(read: ReadResult) -> Iterator[Question]:
 def _unreadable(readings: DataFrame[Readings]) -> Iterator[Question]:
     """Ask for the decimal mark that nothing proves, and for words that stand where a result should."""
     rows = readings[readings[Readings.sign] == Sign.UNREADABLE]
-    undecided = rows[Readings.reported].map(lambda text: parse_result(text).problem == AMBIGUOUS_COMMA).astype(bool)
+    undecided = rows[Readings.reported].map(_may_be_two_numbers).astype(bool)
     if undecided.any():
         group = rows[undecided]
         texts = ", ".join(group[Readings.reported].unique()[:3])
@@ -188,6 +188,10 @@ def _unreadable(readings: DataFrame[Readings]) -> Iterator[Question]:
         return QuestionKind.WORD, MEANINGS, f"what does {text!r} mean as a result ({len(group)} of them)?"
 
     yield from _grouped(rows[worded], Readings.reported, make)
+
+
+def _may_be_two_numbers(text: str) -> bool:
+    return parse_result(text).problem == AMBIGUOUS_COMMA or parse_result(text, IN_DOUBT).problem == AMBIGUOUS_POINT
 
 
 def _magnitudes(read: ReadResult) -> Iterator[Question]:

@@ -12,7 +12,8 @@ from wqcheck.plant_files import is_list_of_texts, unknown_keys
 
 MUST_HOLD = frozenset({
     "impossible value", "stand-in value", "part above whole", "sum and members", "unit slip", "order of dates",
-    "holding time", "no follow-up",
+    "holding time", "no follow-up", "laboratory verdict", "comment on result", "shown otherwise", "merged result",
+    "example sheet", "columns of years", "no result given",
 })  # fmt: skip
 """Codes of which some findings hold because a decision could rest on a wrong result: their weight is not changed."""
 

@@ -10,15 +10,20 @@ from wqcheck.sheets.coded import Coded
 from wqcheck.sheets.content import Kind, Profile, kind_of, kinds_of
 from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.headings import heading_role
+from wqcheck.sheets.part_rows import part_rows, rows_beside
 from wqcheck.sheets.recognise import unit_or_none
-from wqcheck.sheets.table import SPECIAL_ROWS, Column, Table
+from wqcheck.sheets.table import IDENTITY, SPECIAL_ROWS, Column, Table
 
 
 def analytes_across(
     cells: Cells, header: int, columns: dict[int, Column], profiles: list[Profile], special: Mapping[int, str]
 ) -> Table:
     """Return the layout of a table with analytes across; *special* are rows already known to hold no results."""
+    label, parts = part_rows(cells[header + 1 :])
+    parts = {row + header + 1: role for row, role in parts.items()}
     special = {**special, **_wide_special_rows(cells, header, columns)}
+    special = {row: role for row, role in special.items() if row not in parts}
+    owners = [c for c, column in columns.items() if column.role in IDENTITY and c != label]
     units = {
         c: str(cells[row, c])
         for row, role in special.items()
@@ -32,7 +37,8 @@ def analytes_across(
         if unknown and column.unit is not None and ("/" in column.unit.label or column.unit.volume_ml):
             columns[c] = Column("analyte", column.heading, None, column.unit, column.unit_text)
     return Table(
-        kind="wide", header=header, first=header + 1, columns=columns, special=special,
+        kind="wide", header=header, first=header + 1, columns=columns, special=special, parts=parts,
+        rows_beside=rows_beside(cells, parts, [*range(header + 1), *special], owners) if parts else {},
         why="analytes across, samples down",
     )  # fmt: skip
 

@@ -9,6 +9,7 @@ from dataclasses import replace
 from wqcheck.parameters import normalise
 from wqcheck.sheets.content import Kind, Profile, kind_of
 from wqcheck.sheets.grid import Cells
+from wqcheck.sheets.grouped_samples import with_groups, with_headings_above
 from wqcheck.sheets.headers import Probe
 from wqcheck.sheets.headings import heading_role
 from wqcheck.sheets.table import IDENTITY, Column, Table
@@ -25,10 +26,15 @@ def analytes_down(
     """Return the layout of a table whose column *analytes* names one analyte per row, or why there is none."""
     columns = {c: Column("", column.heading) if column.role == "analyte" else column for c, column in columns.items()}
     columns[analytes] = Column("parameter", columns[analytes].heading)
+    columns = columns if header is None else with_headings_above(cells, header, columns)
     columns = _with_unit_column(columns, profiles)
     first = 0 if header is None else header + 1
     named = [c for c, column in columns.items() if column.role == "result" and profiles[c].filled]
     if named:
+        table = Table(kind="long", header=header, first=first, columns=columns)
+        grouped = with_groups(cells, table)
+        if grouped is not None:
+            return grouped
         best = max(named, key=lambda c: (round(profiles[c].result_like, 1), -c))
         for c in set(named) - {best}:
             columns[c] = other_result(columns[c], profiles[c])

@@ -55,6 +55,7 @@ def open_archive(name: str, data: bytes, limits: ReadingLimits) -> Iterator[zipf
         It is damaged, encrypted, has a part twice, or would cost more than *limits* allow.
     """
     with reading_zip(name), zipfile.ZipFile(io.BytesIO(data)) as archive:
+        archive.filename = name
         _check_directory(name, archive.infolist(), limits)
         yield archive
 
@@ -87,7 +88,7 @@ def whole_part(archive: zipfile.ZipFile, part: str, limits: ReadingLimits) -> by
     size = archive.getinfo(part).file_size
     if size > limits.part_bytes:
         raise WorkbookError(
-            f"{archive.filename or 'the workbook'} holds the part {part!r} of {size / 2**20:,.0f} MiB and "
+            f"{archive.filename} holds the part {part!r} of {size / 2**20:,.0f} MiB and "
             f"{limits.part_bytes / 2**20:,.0f} MiB are allowed; {_RESULTS_AGAIN}, or raise the limit"
         )
     return archive.read(part)

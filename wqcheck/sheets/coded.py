@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import compress
 from typing import Any
 
 import numpy as np
@@ -63,6 +64,17 @@ class Coded:
         places = {value: place for place, value in enumerate(self.distinct)}
         moved = np.array([places.setdefault(value, len(places)) for value in other.distinct] + [-1], dtype=np.int64)
         return Coded(np.where(self.codes < 0, moved[other.codes], self.codes), tuple(places))
+
+    def taken(self, rows: npt.NDArray[Any]) -> Coded:
+        """Return the values at *rows* (positions, or flags of shape (n,)), and the distinct ones among them alone."""
+        codes = self.codes[rows]
+        present = np.zeros(len(self.distinct) + 1, dtype=bool)
+        present[codes] = True
+        present = present[:-1]
+        if present.all():
+            return Coded(codes, self.distinct)
+        moved = np.append(np.where(present, np.cumsum(present) - 1, -1), -1)
+        return Coded(moved[codes], tuple(compress(self.distinct, present)))
 
     def without(self, rows: Flags) -> Coded:
         """Return the column with the flagged *rows* (shape (n,)) blank."""

@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import chain
+from operator import attrgetter
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from wqcheck.errors import UnknownUnitError
-from wqcheck.results import ReportedResult, parse_result
+from wqcheck.numerals import IN_DOUBT
+from wqcheck.results import ReportedResult, parse_result, plain_number
 from wqcheck.sheets.coded import Coded
-from wqcheck.sheets.grid import Cells
+from wqcheck.sheets.grid import Sheet
 from wqcheck.sheets.recognise import recognise_analyte
 from wqcheck.sheets.roles import cell_text
+from wqcheck.tables import Sign
 from wqcheck.units import Unit, recognise_unit
 
 _DECIMAL_COMMA = re.compile(
@@ -23,75 +29,112 @@ _DECIMAL_COMMA = re.compile(
 _DECIMAL_POINT = re.compile(
     r"(?<![\d.,])(?:\d+\.\d{1,2}|\d+\.\d{4,}|0\d*\.\d+|\d{4,}\.\d+|\d{1,3}(?:,\d{3})+\.\d+)(?![\d.,])"
 )
+_PLAIN_NUMBER = re.compile(r"\s*[<>≤≥±]?\s*[\d.,]+\s*%?\s*")
+_POINT_OR_THOUSANDS = re.compile(r"(?<![\d.,])[1-9]\d{0,2}\.\d{3}(?![\d.,])")
+_THOUSANDS_POINT = re.compile(r"(?<![\d.,])\d{1,3}(?:(?:\.\d{3})+,\d+|(?:\.\d{3}){2,})(?![\d.,])")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ParsedResults:
-    """What n result cells say, as a column of :class:`~wqcheck.results.ReportedResult`.
+    """What n result cells say: most a plain number, the others a :class:`~wqcheck.results.ReportedResult` each.
 
-    ``marks`` are the decimal marks of the columns of texts, blank where neither the column nor the sheet proves one.
+    ``codes`` (shape (n,)) point into the texts of ``plain`` numbers (values in ``numbers``) and, behind these, into
+    ``others``. ``marks`` are the decimal marks of the columns of texts, blank where neither the column nor the sheet
+    proves one, or where ``1.234`` stands beside decimal commas.
     """
 
-    results: Coded
+    codes: npt.NDArray[np.int64]
+    plain: tuple[str, ...]
+    numbers: tuple[float, ...]
+    others: tuple[ReportedResult, ...]
     marks: Mapping[int, str]
 
     def part(self, name: str) -> Coded:
         """Return one part of each result, blank where it has none."""
-        given = [getattr(result, name) for result in self.results.distinct]
-        return self.results.with_values([None if value == "" else value for value in given])
+        others = [None if value == "" else value for value in map(attrgetter(name), self.others)]
+        if name in {"text", "value"}:
+            plain: tuple[Any, ...] = self.plain if name == "text" else self.numbers
+            return Coded(self.codes, (*self.plain, *self.others)).with_values([*plain, *others])
+        one = np.maximum(self.codes - len(self.plain) + 1, 0)
+        return Coded(one, ("plain", *self.others)).with_values([Sign.EQUAL if name == "sign" else None, *others])
 
     def taken(self, rows: npt.NDArray[np.bool_]) -> ParsedResults:
         """Return the results at the flagged *rows* (shape (n,))."""
-        return ParsedResults(Coded(self.results.codes[rows], self.results.distinct), self.marks)
+        return replace(self, codes=self.codes[rows])
 
 
-def parse_results(cells: Cells, columns: npt.NDArray[np.int64], told: str = "") -> ParsedResults:
-    """Return the parsed *cells* (shape (n,)); *columns* (shape (n,)) says which cells share a decimal mark.
+def parse_results(
+    sheet: Sheet, rows: npt.NDArray[np.int64], columns: npt.NDArray[np.int64], told: str = ""
+) -> ParsedResults:
+    """Return the parsed cells of *sheet* at *rows* and *columns* (shape (n,)); a column shares a decimal mark.
 
     *told* is the mark where neither the column nor the sheet proves one.
     """
-    given = Coded.of(cells)
-    is_text = given.flags(lambda cell: isinstance(cell, str))
-    proven = _marks(cells, columns, is_text)
-    marks = {column: mark or told for column, mark in proven.items()}
-    codes = np.full(len(cells), -1, dtype=np.int64)
-    values: list[ReportedResult] = []
-    for mark in sorted(set(marks.values()) | {""}):
-        sharing = is_text & np.isin(columns, [c for c, m in marks.items() if m == mark])
-        here = sharing if mark else sharing | ~is_text
-        used = np.unique(given.codes[here])
-        table = np.full(len(given.distinct) + 1, -1, dtype=np.int64)
-        table[used] = np.arange(len(used)) + len(values)
-        values += [_parse_cell(given.distinct[code], mark) for code in used]
-        codes[here] = table[given.codes[here]]
-    return ParsedResults(Coded(codes, tuple(values)), proven)
+    order = np.argsort(columns, kind="stable")
+    parts = np.split(order, np.flatnonzero(np.diff(columns[order])) + 1) if len(order) else []
+    given = {int(columns[part[0]]): (part, sheet.column(int(columns[part[0]])).taken(rows[part])) for part in parts}
+    marks, doubtful = _marks(sheet, {column: cells.distinct for column, (_, cells) in given.items()})
+    plain, others = dict[tuple[str, float], int](), list[ReportedResult]()
+    codes = np.empty(len(columns), dtype=np.int64)
+    for column, (part, cells) in given.items():
+        mark = marks.get(column, "") or told or doubtful.get(column, "")
+        places = [_place(cell, mark, plain, others) for cell in cells.distinct]
+        codes[part] = np.array(places, dtype=np.int64)[cells.codes]
+    return ParsedResults(
+        codes=np.where(codes < 0, len(plain) - 1 - codes, codes),
+        plain=tuple(text for text, _ in plain), numbers=tuple(number for _, number in plain), others=tuple(others),
+        marks=marks,
+    )  # fmt: skip
 
 
-def _parse_cell(cell: object, mark: str) -> ReportedResult:
-    return parse_result(cell if isinstance(cell, float) else cell_text(cell), mark)
+def _place(cell: object, mark: str, plain: dict[tuple[str, float], int], others: list[ReportedResult]) -> int:
+    """Return the place of a cell among *plain* numbers, or ``-1 - place`` among *others*; put it there if it is new."""
+    text = cell_text(cell)
+    number = plain_number(text, mark) if not isinstance(cell, float) else cell if math.isfinite(cell) else None
+    if number is not None:
+        return plain.setdefault((text, number), len(plain))
+    others.append(parse_result(cell if isinstance(cell, float) else text, mark))
+    return -len(others)
 
 
-def _marks(cells: Cells, columns: npt.NDArray[np.int64], is_text: npt.NDArray[np.bool_]) -> dict[int, str]:
-    """Return the decimal mark of each column: what its texts prove, else what the sheet proves."""
-    texts, owners = cells[is_text], columns[is_text]
-    found = {int(c): decimal_mark(set(texts[owners == c])) for c in np.unique(owners)}
-    proven = {mark for mark in found.values() if mark}
-    overall = proven.pop() if len(proven) == 1 else ""
-    return {column: mark or overall for column, mark in found.items()}
+def _marks(sheet: Sheet, given: Mapping[int, Iterable[object]]) -> tuple[dict[int, str], dict[int, str]]:
+    """Return the decimal mark of each column that holds texts: what these prove, else what the sheet proves.
+
+    Behind it stand the columns in which ``1.234`` may mean two numbers, with their mark and :data:`IN_DOUBT`; in the
+    first they have none.
+    """
+    texts = {column: [cell for cell in cells if isinstance(cell, str)] for column, cells in given.items()}
+    found = {column: decimal_mark(each) for column, each in texts.items() if each}
+    marks = {mark for mark in found.values() if mark}
+    overall = marks.pop() if len(marks) == 1 else ""
+    proven = {column: mark or overall for column, mark in found.items()}
+    asked = [c for c, mark in found.items() if mark != "." and any(map(_POINT_OR_THOUSANDS.search, texts[c]))]
+    if not asked:
+        return proven, {}
+    numbers = _numbers_in(sheet)
+    commas = any(map(_DECIMAL_COMMA.search, numbers))
+    grouped = any(map(_THOUSANDS_POINT.search, numbers))
+    doubtful = {c: proven[c] + IN_DOUBT for c in asked if commas and not (grouped and proven[c] == ",")}
+    return {**proven, **dict.fromkeys(doubtful, "")}, doubtful
+
+
+def _numbers_in(sheet: Sheet) -> set[str]:
+    """Return the texts of *sheet* that are numbers and nothing else."""
+    rows = np.arange(len(sheet.cells))
+    cells = chain.from_iterable(sheet.column(c).taken(rows).distinct for c in range(sheet.cells.shape[1]))
+    return {cell for cell in cells if isinstance(cell, str) and _PLAIN_NUMBER.fullmatch(cell)}
 
 
 def decimal_mark(texts: Iterable[str]) -> str:
     """Return the decimal mark that the *texts* prove (``","`` or ``"."``), or ``""`` when they prove none or both."""
-    comma = point = False
-    for text in texts:
-        comma |= _DECIMAL_COMMA.search(text) is not None
-        point |= _DECIMAL_POINT.search(text) is not None
+    together = "\n".join(texts)
+    comma, point = _DECIMAL_COMMA.search(together) is not None, _DECIMAL_POINT.search(together) is not None
     return "" if comma == point else ("," if comma else ".")
 
 
-def texts_of(cells: Cells) -> Coded:
-    """Return the cells (shape (n,)) as text: numbers shortest, dates ISO."""
-    return Coded.of(cells).map(cell_text)
+def texts_of(cells: Coded) -> Coded:
+    """Return the cells as text: numbers shortest, dates ISO."""
+    return cells.map(cell_text)
 
 
 def analytes_of(texts: Coded) -> Coded:
@@ -111,10 +154,6 @@ def _unit(text: str) -> Unit | None:
         return None
 
 
-def numbers_of(cells: Cells) -> npt.NDArray[np.float64]:
+def numbers_of(cells: Coded) -> npt.NDArray[np.float64]:
     """Return the plain numbers in helper columns such as LOQ (shape (n,)); signs and units are left off."""
-    return (
-        Coded.of(cells)
-        .map(lambda cell: parse_result(cell if isinstance(cell, float) else cell_text(cell)).value)
-        .numbers()
-    )
+    return cells.map(lambda cell: parse_result(cell if isinstance(cell, float) else cell_text(cell)).value).numbers()

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from wqcheck.findings import Severity
+from wqcheck.near_names import nearest_word
 from wqcheck.parameters import catalogue
 from wqcheck.sheets.answers import told_places
 from wqcheck.sheets.coded import Coded, Numbers
@@ -69,7 +70,9 @@ def _say_unreadable(work: Extraction) -> None:
     """Report each text that could not be read as a result, and values that no row of theirs owns."""
     problem = work.parsed.part("problem")
     for text, positions in work.parsed.part("text").groups(problem.known()):
-        message = f"the result {problem.distinct[problem.codes[positions[0]]]}"
+        near = nearest_word(str(text))
+        offered = f"; did the laboratory mean {near!r}?" if near else ""
+        message = f"the result {problem.distinct[problem.codes[positions[0]]]}{offered}"
         work.note("unreadable result", message, work.where(positions), str(text))
     for row, column in work.found.orphans[:_ORPHANS_TOLD]:
         message = "a value stands in a row that names no sample, point, date or analyte; it is not used"

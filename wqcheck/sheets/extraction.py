@@ -14,6 +14,8 @@ from wqcheck.sheet_layouts.records import SheetLayout
 from wqcheck.sheets.coded import Coded, Flags
 from wqcheck.sheets.columns import ParsedResults, texts_of
 from wqcheck.sheets.grid import Cells
+from wqcheck.sheets.groups import columns_beside
+from wqcheck.sheets.headings import heading_role
 from wqcheck.sheets.labels import Fact
 from wqcheck.sheets.result_cells import Positions, ResultCells
 from wqcheck.sheets.roles import RoleGrid, cell_names, column_name, first_cells
@@ -70,13 +72,13 @@ class Extraction:
         present[self.found.rows] = True
         return np.flatnonzero(present)
 
-    def per_row(self, column: int) -> Cells:
+    def per_row(self, column: int) -> Coded:
         """Return, for each result, the cell of its row in *column*."""
-        return np.asarray(self.cells[self.found.rows, column], dtype=object)
+        return self.grid.sheet.column(column).taken(self.found.rows)
 
-    def per_column(self, row: int) -> Cells:
+    def per_column(self, row: int) -> Coded:
         """Return, for each result, the cell of its column in *row*."""
-        return np.asarray(self.cells[row, self.found.columns], dtype=object)
+        return Coded.of(self.cells[row]).taken(self.found.columns)
 
     def of_columns(self, values: Mapping[int, object]) -> Coded:
         """Return, for each result, the entry of *values* for its column."""
@@ -85,9 +87,10 @@ class Extraction:
     def column_of(self, role: str, instead_of: Collection[int] = ()) -> int | None:
         """Return the fullest column of *role*, leftmost of equals, and mark every cell of that role.
 
-        The columns of *instead_of* are taken only where there is no other.
+        The columns of *instead_of* are taken only where there is no other; those of one group of columns are not.
         """
-        columns = self.table.with_role(role)
+        own = set(self.beside.get(role, {}).values())
+        columns = [column for column in self.table.with_role(role) if column not in own]
         if not columns or not self.count:
             return None
         first = [column for column in columns if column not in instead_of] or columns
@@ -100,10 +103,52 @@ class Extraction:
             )
         return best
 
+    @cached_property
+    def beside(self) -> Mapping[str, Mapping[int, int]]:
+        """By role, the column that belongs to each result column alone."""
+        return columns_beside(self.table)
+
+    def cells_of(self, role: str) -> Coded | None:
+        """Return, for each result, its cell in the column of *role*: of its group, else of the table."""
+        column, own, below = self.column_of(role), self.beside.get(role), self.table.rows_beside.get(role)
+        if below and self.count:
+            rows = self._rows_below(below)
+            return Coded.of(np.asarray(self.cells[rows, self.found.columns], dtype=object)).without(rows < 0)
+        if not own or not self.count:
+            return None if column is None else self.per_row(column)
+        at = np.full(self.cells.shape[1], -1 if column is None else column)
+        at[list(own)] = list(own.values())
+        for place in own.values():
+            self.grid.mark(self.result_rows, place, role.replace("_", " "), "belongs to the result of its group")
+        places = at[self.found.columns]
+        cells = np.asarray(self.cells[self.found.rows, places], dtype=object)
+        cells[places < 0] = None
+        return Coded.of(cells)
+
+    def _rows_below(self, below: Mapping[int, int]) -> Positions:
+        """Return, for each result, the row that gives a part of it, -1 where none does."""
+        at = np.full(len(self.cells), -1)
+        at[list(below)] = list(below.values())
+        return np.asarray(at[self.found.rows])
+
+    def _label(self, row: int, role: str) -> str | None:
+        texts = (cell for cell in self.cells[row] if isinstance(cell, str))
+        return next((text for text in texts if heading_role(text.strip().rstrip(" :")) == role), None)
+
+    def headings_of(self, role: str) -> Coded:
+        """Return, for each result, the heading of its column of *role*, or the label of its row."""
+        if below := self.table.rows_beside.get(role):
+            labels = {row: self._label(part, role) for row, part in below.items()}
+            return Coded.of(self.found.rows).map(lambda row: labels.get(int(row)))
+        column, own = self.column_of(role), self.beside.get(role, {})
+        headings = {c: self.table.columns[place].heading or None for c, place in own.items()}
+        general = "" if column is None else self.table.columns[column].heading
+        return self.of_columns(headings).or_else(Coded.all_the_same(general, self.count))
+
     def row_texts(self, role: str) -> Coded:
-        """Return, for each result, the text in the column of *role*."""
-        column = self.column_of(role)
-        return Coded.blank(self.count) if column is None else texts_of(self.per_row(column))
+        """Return, for each result, the text in its column of *role*."""
+        cells = self.cells_of(role)
+        return Coded.blank(self.count) if cells is None else texts_of(cells)
 
     def special_row(self, role: str) -> int | None:
         """Return the row that gives *role* for each column of results."""

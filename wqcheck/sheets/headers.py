@@ -76,7 +76,7 @@ def _header_score(probe: Probe, row: int) -> float:
 
 def _not_a_heading(kind: Kind, text: str) -> float:
     """Return how much a value, date or label speaks against a row of headings; 0 for any other text."""
-    if kind & (Kind.NUMBER | Kind.RESULT_WORD):
+    if kind & Kind.NUMBER or (kind & Kind.RESULT_WORD and not kind & Kind.HEADING):
         return -1.5
     return -0.5 if kind & Kind.DATE or text.endswith(":") else 0.0
 

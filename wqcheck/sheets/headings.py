@@ -1,13 +1,15 @@
 """Turns the text of a heading or label into the part that its column, row or value plays.
 
-The patterns stand in ``headings.csv``, first match wins; they are matched whole against the normalised text, once with
-and once without what stands in brackets. A heading that is also the name of a parameter is left to the parameters.
+Plain spellings of all languages stand in ``heading_words.csv``, patterns in ``headings.csv``, of which the first match
+wins. Both are held against the whole normalised text, once with and once without what stands in brackets. A heading
+that is also the name of a parameter is left to the parameters.
 """
 
 from __future__ import annotations
 
 import csv
 import re
+from collections.abc import Iterator, Mapping
 from functools import cache
 from importlib.resources import files
 
@@ -41,8 +43,17 @@ _CAMEL = re.compile(r"(?<=[a-z])(?=[A-Z])")
 
 @cache
 def _patterns() -> tuple[tuple[str, re.Pattern[str]], ...]:
-    text = files("wqcheck.sheets").joinpath("headings.csv").read_text(encoding="utf-8")
-    return tuple((row["role"], re.compile(row["pattern"])) for row in csv.DictReader(text.splitlines()))
+    return tuple((row["role"], re.compile(row["pattern"])) for row in _rows("headings.csv"))
+
+
+@cache
+def _words() -> Mapping[str, str]:
+    return {normalise(row["heading"]): row["role"] for row in _rows("heading_words.csv")}
+
+
+def _rows(name: str) -> Iterator[dict[str, str]]:
+    text = files("wqcheck.sheets").joinpath(name).read_text(encoding="utf-8")
+    yield from csv.DictReader(text.splitlines())
 
 
 def summary_role(text: str) -> str:
@@ -60,6 +71,8 @@ def heading_role(text: str) -> str:
         return ""
     without = _BRACKETS.sub(" ", text)
     for form in dict.fromkeys((normalise(without), normalise(text), normalise(_CAMEL.sub(" ", without)))):
+        if form in _words():
+            return _words()[form]
         for role, pattern in _patterns():
             if form and pattern.fullmatch(form):
                 return role

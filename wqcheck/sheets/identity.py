@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from itertools import pairwise
 
 import numpy as np
@@ -13,6 +14,7 @@ from wqcheck.sheets.date_parts import date_parts, whole_dates
 from wqcheck.sheets.dates import ParsedDates, parse_dates, parse_time
 from wqcheck.sheets.extraction import Extraction
 from wqcheck.sheets.grid import Cells
+from wqcheck.sheets.groups import group_starts
 from wqcheck.sheets.headings import heading_role
 from wqcheck.sheets.result_cells import group_names
 from wqcheck.sheets.roles import cell_text, column_name, first_cells
@@ -20,13 +22,15 @@ from wqcheck.sheets.roles import cell_text, column_name, first_cells
 OWNERS = ("sample", "batch", "point", "stage", "replicate")
 """What a crosstab says above its columns, and every other layout in its rows."""
 
+_LAST_WORD = re.compile(r"[\s_/:-]+[^\W\d_]+$")
+
 TIMES = ("sampled_at", "received_at", "analysed_at")
 
 
 def owner_texts(work: Extraction, role: str) -> Coded:
     """Return the *role* (``sample``, ``point`` …) of each result as text, blank where nothing says it."""
     if work.table.kind == "crosstab":
-        texts = _above_columns(work, role)
+        texts = _above_columns(work, role).or_else(work.row_texts(role))
     elif work.table.kind == "list" and work.table.header is None and role == "point":
         work.grid.mark_all(work.grid.unexplained(), "point", "name of the point, or of the points below it")
         texts = Coded.of(group_names(work.cells, work.found.rows))
@@ -55,7 +59,7 @@ def with_fact(work: Extraction, role: str, texts: Coded) -> Coded:
 
 def _above_columns(work: Extraction, role: str) -> Coded:
     row = work.special_row(role)
-    texts = Coded.blank(work.count) if row is None else texts_of(_spread(work, row))
+    texts = Coded.blank(work.count) if row is None else texts_of(Coded.of(_spread(work, row)))
     if role != _header_role(work) or work.table.header is None:
         return texts
     return texts.or_else(work.of_columns(_names_across(work)).without(_dated_headings(work)))
@@ -64,10 +68,20 @@ def _above_columns(work: Extraction, role: str) -> Coded:
 def _names_across(work: Extraction) -> dict[int, str | None]:
     """Return the heading of each column; one merged over columns that another row tells apart names them all."""
     names = {c: _point_name(column.heading) for c, column in work.table.columns.items()}
+    names |= _without_common_end([(c, names[c] or "") for c in work.table.with_role("result")])
     for left, right in pairwise(work.table.with_role("result")):
         if names[right] is None and any(work.cells[row, right] is not None for row in work.table.special):
             names[right] = names[left]
     return names
+
+
+def _without_common_end(names: list[tuple[int, str]]) -> dict[int, str]:
+    """Return the names of result columns without the word for a result that all of them end in (``BH-2 Result``)."""
+    shorter = {column: _LAST_WORD.sub("", name) for column, name in names}
+    words = {name[len(shorter[column]) :].strip(" _-/:").lower() for column, name in names}
+    if len(names) < 2 or len(words) != 1 or heading_role(words.pop()) != "result" or "" in shorter.values():
+        return {}
+    return shorter
 
 
 def _header_role(work: Extraction) -> str:
@@ -84,6 +98,9 @@ def _spread(work: Extraction, row: int) -> Cells:
     """Return, for each result, the cell above it in *row*; a merged cell stands for all columns that it spans."""
     across = work.table.with_role("result")
     spread = work.cells[row].copy()
+    starts = group_starts(work.table, across)
+    for result, (start, end) in zip(across, pairwise([*starts, len(spread)]), strict=True):
+        spread[result] = next((cell for cell in spread[start:end] if cell is not None), None)
     for left, right in pairwise(across):
         if spread[right] is None:
             spread[right] = spread[left]
@@ -98,7 +115,7 @@ def _dated_headings(work: Extraction) -> Flags:
     header = work.table.header
     if header is None:
         return np.zeros(work.count, dtype=bool)
-    return np.asarray(~np.isnat(parse_dates(Coded.of(work.per_column(header))).times))
+    return np.asarray(~np.isnat(parse_dates(work.per_column(header)).times))
 
 
 def _carried(work: Extraction, role: str, texts: Coded) -> Coded:
@@ -168,20 +185,27 @@ def _time_cells(work: Extraction, role: str) -> tuple[Coded, str]:
         parts = date_parts(work.table) if role == "sampled_at" else {}
         if parts and set(work.table.with_role(role)) == set(parts.values()) and {"year", "month"} <= set(parts):
             return whole_dates(work, parts)
-        column = work.column_of(role, instead_of=parts.values())
-        if column is None:
-            return Coded.blank(work.count), ""
-        given = Coded.of(work.per_row(column))
-        if work.table.kind == "long" and role == "sampled_at":
-            given = carried_down(given, ~given.known() & ~_named_rows(work))
-        return given, work.at(int(work.result_rows[0]), column)
+        return _time_column(work, role, list(parts.values()))
     row = work.special_row(role)
     if row is not None:
         return Coded.of(_spread(work, row)), work.at(row, int(work.found.columns.min()))
     header = work.table.header
     if role == "sampled_at" and header is not None and _dated_headings(work).any():
-        return Coded.of(work.per_column(header)), work.at(header, int(work.found.columns.min()))
-    return Coded.blank(work.count), ""
+        return work.per_column(header), work.at(header, int(work.found.columns.min()))
+    return _time_column(work, role, [])
+
+
+def _time_column(work: Extraction, role: str, parts: list[int]) -> tuple[Coded, str]:
+    """Return the cells of the column of *role*, of the table or of the group of each result, and where it begins."""
+    own = work.beside.get(role, {})
+    column = work.column_of(role, instead_of=parts)
+    given = work.cells_of(role) if own else None if column is None else work.per_row(column)
+    if given is None:
+        return Coded.blank(work.count), ""
+    if work.table.kind == "long" and role == "sampled_at":
+        given = carried_down(given, ~given.known() & ~_named_rows(work))
+    first = min(own.values()) if column is None else column
+    return given, work.at(int(work.result_rows[0]), first)
 
 
 def _with_clock(work: Extraction, moments: npt.NDArray[np.datetime64]) -> npt.NDArray[np.datetime64]:

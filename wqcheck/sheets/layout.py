@@ -17,9 +17,11 @@ from wqcheck.sheets.analytes_across import analytes_across
 from wqcheck.sheets.analytes_down import analytes_down, other_result
 from wqcheck.sheets.content import RESULT_LIKE, Kind, Profile, kinds_of
 from wqcheck.sheets.grid import Cells
+from wqcheck.sheets.grouped_samples import row_of_parts
 from wqcheck.sheets.headers import PROBED_ROWS, best_header, probe_of
 from wqcheck.sheets.subheadings import join_headings, places_below
 from wqcheck.sheets.table import IDENTITY, Column, Table, read_heading, without_mere_numbers
+from wqcheck.sheets.verdict_words import with_verdicts
 
 NOTHING: Mapping[int, Column] = {}
 
@@ -34,7 +36,7 @@ def find_table(cells: Cells, header: int | None = None, told: Mapping[int, Colum
     if not cells.size:
         return "the sheet has no cell with content"
     probe = probe_of(cells)
-    header = best_header(probe) if header is None else header
+    header = row_of_parts(cells, best_header(probe)) if header is None else header
     profiles = probe.profiles(-1 if header is None else header)
     columns, realigned = _columns(cells, header, profiles)
     columns |= told
@@ -72,7 +74,8 @@ def _columns(cells: Cells, header: int | None, profiles: list[Profile]) -> tuple
     headings = moved or headings
     columns = {c: Column("") for c in range(width) if profiles[c].filled}
     columns |= {c: read_heading(text) for c, text in headings.items()}
-    return _with_signs(cells[header + 1 :], without_mere_numbers(columns)), bool(moved)
+    below = cells[header + 1 :]
+    return with_verdicts(below, _with_signs(below, without_mere_numbers(columns))), bool(moved)
 
 
 def _with_signs(cells: Cells, columns: dict[int, Column]) -> dict[int, Column]:
@@ -104,7 +107,8 @@ def _analyte_column(columns: Mapping[int, Column], profiles: list[Profile]) -> i
     def strength(column: int) -> float:
         role = columns[column].role
         if role in {"parameter", "cas"}:
-            return profiles[column].analyte + (1.0 if role == "parameter" else 0.5)
+            own = (1.0 if role == "parameter" else 0.5) if profiles[column].analyte >= 0.05 else 0.0
+            return profiles[column].analyte + own
         usable = columns[column].analyte is None and role in {"", "other", "result", *IDENTITY}
         enough = profiles[column].analyte >= (0.7 if role in IDENTITY else 0.5)
         return profiles[column].analyte if usable and enough and profiles[column].distinct > 1 else 0.0

@@ -9,6 +9,9 @@ from html import unescape
 from wqcheck.errors import WorkbookError
 from wqcheck.sheets.reading_limits import ReadingLimits
 
+MOST_ROWS, MOST_COLUMNS = 1_048_576, 16_384
+"""Rows and columns of a sheet (common practice of spreadsheet programs)."""
+
 Place = tuple[int, int]
 """Row and column of a cell, from 0."""
 
@@ -19,12 +22,17 @@ class Marks:
 
     ``texts`` are errors (``#N/A``) and formulas without a saved value, which would else read as blank; ``rows`` and
     ``columns`` how far the sheet reaches; ``filtered`` says that some of the hidden rows are hidden by a filter.
+    ``comments`` are the texts of comments on cells, ``formats`` the number formats that can show something else than
+    the value, ``merged`` the first and the last cell of merged ones.
     """
 
     texts: dict[Place, str] = field(default_factory=dict)
     hidden_rows: set[int] = field(default_factory=set)
     hidden_columns: set[int] = field(default_factory=set)
     struck: set[Place] = field(default_factory=set)
+    comments: dict[Place, str] = field(default_factory=dict)
+    formats: dict[Place, str] = field(default_factory=dict)
+    merged: list[tuple[Place, Place]] = field(default_factory=list)
     filtered: bool = False
     rows: int = 0
     columns: int = 0
@@ -32,6 +40,14 @@ class Marks:
     def reach(self, row: int, column: int) -> None:
         """Take in that a cell stands at *row* and *column*."""
         self.rows, self.columns = max(self.rows, row + 1), max(self.columns, column + 1)
+
+
+def outside(name: str, part: str, given: str) -> str:
+    """Return the sentence that refuses a workbook with a cell beyond the last row or column of any sheet."""
+    return (
+        f"{name} names a cell outside of any sheet in {part!r} ({given[:40]}); open it in a spreadsheet program and "
+        "save it as a new .xlsx or .csv"
+    )
 
 
 def check_extent(name: str, sheets: Mapping[str, Marks], limits: ReadingLimits) -> None:

@@ -98,7 +98,9 @@ def _contradicting_units(work: Extraction, code: Coded, sources: tuple[Coded, ..
     of the heading (``µS/cm`` below ``Result (mg/L)``) is an exception that the row states.
     """
     inside, _, *around = sources
-    stated = [texts_of(work.per_row(column)) for column in work.table.with_role("unit")]
+    grouped = set(work.beside.get("unit", {}).values())
+    alike = [column for column in work.table.with_role("unit") if column not in grouped]
+    stated = [texts_of(work.per_row(column)) for column in alike] + ([work.row_texts("unit")] if grouped else [])
     labels = [units_of(texts).attribute("label") for texts in (*stated, *around)]
     labels = [label.map(lambda label: label if "/" in label else None) for label in labels]
     both = np.zeros(work.count, dtype=bool)
@@ -153,8 +155,8 @@ def _as_unit(basis: str) -> str:
 
 
 def _volumes(work: Extraction) -> Numbers:
-    column = work.column_of("volume_ml")
-    return np.full(work.count, np.nan) if column is None else numbers_of(work.per_row(column))
+    cells = work.cells_of("volume_ml")
+    return np.full(work.count, np.nan) if cells is None else numbers_of(cells)
 
 
 def _implied(label: Coded, code: Coded, unstated: Flags, volume: Numbers) -> Coded:
@@ -254,12 +256,14 @@ def reporting_limits(work: Extraction, code: Coded, found: Measures) -> Numbers:
     result = np.full(work.count, np.nan)
     beyond = work.parsed.part("below_quantification").flags(bool)
     for role in ("reporting_limit", "detection_limit"):
-        column, row = work.column_of(role), work.special_row(role)
-        if column is None and row is None:
+        cells, row = work.cells_of(role), work.special_row(role)
+        if cells is None and row is None:
             continue
-        cells = work.per_row(column) if column is not None else work.per_column(row or 0)
-        heading = work.table.columns[column].heading if column is not None else _first_text(work.cells[row or 0])
-        own = units_of(Coded.of(cells).map(_trailing_unit)).attribute("label").or_else(_unit_of_heading(work, heading))
+        headings = work.headings_of(role)
+        if cells is None:
+            cells = work.per_column(row or 0)
+            headings = Coded.all_the_same(_first_text(work.cells[row or 0]), work.count)
+        own = units_of(cells.map(_trailing_unit)).attribute("label").or_else(headings.map(_unit_of_heading))
         wanted = np.isnan(result) & ~(beyond & (role == "detection_limit"))
         result = np.where(wanted, numbers_of(cells) * _factors(code, own, found), result)
     return result
@@ -269,11 +273,11 @@ def _first_text(cells: Cells) -> str:
     return next((cell for cell in cells if isinstance(cell, str)), "")
 
 
-def _unit_of_heading(work: Extraction, heading: str) -> Coded:
-    """Return the label of the concentration in a heading such as ``LOQ (mg/L)`` or ``LOQ mg/L`` for each result."""
+def _unit_of_heading(heading: str) -> str | None:
+    """Return the label of the concentration in a heading such as ``LOQ (mg/L)`` or ``LOQ mg/L``."""
     units = [unit_or_none(word.strip("()[],;")) for word in heading.split()[1:]]
     labels = [unit.label for unit in units if unit is not None and "/" in unit.label]
-    return Coded.all_the_same(labels[-1], work.count) if labels else Coded.blank(work.count)
+    return labels[-1] if labels else None
 
 
 def _trailing_unit(cell: object) -> str | None:
@@ -299,14 +303,14 @@ def _factors(code: Coded, given: Coded, found: Measures) -> Numbers:
 def uncertainties(work: Extraction, value: Numbers, code: Coded, found: Measures) -> Numbers:
     """Return the stated uncertainty of each result in its unit; percentages are taken of *value* (shape (n,))."""
     inside = work.parsed.part("uncertainty").numbers()
-    column = work.column_of("uncertainty")
-    if column is None:
+    cells, headings = work.cells_of("uncertainty"), work.headings_of("uncertainty")
+    if cells is None:
         return inside
-    texts = texts_of(work.per_row(column))
+    texts = texts_of(cells)
     plain = texts.map(lambda text: text.replace("±", "").replace("%", "").strip() or None)
-    numbers = numbers_of(plain.objects())
-    numbers = numbers * _factors(code, _unit_of_heading(work, work.table.columns[column].heading), found)
-    percent = texts.flags(lambda text: "%" in text) | ("%" in work.table.columns[column].heading)
+    numbers = numbers_of(plain)
+    numbers = numbers * _factors(code, headings.map(_unit_of_heading), found)
+    percent = texts.flags(lambda text: "%" in text) | headings.flags(lambda heading: "%" in heading)
     return np.where(np.isnan(inside), np.where(percent, np.abs(value) * numbers / 100, numbers), inside)
 
 

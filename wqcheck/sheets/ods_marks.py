@@ -1,6 +1,7 @@
-"""Turns the XML of an ods file into the marks of its sheets: errors, formulas without value, hidden rows, extent.
+"""Turns the XML of an ods file into marks of its sheets: errors, formulas without value, hidden and struck cells.
 
-OpenDocument 1.3 part 3, 9.1 (tables, repeated rows and columns) and 19.387 (office:value-type).
+OpenDocument 1.3 part 3, 9.1 (tables, repeated rows and columns), ``office:value-type`` and
+``style:text-line-through-style`` (numbers of clauses from memory).
 """
 
 from __future__ import annotations
@@ -35,6 +36,9 @@ class _Sheets:
     in_text: bool = False
     in_cell: bool = False
     filled: bool = False
+    style: str = ""
+    cell_style: str = ""
+    struck: set[str] = field(default_factory=set)
 
     def start(self, tag: str, given: dict[str, str]) -> None:
         """Take in the start of an element."""
@@ -55,9 +59,17 @@ class _Sheets:
             self._cell(given)
         elif tag == "text:p" and self.in_cell:
             self.in_text = self.filled = True
+        else:
+            self._look(tag, given)
+
+    def _look(self, tag: str, given: dict[str, str]) -> None:
+        if tag == "style:style":
+            self.style = given.get("style:name", "") if given.get("style:family") == "table-cell" else ""
+        elif tag == "style:text-properties" and given.get("style:text-line-through-style", "none") != "none":
+            self.struck.add(self.style)
 
     def _cell(self, given: dict[str, str]) -> None:
-        self.in_cell, self.text = True, []
+        self.in_cell, self.text, self.cell_style = True, [], given.get("table:style-name", "")
         self.cells_alike = _count(given, "table:number-columns-repeated")
         formula, kind = given.get("table:formula", ""), given.get("office:value-type", "")
         self.filled = bool(kind or formula)
@@ -87,9 +99,13 @@ class _Sheets:
         self.marks.reach(self.row + self.rows_alike - 1, self.column + self.cells_alike - 1)
         shown = "".join(self.text).strip()
         odd = shown if shown.startswith("#") and self.odd == "error" else (shown or self.odd if self.odd else "")
-        if odd and self.rows_alike * self.cells_alike <= _MOST_TEXTS:
-            places = ((r, c) for r in range(self.rows_alike) for c in range(self.cells_alike))
-            self.marks.texts.update({(self.row + r, self.column + c): odd for r, c in places})
+        if self.rows_alike * self.cells_alike > _MOST_TEXTS:
+            return
+        places = [(self.row + r, self.column + c) for r in range(self.rows_alike) for c in range(self.cells_alike)]
+        if odd:
+            self.marks.texts.update(dict.fromkeys(places, odd))
+        if self.cell_style and self.cell_style in self.struck:
+            self.marks.struck.update(places)
 
     def refuse(self, *_: object) -> None:
         """Refuse a file that declares entities."""
@@ -113,7 +129,7 @@ def ods_marks(name: str, archive: zipfile.ZipFile) -> dict[str, Marks]:
 def _feed(parser: expat.XMLParserType, piece: bytes, last: bool) -> None:
     try:
         parser.Parse(piece, last)
-    except expat.ExpatError as problem:
+    except (expat.ExpatError, LookupError) as problem:
         raise ValueError(f"its part {_PART!r} is no sound XML: {problem}") from problem
 
 

@@ -1,7 +1,8 @@
 """Turns the XML of an xlsx file into the marks of its sheets: errors, formulas without value, hidden and struck cells.
 
-Most sheets hold none of these. So each part is first looked over in pieces for any sign of one; only a sheet that shows
-one, or is written in an unusual way, is parsed in full (ECMA-376-1, 18.3.1: ``row``, ``col``, ``c``, ``f``, ``v``).
+Most sheets hold none of these. So the bytes of each part are first looked over for any sign of one; only a sheet that
+shows one, or is written in an unusual way, is parsed in full. Its elements ``row``, ``col``, ``c``, ``f`` and ``v`` are
+those of ECMA-376-1, 18.3.1 (from memory).
 """
 
 from __future__ import annotations
@@ -13,18 +14,14 @@ from xml.parsers import expat
 
 from wqcheck.errors import WorkbookError
 from wqcheck.sheets.archives import pieces
-from wqcheck.sheets.marks import Marks
+from wqcheck.sheets.marks import MOST_COLUMNS, MOST_ROWS, Marks, outside
 from wqcheck.sheets.ooxml_parts import DECLARED, DECLARES_ENTITIES, Struck, sheet_parts, struck_through
+from wqcheck.sheets.plain_pieces import PlainPieces
 from wqcheck.sheets.reading_limits import ReadingLimits
 
-_SIGNS = re.compile(rb"<f[ >/]|t=\"e\"|hidden=|='|\s=|=\s")
 _PLAIN_START = re.compile(rb"\s*(?:\xef\xbb\xbf)?\s*(?:<\?xml[^>]*\?>\s*)?<worksheet[\s>]")
-_REFERENCE = re.compile(rb'<c r="(?P<letters>[A-Z]{1,3})(?P<digits>[0-9]{1,7})"[ />]')
-_EACH = re.compile(rb'<c r="([A-Z]+)([0-9]+)"')
 _NAME = re.compile(r"(?P<letters>[A-Za-z]{1,3})(?P<digits>[0-9]{1,18})")
 _TRUE = frozenset(["1", "true", "on"])
-_MOST_ROWS, _MOST_COLUMNS = 1_048_576, 16_384
-"""Rows and columns of a sheet (common practice of spreadsheet programs)."""
 
 
 def ooxml_marks(name: str, archive: zipfile.ZipFile, limits: ReadingLimits) -> dict[str, Marks]:
@@ -42,83 +39,23 @@ def ooxml_marks(name: str, archive: zipfile.ZipFile, limits: ReadingLimits) -> d
                 raise WorkbookError(DECLARES_ENTITIES.format(name, part))
     struck = struck_through(archive, parts, limits)
     found = {
-        lowered: _marks_of(name, archive, part, struck, limits.cells // 8)
+        lowered: _marks_of(name, archive, part, struck)
         for lowered, part in parts.items()
         if lowered.endswith(".xml") and not lowered.endswith(("sharedstrings.xml", "styles.xml"))
     }
     return {sheet: found.get(part.lower(), Marks()) for sheet, part in sheet_parts(archive, parts, limits).items()}
 
 
-def _marks_of(name: str, archive: zipfile.ZipFile, part: str, struck: Struck, cells: int) -> Marks:
-    """Return the marks of one part; most need no more than a look at each piece, and a bound of up to *cells*."""
-    seen = _Plain(struck)
+def _marks_of(name: str, archive: zipfile.ZipFile, part: str, struck: Struck) -> Marks:
+    """Return the marks of one part; most need no more than a look at the bytes of each piece."""
+    seen = PlainPieces(struck)
     for number, piece in enumerate(pieces(archive, part)):
-        if number == 0 and not _PLAIN_START.match(piece):
-            return _Parsed(name, part, struck).marks_of(archive)
-        if not seen.takes(piece):
-            return _Parsed(name, part, struck).marks_of(archive)
-    bound = seen.bound()
-    return bound if bound.rows * bound.columns <= cells else _exact(archive, part)
-
-
-class _Plain:
-    """Pieces of a sheet in which every cell begins ``<c r="A1"`` and nothing has to be marked.
-
-    ``letters`` and ``digits`` are how many the furthest cell has in its name, ``letter`` and ``digit`` the highest
-    first ones of so many: a bound that costs one search for anything beyond it per piece.
-    """
-
-    def __init__(self, struck: Struck) -> None:
-        self.letters, self.letter, self.digits, self.digit = 1, b"A", 1, b"1"
-        styles = b"|".join(map(str.encode, sorted(struck.styles)))
-        texts = b"|".join(map(str.encode, sorted(struck.texts)))
-        signs = [_SIGNS.pattern]
-        signs += [rb' s="(?:' + styles + rb')"'] if styles else []
-        signs += [rb"<v>(?:" + texts + rb")</v>"] if texts else []
-        self._signs = re.compile(b"|".join(signs))
-        self._other = self._beyond()
-
-    def takes(self, piece: bytes) -> bool:
-        """Return whether *piece* is plain; take in how far it reaches."""
-        if self._signs.search(piece):
-            return False
-        start = 0
-        while match := self._other.search(piece, start):
-            reference = _REFERENCE.match(piece, match.start())
-            if reference is None:
-                return False
-            name, number = reference["letters"], reference["digits"]
-            self.letters, self.letter = max((self.letters, self.letter), (len(name), name[:1]))
-            self.digits, self.digit = max((self.digits, self.digit), (len(number), number[:1]))
-            self._other, start = self._beyond(), match.start()
-        return True
-
-    def bound(self) -> Marks:
-        """Return marks that reach at least as far as any cell taken in."""
-        rows = (int(self.digit) + 1) * 10 ** (self.digits - 1) - 1
-        columns = _column(self.letter.decode() + "Z" * (self.letters - 1)) + 1
-        return Marks(rows=min(rows, _MOST_ROWS), columns=min(columns, _MOST_COLUMNS))
-
-    def _beyond(self) -> re.Pattern[bytes]:
-        """Return what matches any cell further out than those seen, or written otherwise."""
-        name = rb"(?:[A-%b][A-Z]{%d}%b)" % (self.letter, self.letters - 1, _fewer(rb"[A-Z]", self.letters))
-        number = rb"(?:[1-%b][0-9]{%d}%b)" % (self.digit, self.digits - 1, _fewer(rb"[0-9]", self.digits))
-        return re.compile(rb'<c(?! r="' + name + number + rb'"[ />])[\s/>]')
-
-
-def _fewer(kind: bytes, count: int) -> bytes:
-    return rb"|%b{1,%d}" % (kind, count - 1) if count > 1 else b""
-
-
-def _exact(archive: zipfile.ZipFile, part: str) -> Marks:
-    """Return how far a plain sheet reaches, each cell looked at."""
-    marks = Marks()
-    for piece in pieces(archive, part):
-        places = _EACH.findall(piece)
-        names, numbers = {name for name, _ in places}, {number for _, number in places}
-        if places:
-            marks.reach(max(map(int, numbers)) - 1, max(_column(name.decode()) for name in names))
-    return marks
+        if (number == 0 and not _PLAIN_START.match(piece)) or not seen.takes(piece):
+            break
+    else:
+        if seen.marks.rows <= MOST_ROWS and seen.marks.columns <= MOST_COLUMNS:
+            return seen.marks
+    return _Parsed(name, part, struck).marks_of(archive)
 
 
 @dataclass(slots=True, eq=False)
@@ -163,10 +100,7 @@ class _Parsed:
         raise WorkbookError(DECLARES_ENTITIES.format(self.book, self.part))
 
     def _outside(self, given: str) -> None:
-        raise WorkbookError(
-            f"{self.book} names a cell outside of any sheet in {self.part!r} ({given[:40]}); open it in a spreadsheet "
-            "program and save it as a new .xlsx or .csv"
-        )
+        raise WorkbookError(outside(self.book, self.part, given))
 
     def _start(self, tag: str, given: dict[str, str]) -> None:
         local = tag.rpartition(" ")[2]
@@ -181,7 +115,7 @@ class _Parsed:
                 self.marks.hidden_rows.add(self._row)
         elif local == "col" and given.get("hidden") in _TRUE:
             first, last = (int(given.get(end, "0")) for end in ("min", "max"))
-            self.marks.hidden_columns.update(range(first - 1, min(last, _MOST_COLUMNS)))
+            self.marks.hidden_columns.update(range(first - 1, min(last, MOST_COLUMNS)))
         elif local == "filterColumn":
             self.marks.filtered = True
 
@@ -215,7 +149,7 @@ class _Parsed:
         place, value = (self._row, self._column), self._value.strip()
         if not value and self._formula is None:
             return
-        if not (0 <= self._row < _MOST_ROWS and 0 <= self._column < _MOST_COLUMNS):
+        if not (0 <= self._row < MOST_ROWS and 0 <= self._column < MOST_COLUMNS):
             self._outside(f"row {self._row + 1}, column {self._column + 1}")
         self.marks.reach(*place)
         if self._error:

@@ -18,7 +18,8 @@ DECLARES_ENTITIES = (
     "{} declares entities of its own in {!r}, as no spreadsheet program does; open it in one and save it as a new "
     ".xlsx or .csv"
 )
-"""A document type can multiply a few bytes into gigabytes; parts of a package may not have one (ISO/IEC 29500-2)."""
+"""A document type can multiply a few bytes into gigabytes; parts of a package may not have one
+(ISO/IEC 29500-2, from memory)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +34,7 @@ def parsed_part(archive: zipfile.ZipFile, part: str, limits: ReadingLimits) -> E
     """Return the root element of one part, without the names of namespaces."""
     data = whole_part(archive, part, limits)
     if DECLARED.search(data[:4096]):
-        raise WorkbookError(DECLARES_ENTITIES.format(archive.filename or "the workbook", part))
+        raise WorkbookError(DECLARES_ENTITIES.format(archive.filename, part))
     try:
         root = ElementTree.fromstring(data)
     except ElementTree.ParseError as problem:
@@ -50,10 +51,16 @@ def sheet_parts(archive: zipfile.ZipFile, parts: Mapping[str, str], limits: Read
         return {}
     listed = parsed_part(archive, relations, limits)
     targets = {relation.get("Id", ""): relation.get("Target", "") for relation in listed}
+    sheets = list(parsed_part(archive, book, limits).iter("sheet"))
     paths = {
         sheet.get("name", ""): targets.get(next((v for k, v in sheet.items() if k.endswith("}id")), ""), "")
-        for sheet in parsed_part(archive, book, limits).iter("sheet")
+        for sheet in sheets
     }
+    if len(paths) < len(sheets):
+        raise WorkbookError(
+            f"{archive.filename} lists two sheets of the same name, so it is not sure which holds; open it in a "
+            "spreadsheet program and save it as a new .xlsx"
+        )
     return {name: _path(path) for name, path in paths.items()}
 
 
@@ -62,7 +69,7 @@ def _path(target: str) -> str:
 
 
 def struck_through(archive: zipfile.ZipFile, parts: Mapping[str, str], limits: ReadingLimits) -> Struck:
-    """Return the cell styles and shared texts that are struck through in whole (ECMA-376-1, 18.4.10)."""
+    """Return the cell styles and shared texts that are struck through in whole (ECMA-376-1, 18.4.10, from memory)."""
     styles, texts = frozenset[str](), frozenset[str]()
     part = parts.get("xl/styles.xml")
     if part is not None and b"strike" in whole_part(archive, part, limits):

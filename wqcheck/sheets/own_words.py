@@ -17,8 +17,7 @@ def with_own_words(parsed: ParsedResults, layout: SheetLayout) -> ParsedResults:
     """Return *parsed* with the cells that say no result otherwise read as *layout* says of their word."""
     if not layout.words:
         return parsed
-    results = parsed.results.map(lambda result: _read(result, layout))
-    return replace(parsed, results=results)
+    return replace(parsed, others=tuple(_read(result, layout) for result in parsed.others))
 
 
 def _read(result: ReportedResult, layout: SheetLayout) -> ReportedResult:

@@ -22,12 +22,15 @@ from wqcheck.sheets.labels import Fact, read_labels
 from wqcheck.sheets.layouts import FoundTable, Layouts, choose_layout, find_tables
 from wqcheck.sheets.mark_findings import mark_findings
 from wqcheck.sheets.opening import open_book, open_books
+from wqcheck.sheets.other_samples import say_other_samples
 from wqcheck.sheets.reading_limits import READING_LIMITS, ReadingLimits
 from wqcheck.sheets.result_cells import find_result_cells
 from wqcheck.sheets.roles import RoleGrid, cell_text, column_name
+from wqcheck.sheets.shown_findings import say_shown
 from wqcheck.sheets.table import Table
 from wqcheck.sheets.told import NO_TABLE, Told, told_table
 from wqcheck.sheets.unread import say_blank_results, say_moved_headings, say_unread_column, statements
+from wqcheck.sheets.verdicts import say_verdicts
 from wqcheck.tables import Ledger, Readings
 from wqcheck.units import Unit
 
@@ -240,10 +243,7 @@ def _read_table(
     taken.frames.append(extract(work))
     if told.layout is not NO_ANSWERS:
         count_told_cells(work)
-    tested = set(taken.frames[-1][Readings.parameter].dropna().unique())
-    _explain_rest(work, tested)
-    say_blank_results(work, tested)
-    say_moved_headings(work)
+    _say_of_table(work, taken.frames[-1])
     work.findings.extend(statements(grid, taken.book.name, whole=False))
     taken.findings.extend(work.findings)
     taken.supplied += work.supplied
@@ -251,6 +251,17 @@ def _read_table(
         ReadTable(found=given, table=table, orders=work.orders, marks=work.parsed.marks, ambiguous=work.ambiguous)
     )
     return facts, unit
+
+
+def _say_of_table(work: Extraction, readings: pd.DataFrame) -> None:
+    """Explain the rest of a table and say what is odd about its results."""
+    tested = set(readings[Readings.parameter].dropna().unique())
+    say_shown(work, readings[Readings.unit].to_numpy(dtype=object))
+    _explain_rest(work, tested)
+    say_verdicts(work)
+    say_other_samples(work)
+    say_blank_results(work, tested)
+    say_moved_headings(work)
 
 
 def _told(taken: _Taken, given: FoundTable) -> Told:
@@ -271,7 +282,7 @@ def _explain_rest(work: Extraction, tested: set[str]) -> None:
     grid, table = work.grid, work.table
     for position, column in table.columns.items():
         say_unread_column(work, position, tested)
-        left = grid.unexplained()[:, position]
+        left = grid.unexplained_in(position)
         if not left.any():
             continue
         heading = column.heading or column_name(position)

@@ -21,6 +21,8 @@ class ReadingLimits:
         How many times larger than packed a part of more than ``ratio_from_bytes`` may be.
     parts, members, sheets : int
         Parts of a zip file, files in a zipped folder, sheets of a workbook.
+    columns : int
+        Columns of one sheet, which is where forms of workbooks end (common practice of spreadsheet programs).
     cells : int
         Rows times columns of all sheets, from A1 to the last used cell of each; blank ones count, for they take memory.
     """
@@ -35,6 +37,7 @@ class ReadingLimits:
     parts: int = 5_000
     members: int = 500
     sheets: int = 1_000
+    columns: int = 16_384
     cells: int = 16_000_000
 
 

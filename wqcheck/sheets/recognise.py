@@ -16,10 +16,12 @@ from wqcheck.units import Unit, recognise_unit
 
 _BRACKETED = re.compile(r"[(\[{]([^()\[\]{}]*)[)\]}]")
 _CAS = re.compile(r"(?<![\d-])\d{2,7}-\d{2}-\d(?![\d-])")
-_VOLUME = re.compile(
-    r"(?:/|\bin\b|\bper\b|\bem\b|\ben\b|\bdans\b|\bpor\b|\bpro\b|\bje\b|\bsu\b)\s*(\d+)\s*(ml|l)\b", re.I
+_VOLUME = re.compile(r"(?:/|\b(?:in|per|em|en|dans|por|pro|je|su|w|ve|i)\b)\s*(\d+)\s*(ml|l)\b", re.I)
+_BASIS_WORDS = re.compile(
+    r"(?:as|como|como o|en|als|come|in|som|jako|exprime en|expressed as|expr as|calc as|(?:uitgedrukt|berechnet) als)"
+    r"\s+",
+    re.I,
 )
-_BASIS_WORDS = re.compile(r"(?:as|como|como o|en|als|come|in|exprime en|expressed as|expr as|calc as)\s+", re.I)
 _LIMIT = re.compile(r"\s*[-–,;:(]?\s*\b(?:VMP|LMP|MCL|MAC|CMA|max\.?|limit\w*|norm\w*|std|standard)\b\W*\d.*", re.I)
 _FILLERS = frozenset([
     "amount", "value", "values", "conc", "concentration", "concentracao", "concentracion", "result", "results", "level",
@@ -27,13 +29,23 @@ _FILLERS = frozenset([
     "water",
     "count", "mesure", "valeur", "teor", "de", "do", "da", "du", "des", "total", "totals", "final", "raw", "average",
     "parameter", "test", "titration", "e",
-    "no",
+    "no", "gehalte", "concentratie", "waarde", "aantal", "van", "het", "konzentration", "gehalt", "concentrazione",
+    "contenuto", "contenido", "teneur", "teneurs", "stezenie", "zawartosc", "halt", "koncentrace", "obsah", "liczba",
 ])  # fmt: skip
 _FRACTIONS = {
     word: fraction
     for fraction, words in (
-        ("dissolved", "dissolved filtered diss dissous soluble dissolvido dissolvida disuelto gelost sol"),
-        ("total", "total totale totais totaux tot unfiltered gesamt totales recoverable"),
+        (
+            "dissolved",
+            "dissolved filtered diss dissous soluble dissolvido dissolvida disuelto gelost sol opgelost"
+            " opgeloste gefiltreerd gefiltert filtre filtree filtrees filtrado filtrada filtrato filtrata disciolto"
+            " disciolta disuelta disueltos rozpuszczony rozpuszczona rozpusteny filtrerad",
+        ),
+        (
+            "total",
+            "total totale totais totaux tot unfiltered gesamt totales recoverable totaal totale totali totais"
+            " celkovy celkove ogolny ogolna totalt brut brute ongefiltreerd",
+        ),
     )
     for word in words.split()
 }
@@ -148,7 +160,8 @@ def _with_unit(analyte: Analyte, units: list[tuple[str, Unit]]) -> Analyte:
 def unit_or_none(text: str) -> Unit | None:
     """Return the unit that *text* means, or None; an element symbol (``Cu``, ``C``) is no unit here."""
     plain = normalise(text)
-    if not text.strip() or (len(plain) <= 2 and plain in aliases()) or len(text) > 40:
+    symbol = len(plain) <= 2 and plain in aliases() and text.strip("()[] ").isalnum()
+    if not text.strip() or symbol or len(text) > 40:
         return None
     try:
         return recognise_unit(text)

@@ -9,10 +9,9 @@ import numpy.typing as npt
 import pandas as pd
 
 from wqcheck.sheet_layouts.records import NO_ANSWERS, SheetLayout
-from wqcheck.sheets.coded import Coded
 from wqcheck.sheets.columns import ParsedResults, parse_results
 from wqcheck.sheets.content import RESULT_LIKE, kinds_of
-from wqcheck.sheets.grid import Cells
+from wqcheck.sheets.grid import Cells, Sheet
 from wqcheck.sheets.headings import heading_role, summary_role
 from wqcheck.sheets.own_words import with_own_words
 from wqcheck.sheets.recognise import analyte_inside, recognise_analyte, unit_or_none
@@ -44,53 +43,59 @@ def find_result_cells(grid: RoleGrid, table: Table, layout: SheetLayout = NO_ANS
 
     A cell that only the sheet *layout* says is not tested stays a result, so that no layout takes results away.
     """
-    cells = grid.sheet.cells
     data_rows = _data_rows(grid, table)
     rows, columns = _candidates(grid, table, data_rows)
-    plain = parse_results(cells[rows, columns], columns, layout.decimal)
+    plain = parse_results(grid.sheet, rows, columns, layout.decimal)
     parsed = with_own_words(plain, layout)
     sign = parsed.part("sign")
     untested = sign.equal_to(Sign.NOT_DONE) & plain.part("sign").equal_to(Sign.NOT_DONE)
     grid.mark(rows[untested], columns[untested], "not tested", "the cell says that there is no result")
     alone = _without_owner(grid, table, rows) & ~untested
     unreadable = sign.equal_to(Sign.UNREADABLE)
-    below = _below_results(cells, table, rows, unreadable)
+    below = _below_results(grid.sheet, table, rows, unreadable)
     alone |= below
     words = below | (alone & (unreadable | _above_names(grid, table, rows)))
+    words |= unreadable & _labelled(grid.sheet, table, rows)
+    alone |= words
     grid.mark(rows[words], columns[words], "text", "not in a row of results")
     orphan = alone & ~words
     grid.mark(rows[orphan], columns[orphan], "not used", "a value whose row names no sample, point, date or analyte")
     kept = ~untested & ~alone
     grid.mark(rows[kept], columns[kept], *READING)
     lost = tuple((int(r), int(c)) for r, c in zip(rows[orphan], columns[orphan], strict=True))
-    end = int(rows[~alone].max(initial=-1)) + 1 or len(cells)
+    end = int(rows[~alone].max(initial=-1)) + 1 or len(data_rows)
     return ResultCells(rows[kept], columns[kept], parsed.taken(kept), lost, end)
 
 
 def _data_rows(grid: RoleGrid, table: Table) -> npt.NDArray[np.bool_]:
     """Return, per row of the sheet, whether it can hold results; headings, special and label rows cannot."""
-    cells = grid.sheet.cells
-    usable = np.zeros(len(cells), dtype=bool)
+    usable = np.zeros(len(grid.sheet.cells), dtype=bool)
     usable[table.first :] = True
     if table.header is not None:
         grid.mark(table.header, slice(None), "heading", "heading of its column")
-        repeated = _repeats(cells, table.header)
+        repeated = _repeats(grid.sheet, table.header)
         grid.mark(repeated, slice(None), "heading", "the headings once more")
         usable[repeated] = False
     for row, role in table.special.items():
         grid.mark(row, slice(None), "heading", f"a row that gives the {role.replace('_', ' ')} of each column")
         usable[row] = False
+    for row, role in table.parts.items():
+        own = row in table.rows_beside.get(role, {}).values()
+        named = role.replace("_", " ")
+        why = f"the {named} of the results beside it" if own else "its row belongs to no row of results"
+        grid.mark(row, slice(None), named if own else "not used", why)
+        usable[row] = False
     if table.kind in {"long", "list"}:
-        summary = usable & _summary_rows(cells, table)
+        summary = usable & _summary_rows(grid.sheet, table)
         grid.mark(summary, slice(None), "not used", "a row of limits or of values computed from other rows")
         usable &= ~summary
     if table.kind == "crosstab":
         label = table.with_role("parameter")[0]
         held = np.asarray(grid.filled_cells()[:, table.with_role("result")].any(axis=1))
-        united = np.zeros(len(cells), dtype=bool)
+        united = np.zeros(len(usable), dtype=bool)
         for column in table.with_role("unit"):
-            united |= Coded.of(cells[:, column]).flags(lambda cell: unit_or_none(str(cell)) is not None)
-        roles = Coded.of(cells[:, label]).map(_row_label).without(united)
+            united |= grid.sheet.column(column).flags(lambda cell: unit_or_none(str(cell)) is not None)
+        roles = grid.sheet.column(label).map(_row_label).without(united)
         for role in roles.distinct:
             here = usable & held & roles.equal_to(role)
             grid.mark(here, slice(None), "heading", f"a row that gives the {role.replace('_', ' ')} of each column")
@@ -98,16 +103,16 @@ def _data_rows(grid: RoleGrid, table: Table) -> npt.NDArray[np.bool_]:
     return usable
 
 
-def _summary_rows(cells: Cells, table: Table) -> npt.NDArray[np.bool_]:
+def _summary_rows(sheet: Sheet, table: Table) -> npt.NDArray[np.bool_]:
     """Return, per row of a long table, whether *Mean*, *Limit* … stands where others name a sample, and no date."""
-    summary = np.zeros(len(cells), dtype=bool)
+    summary = np.zeros(len(sheet.cells), dtype=bool)
     for column in [c for role in ("sample", "point") for c in table.with_role(role)]:
-        names = Coded.of(cells[:, column])
+        names = sheet.column(column)
         summary |= names.flags(lambda name: isinstance(name, str) and summary_role(name) != "")
     if (naming := table.with_role("parameter")) and summary.any():
-        names = Coded.of(cells[:, naming[0]])
-        summary &= names.without(summary | (np.arange(len(cells)) < table.first)).known_values(names)
-    dated = np.asarray(cells[:, table.with_role("sampled_at")] != None)  # noqa: E711 elementwise
+        names = sheet.column(naming[0])
+        summary &= names.without(summary | (np.arange(len(summary)) < table.first)).known_values(names)
+    dated = np.asarray(sheet.codes[:, table.with_role("sampled_at")] >= 0)
     return summary & ~dated.any(axis=1)
 
 
@@ -118,15 +123,15 @@ def _row_label(cell: object) -> str | None:
     return role if role in {*ROW_ROLES, "limit", "verdict", "computed", "remark", "sampled_by", "other_date"} else None
 
 
-def _repeats(cells: Cells, header: int) -> Positions:
-    filled = np.flatnonzero(np.array([cell is not None for cell in cells[header]], dtype=bool))
+def _repeats(sheet: Sheet, header: int) -> Positions:
+    """Return the rows that repeat most of the headings and hold nothing else."""
+    filled = np.flatnonzero(sheet.codes[header] >= 0)
     wanted = max(2, int(0.6 * len(filled)))
     few = filled[: len(filled) - wanted + 1]  # a row that repeats enough of the headings repeats one of these
-    rows = np.flatnonzero((cells[:, few] == cells[header, few]).any(axis=1))
-    again = cells[rows][:, filled]
-    same = again == cells[header, filled]
-    blank = again == None  # noqa: E711 elementwise
-    rows = rows[(same.sum(axis=1) >= wanted) & (same | blank).all(axis=1)]
+    rows = np.flatnonzero((sheet.codes[:, few] == sheet.codes[header, few]).any(axis=1))
+    again = sheet.codes[rows][:, filled]
+    same = again == sheet.codes[header, filled]
+    rows = rows[(same.sum(axis=1) >= wanted) & (same | (again < 0)).all(axis=1)]
     return np.asarray(rows[rows != header])
 
 
@@ -164,17 +169,17 @@ def _without_owner(grid: RoleGrid, table: Table, rows: Positions) -> npt.NDArray
 
 
 def _below_results(
-    cells: Cells, table: Table, rows: Positions, unreadable: npt.NDArray[np.bool_]
+    sheet: Sheet, table: Table, rows: Positions, unreadable: npt.NDArray[np.bool_]
 ) -> npt.NDArray[np.bool_]:
     """Return, per result of a long table, whether it is a signature or remark below the last row that is a result."""
     naming = table.with_role("parameter") if table.kind == "long" else []
     if not naming or not len(rows):
         return np.zeros(len(rows), dtype=bool)
-    names = Coded.of(cells[rows, naming[0]])
+    names = sheet.column(naming[0]).taken(rows)
     known = names.flags(lambda name: isinstance(name, str) and recognise_analyte(name.strip()) is not None)
     doubtful = unreadable & ~known
     for column in table.with_role("unit"):
-        doubtful &= ~Coded.of(cells[rows, column]).flags(lambda cell: unit_or_none(str(cell)) is not None)
+        doubtful &= ~sheet.column(column).taken(rows).flags(lambda cell: unit_or_none(str(cell)) is not None)
     return np.asarray(doubtful & (rows > rows[~doubtful].max(initial=-1)))
 
 
@@ -184,6 +189,19 @@ def _above_names(grid: RoleGrid, table: Table, rows: Positions) -> npt.NDArray[n
         return np.zeros(len(rows), dtype=bool)
     named = np.flatnonzero(grid.filled_cells()[table.first :, table.with_role("parameter")[0]])
     return np.asarray(rows < table.first + (named[0] if len(named) else 0))
+
+
+def _labelled(sheet: Sheet, table: Table, rows: Positions) -> npt.NDArray[np.bool_]:
+    """Return, per result of a crosstab, whether its row is named by a heading of no result (``Sub-Matrix: WATER``)."""
+    if table.kind != "crosstab":
+        return np.zeros(len(rows), dtype=bool)
+    return sheet.column(table.with_role("parameter")[0]).taken(rows).flags(_names_no_analyte)
+
+
+def _names_no_analyte(cell: object) -> bool:
+    if not isinstance(cell, str) or analyte_inside(cell.strip()) is not None:
+        return False
+    return heading_role(cell.partition(":")[0].strip()) not in {"", "parameter", "result"}
 
 
 def group_names(cells: Cells, rows: Positions) -> Cells:

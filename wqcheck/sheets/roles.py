@@ -25,7 +25,7 @@ class RoleGrid:
     def __init__(self, sheet: Sheet) -> None:
         self.sheet = sheet
         self._known: dict[tuple[str, str], int] = {UNUSED: 0}
-        self._codes = np.zeros(sheet.cells.shape, dtype=np.int16)
+        self._codes = np.zeros(sheet.cells.shape, dtype=np.int16, order="F")
         self._filled = np.asarray(sheet.stored != BLANK)
 
     def mark(self, rows: object, columns: object, role: str, reason: str) -> None:
@@ -43,6 +43,10 @@ class RoleGrid:
     def unexplained(self) -> npt.NDArray[np.bool_]:
         """Return, per cell, whether it is non-empty and has no role yet."""
         return np.asarray(self.filled_cells() & (self._codes == 0))
+
+    def unexplained_in(self, column: int) -> npt.NDArray[np.bool_]:
+        """Return, per row, whether its cell in *column* is non-empty and has no role yet."""
+        return np.asarray(self._filled[:, column] & (self._codes[:, column] == 0))
 
     def texts(self) -> npt.NDArray[np.bool_]:
         """Return, per cell, whether it was taken for a title, remark or other text that is no part of a result."""

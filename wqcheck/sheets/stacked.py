@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 
-from wqcheck.sheets.coded import Coded
 from wqcheck.sheets.content import RESULT_LIKE, Kind, kinds_of
 from wqcheck.sheets.grid import BLANK, NUMBER, TEXT, Cells, Sheet
 from wqcheck.sheets.headings import heading_role
 from wqcheck.sheets.labels import is_label_row
+from wqcheck.sheets.part_rows import part_rows
 
 _NAMES = int(Kind.HEADING | Kind.ANALYTE)
 _VALUES = int(RESULT_LIKE | Kind.NUMBER_WITH_UNIT)
@@ -38,8 +37,7 @@ def split_tables(sheet: Sheet) -> tuple[Sheet, ...]:
     parts: list[Sheet] = []
     for start, end in zip(starts, ends, strict=True):
         heading = next((row - start for row in headings if start <= row < end), None)
-        part = replace(sheet, cells=cells[start:end], stored=sheet.stored[start:end], top=sheet.top + start)
-        parts += _beside(part, heading)
+        parts += _beside(sheet.rows(start, end), heading)
     return tuple(parts)
 
 
@@ -51,12 +49,7 @@ def _beside(sheet: Sheet, heading: int | None) -> list[Sheet]:
     blank = np.flatnonzero((sheet.stored[heading:] == BLANK).all(axis=0))
     first = next(str(cell) for cell in cells[heading] if cell is not None)
     cuts = [int(c) + 1 for c in blank if c + 1 < cells.shape[1] and str(cells[heading, c + 1]) == first]
-    parts = []
-    for start, end in pairwise([0, *cuts, cells.shape[1]]):
-        part, stored = np.full(cells.shape, None, dtype=object), np.full(cells.shape, BLANK, dtype=np.int8)
-        part[:, start:end], stored[:, start:end] = cells[:, start:end], sheet.stored[:, start:end]
-        parts.append(replace(sheet, cells=part, stored=stored))
-    return parts
+    return [sheet.with_columns(start, end) for start, end in pairwise([0, *cuts, cells.shape[1]])] if cuts else [sheet]
 
 
 def _heading_rows(sheet: Sheet) -> list[int]:
@@ -65,12 +58,14 @@ def _heading_rows(sheet: Sheet) -> list[int]:
     texts = (sheet.stored == TEXT).sum(axis=1)
     numbers = (sheet.stored == NUMBER).any(axis=1)
     rows = np.flatnonzero((texts >= 2) & ~numbers)
-    plain = Coded.of(cells[rows].ravel()).flags(_is_plain_value).reshape(len(rows), cells.shape[1]).any(axis=1)
-    rows = rows[~plain]
+    for column in range(cells.shape[1]):
+        plain = np.array([*map(_is_plain_value, sheet.distinct[column]), False], dtype=bool)
+        rows = rows[~plain[sheet.codes[rows, column]]]
     kinds = kinds_of(cells[rows])
     named = ((kinds & _NAMES) != 0).sum(axis=1)
     most = (named >= 0.5 * (kinds != 0).sum(axis=1)) | np.array([_is_parameter(cells[row]) for row in rows], dtype=bool)
     good = (named >= 2) & most & ~((kinds & _VALUES) != 0).any(axis=1)
+    good &= ~np.isin(rows, list(part_rows(cells)[1]))
     return [int(row) for row, kind in zip(rows[good], kinds[good], strict=True) if _is_above_results(cells, row, kind)]
 
 

@@ -31,7 +31,7 @@ def join_headings(
         group = int(((kinds & int(Kind.HEADING)) != 0).sum()) > 1
         wanted = Kind.ANALYTE | Kind.HEADING if group else Kind.ANALYTE
         found = [c for c, column in joined.items() if _waits(column, profiles[c]) and kinds[c] & wanted]
-        if found and not owned and not (kinds & _VALUES).any():
+        if found and not owned and not _values(kinds).any():
             joined |= {c: read_heading(str(cells[row, c]).strip()) for c in found}
             rows[row] = "heading"
     for row in range(header - 1, max(-1, header - 1 - _ROWS_NEAR), -1):
@@ -54,7 +54,7 @@ def places_below(
     row = header + 1
     kinds = kinds_of(cells[row : row + 1])[0] if row < len(cells) else np.zeros(0, dtype=np.int64)
     owned = any(kinds[c] for c, column in columns.items() if len(kinds) and column.role in {*IDENTITY, "sampled_at"})
-    if owned or (kinds & _VALUES).any():
+    if owned or _values(kinds).any():
         return dict(columns), {}
     joined, owner, found = dict(columns), -1, False
     for c, column in sorted(columns.items()):
@@ -79,13 +79,18 @@ def _headed_above(
     names: Cells, kinds: npt.NDArray[np.int64], columns: Mapping[int, Column], profiles: list[Profile]
 ) -> dict[int, Column]:
     """Return the columns without a heading of their own whose heading stands in the row of *names* above."""
-    if (kinds & _VALUES).any():
+    if _values(kinds).any():
         return {}
     return {
         c: read_heading(str(names[c]).strip())
         for c, column in columns.items()
         if not column.heading and profiles[c].filled and kinds[c] & Kind.HEADING
     }
+
+
+def _values(kinds: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
+    """Return, per cell, whether it is a value; ``LOQ`` in a row of headings is a heading and no word for a result."""
+    return np.asarray(((kinds & _VALUES) != 0) & ((kinds & int(Kind.HEADING)) == 0))
 
 
 def _waits(column: Column, content: Profile) -> bool:
@@ -98,7 +103,7 @@ def _spanning(
 ) -> dict[int, Column]:
     """Return the columns that results stand in below one of at least two analytes of the row of *names*."""
     here = np.flatnonzero(kinds & int(Kind.ANALYTE))
-    if len(here) < 2 or (kinds & _VALUES).any():
+    if len(here) < 2 or _values(kinds).any():
         return {}
     found = {}
     for c, column in columns.items():

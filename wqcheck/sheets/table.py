@@ -37,6 +37,8 @@ class Table:
 
     ``header`` is the row of headings (None when there is none), ``first`` the first data row, ``special`` maps rows of
     the table that hold no results to their role (``unit``, ``reporting_limit``, ``point`` …); all rows count from 0.
+    ``parts`` are rows that belong to one row of results (its qualifiers, its limits), and ``rows_beside`` says to
+    which, by role.
     """
 
     kind: str
@@ -44,6 +46,8 @@ class Table:
     first: int
     columns: Mapping[int, Column]
     special: Mapping[int, str] = field(default_factory=dict)
+    parts: Mapping[int, str] = field(default_factory=dict)
+    rows_beside: Mapping[str, Mapping[int, int]] = field(default_factory=dict)
     realigned: bool = False
     why: str = ""
 

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import re
-from itertools import pairwise
 
 import numpy as np
 
 from wqcheck.findings import Finding, Severity
 from wqcheck.near_names import did_you_mean
+from wqcheck.parameters import normalise
 from wqcheck.sheets.coded import Coded, Flags
 from wqcheck.sheets.columns import analytes_of, texts_of
-from wqcheck.sheets.content import RESULT_LIKE, Kind, kinds_of
+from wqcheck.sheets.content import RESULT_LIKE, Kind, kind_of, kinds_of
 from wqcheck.sheets.extraction import Extraction
 from wqcheck.sheets.headings import heading_role
 from wqcheck.sheets.recognise import analyte_inside
@@ -27,7 +27,9 @@ _FACTOR = re.compile(r"dilut|multipl|factor|faktor|facteur|diluc", re.I)
 _COMPARED = frozenset(["limit", "computed", "verdict", "reporting_limit", "detection_limit"])
 _LONG_SENTENCE = 160
 REQUEST_SHEET = "Request"
-"""Name of the sheet of a blank form: what a laboratory leaves open there was asked for and is no lost result."""
+"""Name of the sheet of a blank form."""
+NEEDED_HEADING = "needed"
+"""Heading, normalised, of the column of a blank form that says of a row why its result is needed."""
 
 
 def say_unread_column(work: Extraction, position: int, tested: set[str]) -> None:
@@ -37,20 +39,23 @@ def say_unread_column(work: Extraction, position: int, tested: set[str]) -> None
     *tested* are the codes that do have results.
     """
     column = work.table.columns[position]
-    cells = work.cells[work.result_rows, position]
-    found = np.flatnonzero(kinds_of(cells) & int(RESULT_LIKE))
+    compared = work.table.kind == "wide" and column.role in _COMPARED
+    if column.role and not compared:
+        return
+    given = work.grid.sheet.column(position).taken(work.result_rows)
+    found = np.flatnonzero(given.flags(lambda cell: bool(kind_of(cell) & RESULT_LIKE)))
     if not len(found):
         return
     heading = column.heading or column_name(position)
     where = work.at(int(work.result_rows[found[0]]), position)
-    inside = analyte_inside(heading) if work.table.kind == "wide" and column.role in _COMPARED else None
+    inside = analyte_inside(heading) if compared else None
     if inside is not None and inside.code not in tested:
         message = (
             f"the column {heading!r} was taken for {column.role.replace('_', ' ')}, but no other column gives "
             "results of what it names; head it with the name of the parameter and its unit"
         )
         work.note("column not read", message, where, heading, Severity.HOLD)
-    elif column.role == "" and not work.layout.is_no_parameter(heading) and not _tells_nothing(column.heading, cells):
+    elif column.role == "" and not work.layout.is_no_parameter(heading) and not _tells_nothing(column.heading, given):
         near = f"; {did_you_mean(column.heading)} Answer it once in a sheet layout" if column.heading else ""
         message = (
             f"the column {heading!r} holds numbers or results, but its heading says neither parameter nor use; it was "
@@ -59,39 +64,53 @@ def say_unread_column(work: Extraction, position: int, tested: set[str]) -> None
         work.note("column not read", message, where, heading, Severity.HOLD)
 
 
-def _tells_nothing(heading: str, cells: np.ndarray[tuple[int, ...], np.dtype[np.object_]]) -> bool:
+def _tells_nothing(heading: str, given: Coded) -> bool:
     """Return whether a column without a heading numbers the rows, or a column of factors holds 1 alone."""
     if heading == "":
-        return _counts_rows(cells)
-    return _FACTOR.search(heading) is not None and set(cells) <= {1.0, None}
+        return _counts_rows(given)
+    return _FACTOR.search(heading) is not None and set(given.distinct) == {1.0}
 
 
-def _counts_rows(cells: np.ndarray[tuple[int, ...], np.dtype[np.object_]]) -> bool:
-    """Return whether *cells* number the rows one after the other."""
-    numbers = [cell for cell in cells if cell is not None]
-    return set(map(type, numbers)) == {float} and {b - a for a, b in pairwise(numbers)} == {1.0}
+def _counts_rows(given: Coded) -> bool:
+    """Return whether the cells number the rows one after the other."""
+    numbers = given.objects()[given.known()]
+    return set(map(type, given.distinct)) == {float} and set(np.diff(numbers.astype(np.float64))) == {1.0}
 
 
 def say_blank_results(work: Extraction, tested: set[str]) -> None:
-    """Report each analyte that a row of a long table names, with no result there nor for it in any other row.
+    """Report the rows of a long table that name an analyte and give no result: they are not done.
 
-    It holds nothing by itself, for request sheets name more than is tested; what is required holds where it is missing.
+    It informs where a result of the analyte stands nowhere in the table (*tested* are the codes that have one), or is
+    missing for some samples. In a request form it holds where the form says that the result is needed.
     """
     naming = work.table.with_role("parameter")
-    if work.table.kind != "long" or not naming or not tested or work.grid.sheet.name == REQUEST_SHEET:
+    if work.table.kind != "long" or not naming or not tested:
         return
     filled = work.grid.filled_cells()
     blank = ~filled[:, work.table.with_role("result")].any(axis=1) & filled[:, naming[0]] & (filled.sum(axis=1) > 1)
     blank[: work.table.first] = False
     units = work.table.with_role("unit")
     blank &= filled[:, units].any(axis=1) if units else True
+    needed = [c for c, column in work.table.columns.items() if normalise(column.heading) == NEEDED_HEADING]
     rows = np.flatnonzero(blank)
-    codes = analytes_of(texts_of(work.cells[rows, naming[0]])).attribute("code")
-    lacking = np.flatnonzero(codes.known() & ~codes.flags(lambda code: code in tested))
-    if len(lacking):
-        names = first_cells(dict.fromkeys(str(codes.distinct[code]).replace("_", " ") for code in codes.codes[lacking]))
-        message = f"rows of the sheet name {names} but give no result; ask for it, or take the row out of the sheet"
-        work.note("no result given", message, work.at(int(rows[lacking[0]]), naming[0]), names)
+    codes = analytes_of(texts_of(work.grid.sheet.column(naming[0]).taken(rows))).attribute("code")
+    work.grid.mark(rows[codes.known()], naming[0], "not tested", "its row gives no result: not done")
+    asked = filled[rows][:, needed].any(axis=1) if needed else np.zeros(len(rows), dtype=bool)
+    elsewhere = codes.flags(lambda code: code in tested)
+    for lacking, why, severity in (
+        (codes.known() & asked, "that the form says are needed", Severity.HOLD),
+        (codes.known() & ~asked & ~elsewhere, "and no other row does", Severity.NOTE),
+        (codes.known() & ~asked & elsewhere, "though other rows do", Severity.NOTE),
+    ):
+        at = np.flatnonzero(lacking)
+        if len(at):
+            named = dict.fromkeys(str(codes.distinct[code]).replace("_", " ") for code in codes.codes[at])
+            names = first_cells(named)
+            message = (
+                f"{len(at)} row(s) of the sheet name {names} but give no result, {why}; they count as not done: "
+                "ask for them, or take the rows out of the sheet"
+            )
+            work.note("no result given", message, work.at(int(rows[at[0]]), naming[0]), names, severity)
 
 
 def say_moved_headings(work: Extraction) -> None:
@@ -100,7 +119,7 @@ def say_moved_headings(work: Extraction) -> None:
     if header is None or not naming:
         return
     headings = {cell for cell in work.cells[header] if isinstance(cell, str)}
-    below = Coded.of(work.cells[work.table.first :, naming[0]]).flags(lambda cell: cell in headings)
+    below = work.grid.sheet.column(naming[0]).flags(lambda cell: cell in headings)[work.table.first :]
     for row in np.flatnonzero(below) + work.table.first:
         again = [c for c, cell in enumerate(work.cells[row]) if cell is not None and cell in headings]
         if len(again) > 1 and any(work.cells[row, c] != work.cells[header, c] for c in again):
@@ -114,10 +133,8 @@ def statements(grid: RoleGrid, workbook: str, *, whole: bool) -> list[Finding]:
     With *whole* the table could not be read at all, and rows that hold an analyte beside a value count too.
     """
     cells = grid.sheet.cells
-    shown = cells.copy()
-    shown[(grid.texts() | (whole & grid.filled_cells())) == np.False_] = None
-    texts = Coded.of(shown.ravel())
-    flagged = texts.flags(_states_a_result).reshape(cells.shape)
+    flagged = grid.texts() | (whole & grid.filled_cells())
+    flagged[flagged] = Coded.of(cells[flagged]).flags(_states_a_result)
     if whole:
         flagged |= _rows_of_results(grid)
     rows, columns = np.nonzero(flagged)

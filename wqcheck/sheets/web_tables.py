@@ -1,7 +1,7 @@
 """Turns a web page or XML spreadsheet, as laboratory systems save them under the name .xls, into sheets of cells.
 
-Rows and cells are taken from ``tr``, ``td`` and ``th`` (HTML Living Standard, 4.9), or from ``Row`` and ``Cell`` of the
-XML spreadsheet form of 2003; cells that span several are filled in at their first place.
+Rows and cells are taken from ``tr``, ``td`` and ``th`` (HTML Living Standard, 4.9, from memory), or from ``Row`` and
+``Cell`` of the XML spreadsheet form of 2003; cells that span several are filled in at their first place.
 """
 
 from __future__ import annotations
@@ -118,6 +118,11 @@ def web_book(name: str, data: bytes, sha256: str, limits: ReadingLimits) -> Book
             f"{name} is {kind} without a table of results; ask for the results as .xlsx, .ods or .csv, or save them so"
         )
     widths = [max((max(row, default=-1) + 1 for row in rows), default=0) for rows in tables]
+    if max(widths) > limits.columns:
+        raise WorkbookError(
+            f"{name} has a table of {max(widths):,} columns and {limits.columns:,} are allowed; check that one row of "
+            "results is one row of the table, or raise the limit"
+        )
     cells = sum(len(rows) * width for rows, width in zip(tables, widths, strict=True))
     if cells > limits.cells or len(tables) > limits.sheets:
         raise WorkbookError(

@@ -7,18 +7,21 @@ marks of the sheets. openpyxl (xlsx) and xlrd (xls) are the second readers.
 from __future__ import annotations
 
 import io
+import warnings
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
 from wqcheck.errors import WorkbookError
 from wqcheck.sheets.archives import open_archive
-from wqcheck.sheets.grid import Book, Cells, Sheet, sheet_of
+from wqcheck.sheets.grid import Book, Sheet, sheet_of
 from wqcheck.sheets.marks import Marks, check_extent
 from wqcheck.sheets.ods_marks import ods_marks
 from wqcheck.sheets.ooxml_marks import ooxml_marks
 from wqcheck.sheets.reading_limits import ReadingLimits
-from wqcheck.sheets.xls_marks import open_xls, xls_marks, xls_rows, xlsb_marks
+from wqcheck.sheets.shown_marks import add_shown_marks
+from wqcheck.sheets.xls_marks import check_sound, open_xls, xls_marks, xls_rows
+from wqcheck.sheets.xlsb_marks import xlsb_marks
 
 ZIP, OLE = b"PK\x03\x04", b"\xd0\xcf\x11\xe0"
 _MANIFEST = "META-INF/manifest.xml"
@@ -79,9 +82,10 @@ def _take_marks(opened: _Opened) -> None:
                 raise WorkbookError(_PASSWORD.format(opened.name))
             opened.marks = ods_marks(opened.name, archive)
         elif "xl/workbook.bin" in parts:
-            opened.in_order = xlsb_marks(archive)
+            opened.in_order = xlsb_marks(opened.name, archive, opened.limits)
         else:
             opened.marks = ooxml_marks(opened.name, archive, opened.limits)
+            add_shown_marks(archive, opened.limits, opened.marks)
     numbered = {str(number): marks for number, marks in enumerate(opened.in_order, start=1)}
     check_extent(opened.name, opened.marks or numbered, opened.limits)
 
@@ -102,6 +106,8 @@ def _take_old_marks(opened: _Opened) -> None:
 def _first_reader(opened: _Opened) -> Iterator[Sheet]:
     import python_calamine
 
+    if opened.data.startswith(OLE):
+        check_sound(opened.data)
     book = python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(opened.data))
     visible, worksheet = python_calamine.SheetVisibleEnum.Visible, python_calamine.SheetTypeEnum.WorkSheet
     listed = [(sheet.name, sheet.visible != visible) for sheet in book.sheets_metadata if sheet.typ == worksheet]
@@ -110,7 +116,8 @@ def _first_reader(opened: _Opened) -> Iterator[Sheet]:
         sheet = book.get_sheet_by_name(name)
         width = max([sheet.end[1] + 1 if sheet.end else 0, *(column + 1 for _, column in marks.texts)])
         plain = sheet_of(name, _rows(sheet, marks, width), width, hidden=hidden, marks=marks)
-        _spread_down(plain.cells, sheet.merged_cell_ranges or ())
+        marks.merged.extend(sheet.merged_cell_ranges or ())
+        _spread_down(plain, marks.merged)
         yield plain
 
 
@@ -138,11 +145,11 @@ def _with(row: list[Any], texts: dict[int, str] | None, width: int) -> list[Any]
     return filled
 
 
-def _spread_down(cells: Cells, merged: Iterable[tuple[tuple[int, int], tuple[int, int]]]) -> None:
-    """Write the value of a cell that is merged over rows of one column into each of them; they stay stored as blank."""
+def _spread_down(sheet: Sheet, merged: Iterable[tuple[tuple[int, int], tuple[int, int]]]) -> None:
+    """Write the value of a cell that is merged over rows of one column into each of them."""
     for (top, left), (bottom, right) in merged:
-        if left == right < cells.shape[1] and top < len(cells):
-            cells[top + 1 : bottom + 1, left] = cells[top, left]
+        if left == right < sheet.cells.shape[1] and top < len(sheet.cells):
+            sheet.spread_down(top, bottom, left)
 
 
 def _second_reader(opened: _Opened, first: BaseException) -> tuple[Sheet, ...]:
@@ -174,13 +181,15 @@ def _by_xlrd(opened: _Opened) -> tuple[Sheet, ...]:
 def _by_openpyxl(opened: _Opened) -> tuple[Sheet, ...]:
     import openpyxl
 
-    book = openpyxl.load_workbook(io.BytesIO(opened.data), read_only=True, data_only=True)
     sheets = []
-    for sheet in book.worksheets:
-        sheet.reset_dimensions()
-        marks = opened.marks.get(sheet.title) or Marks()
-        rows = [list(row) for row in sheet.iter_rows(values_only=True)]
-        width = max(map(len, rows), default=0)
-        sheets.append(sheet_of(sheet.title, rows, width, hidden=sheet.sheet_state != "visible", marks=marks))
-    book.close()
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        book = openpyxl.load_workbook(io.BytesIO(opened.data), read_only=True, data_only=True)
+        for sheet in book.worksheets:
+            sheet.reset_dimensions()
+            marks = opened.marks.get(sheet.title) or Marks()
+            rows = [list(row) for row in sheet.iter_rows(values_only=True)]
+            width = max(map(len, rows), default=0)
+            sheets.append(sheet_of(sheet.title, rows, width, hidden=sheet.sheet_state != "visible", marks=marks))
+        book.close()
     return tuple(sheets)

@@ -1,21 +1,21 @@
-"""Turns an xls or xlsb file into the marks of its sheets, and an xls file into cells where the first reader fails."""
+"""Turns an xls file into the marks of its sheets, and into cells where the first reader fails."""
 
 from __future__ import annotations
 
 import datetime as dt
 import io
 import struct
-import zipfile
-from collections.abc import Iterator
 from typing import Any
 
 from wqcheck.sheets.marks import Marks
 
 ERRORS = {0x00: "#NULL!", 0x07: "#DIV/0!", 0x0F: "#VALUE!", 0x17: "#REF!", 0x1D: "#NAME?", 0x24: "#NUM!", 0x2A: "#N/A"}
-"""Codes of errors in binary workbooks (Microsoft MS-XLS 2.5.10, MS-XLSB 2.5.97.2)."""
+"""Codes of errors in binary workbooks (``BErr`` of Microsoft MS-XLS and MS-XLSB, from memory)."""
 
-_ROW, _ERROR, _FORMULA_ERROR, _LAST_CELL = 0, 3, 11, 11
-"""Kinds of records of xlsb sheets: a row, and its cells, of which all up to 11 begin with their column."""
+_DIMENSIONS, _DIMENSIONS_SIZE = 0x0200, 14
+_CELLS = frozenset([0x0006, 0x00BD, 0x00BE, 0x00D6, 0x00FD, 0x0201, 0x0203, 0x0204, 0x0205, 0x027E])
+_BEGINNING = 0x0809
+"""Records of cells, which begin with row and column, and of the beginning of a sheet (MS-XLS, from memory)."""
 
 
 def open_xls(data: bytes) -> Any:
@@ -28,7 +28,52 @@ def open_xls(data: bytes) -> Any:
     """
     import xlrd
 
-    return xlrd.open_workbook(file_contents=data, formatting_info=True, logfile=io.StringIO())
+    return xlrd.open_workbook(file_contents=data, formatting_info=True, ragged_rows=True, logfile=io.StringIO())
+
+
+def check_sound(data: bytes) -> None:
+    """Refuse an xls file over which a reader may walk in a circle for ever, or make room for cells that it has not.
+
+    Counts of sectors are those of the header (Microsoft MS-CFB 2.2), the extent of a sheet that of its record
+    ``Dimensions`` (MS-XLS; number of the clause 2.4.90 from memory).
+
+    Raises
+    ------
+    ValueError
+        A chain of sectors does not end, a count or an extent cannot be, or no workbook stands in the file.
+    """
+    from xlrd.compdoc import CompDoc, CompDocError
+
+    shift, *counts = struct.unpack_from("<30xH8xII16xI4xI", data.ljust(512, b"\0"))
+    if shift not in {9, 12} or any(count > len(data) >> shift for count in counts):
+        raise ValueError("its header counts more sectors than it holds")
+    try:
+        found = CompDoc(data, logfile=io.StringIO())
+        streams = [found.get_named_stream(name) for name in ("Workbook", "Book")]
+    except (CompDocError, AssertionError, IndexError, struct.error, UnicodeError) as problem:
+        raise ValueError(f"its sectors make no sound chain: {problem}") from problem
+    if not any(streams):
+        raise ValueError("no workbook stands in the compound file")
+    for stream in filter(None, streams):
+        _check_extents(stream)
+
+
+def _check_extents(stream: bytes) -> None:
+    place = last = 0
+    while place + 4 <= len(stream):
+        kind, size = struct.unpack_from("<HH", stream, place)
+        if kind == _BEGINNING:
+            last = 0
+        if kind in _CELLS and size >= 4 and place + 8 <= len(stream):
+            row, column = struct.unpack_from("<HH", stream, place + 4)
+            if row < last or column >= 256:
+                raise ValueError("a cell stands beyond the last column, or its row before that of the cell ahead of it")
+            last = row
+        if kind == _DIMENSIONS and place + 4 + _DIMENSIONS_SIZE <= len(stream):
+            top, end, left, right = struct.unpack_from("<IIHH", stream, place + 4)
+            if size >= _DIMENSIONS_SIZE and not (top <= end <= 65_536 and left <= right <= 256):
+                raise ValueError("a sheet says that it reaches beyond the last row or column")
+        place += 4 + size
 
 
 def xls_marks(book: Any) -> dict[str, Marks]:
@@ -65,53 +110,3 @@ def _value(book: Any, cell: Any) -> Any:
     if cell.ctype == xlrd.XL_CELL_ERROR:
         return ERRORS.get(cell.value, "#ERROR")
     return bool(cell.value) if cell.ctype == xlrd.XL_CELL_BOOLEAN else (cell.value if cell.ctype else None)
-
-
-def xlsb_marks(archive: zipfile.ZipFile) -> list[Marks]:
-    """Return errors and extent of each sheet part of an xlsb file, in the order of their numbers.
-
-    Raises
-    ------
-    ValueError
-        A record does not end within its part.
-    """
-    parts = [part for part in archive.namelist() if "worksheets/" in part.lower() and part.lower().endswith(".bin")]
-    return [_binary_sheet(archive.read(part)) for part in sorted(parts, key=lambda part: (len(part), part))]
-
-
-def _binary_sheet(data: bytes) -> Marks:
-    marks, row = Marks(), 0
-    for kind, start, size in _records(data):
-        if kind == _ROW and size >= 4:
-            row = struct.unpack_from("<I", data, start)[0]
-        elif kind <= _LAST_CELL and size >= 8:
-            column = struct.unpack_from("<I", data, start)[0]
-            marks.reach(row, column)
-            if kind in {_ERROR, _FORMULA_ERROR} and size >= 9:
-                marks.texts[row, column] = ERRORS.get(data[start + 8], "#ERROR")
-    return marks
-
-
-def _records(data: bytes) -> Iterator[tuple[int, int, int]]:
-    """Yield kind, start and size of each record of an xlsb part (Microsoft MS-XLSB 2.1.4)."""
-    place, end = 0, len(data)
-    while place < end:
-        kind, place = _number(data, place, 2)
-        size, place = _number(data, place, 4)
-        if place + size > end:
-            raise ValueError("a record of the sheet does not end within its part")
-        yield kind, place, size
-        place += size
-
-
-def _number(data: bytes, place: int, most: int) -> tuple[int, int]:
-    value = 0
-    for n in range(most):
-        if place >= len(data):
-            raise ValueError("a record of the sheet is cut off")
-        byte = data[place]
-        place += 1
-        value |= (byte & 0x7F) << (7 * n)
-        if byte < 0x80:
-            break
-    return value, place
