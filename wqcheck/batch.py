@@ -31,6 +31,7 @@ from wqcheck.release.decision import BatchCheck, BatchDetails, FileStamp, decide
 from wqcheck.release.due import due, overdue_findings
 from wqcheck.release.finding_weights import weighed
 from wqcheck.release.rules import ReleaseRules
+from wqcheck.release.sample_days import Run, day_findings, force_findings
 from wqcheck.sheet_layouts.saving import digest_of
 from wqcheck.sheets import ReadResult, read_books
 from wqcheck.sheets.layouts import Layouts
@@ -153,6 +154,8 @@ def check_workbook(
         *_not_binding(tables, kind, on),
         *control_notes(Readings.validate(readings[here & same])),
         *reporting_limit_findings(judged, judging),
+        *day_findings(finished, Run(batch=details.batch, start=details.run_start, on=on), release_rules, kind),
+        *force_findings(finished, in_force, kind, on),
     )
     panels = due(Readings.validate(readings), in_force, product=kind, on=on, train=plant)
     told = (*found, *_unrecognised(finished), *overdue_findings(panels, release_rules))
