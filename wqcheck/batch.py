@@ -13,7 +13,7 @@ from pandera.typing import DataFrame
 
 from wqcheck.findings import Finding, Severity
 from wqcheck.judging.binding import all_rows, bound_rows
-from wqcheck.judging.fitness import reporting_limit_findings
+from wqcheck.judging.fitness import blind_passes, reporting_limit_findings
 from wqcheck.judging.judge import judge
 from wqcheck.judging.rules import JudgingRules, shipped_judging_rules
 from wqcheck.judging.uncertainty import SHEET, UNCERTAINTY_FILE, uncertainty_digest
@@ -30,7 +30,8 @@ from wqcheck.release.decision import BatchCheck, BatchDetails, FileStamp, decide
 from wqcheck.release.due import due, overdue_findings
 from wqcheck.release.finding_weights import weighed
 from wqcheck.release.rules import ReleaseRules
-from wqcheck.release.sample_days import Run, day_findings, force_findings
+from wqcheck.release.said_doubts import doubts
+from wqcheck.release.sample_days import Run, day_findings, force_findings, unread_days
 from wqcheck.release.water_kinds import other_water
 from wqcheck.sheet_layouts.saving import digest_of
 from wqcheck.sheets import ReadResult, read_books
@@ -133,7 +134,7 @@ def check_workbook(
     judging = judging or shipped_judging_rules()
     plant = load_train(train) if train else None
     taken = take_in(sources, layouts)
-    details = _filled(details, taken)
+    details, ledger = _filled(details, taken), taken.ledger()
     readings, places = assign_stages(taken.readings, plant) if plant else (taken.readings, ())
     same = of_batch(readings, details.batch)
     here = at_product_point(readings, plant) if plant else pd.Series(True, index=readings.index)
@@ -153,7 +154,10 @@ def check_workbook(
         *reporting_limit_findings(judged, judging),
         *day_findings(finished, Run(batch=details.batch, start=details.run_start, on=on), release_rules, kind),
         *force_findings(finished, in_force, kind, on),
-        *other_water(readings[decides], taken.ledger(), kind, plant),
+        *other_water(readings[decides], ledger, kind, plant),
+        *doubts(readings[decides], ledger),
+        *unread_days(finished, taken.findings),
+        *blind_passes(judged),
     )
     panels = due(Readings.validate(readings), in_force, product=kind, on=on, train=plant)
     told = (*found, *_unrecognised(finished), *overdue_findings(panels, release_rules))
@@ -164,7 +168,7 @@ def check_workbook(
     return BatchCheck(
         details=details,
         readings=readings,
-        ledger=taken.ledger(),
+        ledger=ledger,
         findings=findings,
         judged=judged,
         stages=removal_by_stage(Readings.validate(readings[water]), plant) if plant else no_stages(),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -21,6 +21,7 @@ from wqcheck.sheets.dates import parse_dates
 from wqcheck.tables import Limits, Readings, Sign
 
 _DAYS = {Readings.sampled_at: "sampled", Readings.received_at: "received", Readings.analysed_at: "analysed"}
+_UNREAD = ("ambiguous date", "no full date")
 _BATCH_ONLY = "give each batch results of its own run, or correct the day"
 
 
@@ -81,6 +82,21 @@ def force_findings(
                     "the day, or choose the edition that held then"
                 )
                 yield _finding("no limit in force", message, sampled)
+
+
+def unread_days(readings: DataFrame[Readings], said: Iterable[Finding]) -> Iterator[Finding]:
+    """Yield a finding that holds where sheets give days that could not be read, *said* so, and results have none."""
+    undated = readings[readings[Readings.sampled_at].isna() & readings[Readings.sign].ne(Sign.NOT_DONE)]
+    for finding in said:
+        rows = undated[[finding.where.startswith(str(book)) for book in undated[Readings.workbook]]]
+        if finding.code in _UNREAD and len(rows):
+            message = (
+                f"{len(rows)} result(s) of {_samples(rows)} have no sampling day, for what the sheet gives cannot be "
+                "read as one; write the day as 2026-06-16, or answer the order of day and month in a sheet layout"
+            )
+            yield Finding(
+                code="day not read", severity=Severity.HOLD, message=message, where=finding.where, given=finding.given
+            )
 
 
 def _to_come(readings: DataFrame[Readings], run: Run) -> Iterator[Finding]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from functools import cache
 from importlib.resources import files
 
@@ -18,6 +18,7 @@ from wqcheck.findings import Finding, Severity
 from wqcheck.limit_tables.columns import split_list
 from wqcheck.parameters import normalise
 from wqcheck.quality.sample_amounts import cells_of
+from wqcheck.release.sheet_places import beside, home_of
 from wqcheck.tables import Ledger, Product, Readings
 from wqcheck.train.description import Train, match_points
 
@@ -76,16 +77,14 @@ def other_water(
 
 
 def _labels(finished: pd.DataFrame, ledger: DataFrame[Ledger], product: Product) -> Iterator[Finding]:
-    home = _home(finished)
-    sheets, rows = set(home), set(zip(home, _row(finished[Readings.cell]), strict=True))
+    sheets = set(home_of(finished))
     said = ledger[ledger[Ledger.reason].str.contains(_TOLD) & ledger[Ledger.role].isin(["label", "label value"])]
     values = said[said[Ledger.role].eq("label value") | said[Ledger.reason].str.startswith("label and value")]
-    yield from _told(values[_home(values).isin(sheets)], product)
+    yield from _told(values[home_of(values).isin(sheets)], product)
     columns = ledger[ledger[Ledger.role].isin(_COLUMNS)]
-    beside = [pair in rows for pair in zip(_home(columns), _row(columns[Ledger.cell]), strict=True)]
-    yield from _told(columns[beside].drop_duplicates(Ledger.text), product)
+    yield from _told(columns[beside(columns, finished)].drop_duplicates(Ledger.text), product)
     titles = ledger[ledger[Ledger.role].eq("text") & ledger[Ledger.text].str.len().le(_LONGEST_TITLE)]
-    yield from _told(titles[_home(titles).isin(sheets) & ~_says_finished(titles[Ledger.text])], product)
+    yield from _told(titles[home_of(titles).isin(sheets) & ~_says_finished(titles[Ledger.text])], product)
 
 
 def _told(cells: pd.DataFrame, product: Product) -> Iterator[Finding]:
@@ -110,15 +109,6 @@ def _names(finished: pd.DataFrame, product: Product, train: Train | None) -> Ite
 
 def _says_finished(names: pd.Series[str]) -> pd.Series[bool]:
     return names.map(lambda name: bool(_FINISHED.search(normalise(name))), na_action="ignore").eq(True)
-
-
-def _home(cells: pd.DataFrame) -> pd.Series[str]:
-    return cells[Readings.workbook] + "|" + cells[Readings.sheet].fillna("")
-
-
-def _row(names: pd.Series[str]) -> Iterable[str]:
-    """Return the row of each cell name, ``B12`` or several of one row."""
-    return names.str.extract(r"(\d+)", expand=False).fillna("")
 
 
 def _finding(text: str, product: Product, where: str) -> Finding:
