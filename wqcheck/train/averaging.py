@@ -35,7 +35,8 @@ def _factors(parameter: str, unit: str, basis: str, unit_to: str, basis_to: str)
     if (unit, basis) == (unit_to, basis_to):
         return 1.0, 1.0, ""
     found = conversion(parameter, unit, basis, unit_to, basis_to)
-    if bool(basis) != bool(basis_to) and found.low != found.high:
+    back = conversion(parameter, unit_to, basis_to, unit, basis)
+    if bool(basis) != bool(basis_to) and (found.low != found.high or back.low != back.high):
         return np.nan, np.nan, f"only one side states its basis ({basis or basis_to})"
     note = found.note or (f"{unit} counted as {unit_to}" if unit in COUNT_UNITS and unit != unit_to else "")
     return found.low, found.high, note
