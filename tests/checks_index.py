@@ -27,7 +27,7 @@ SUBJECTS = {
         "series_rules",
     ),
     "consistency of the data": ("quality", "quality_ions", "quality_times"),
-    "judging and required tests": ("combined_limits", "due", "judging"),
+    "judging and required tests": ("combined_limits", "due", "flags", "judging"),
     "units and parameters": ("parameters", "units"),
     "plant": ("disinfection", "flow_fit", "membranes", "pretreatment", "removal", "scaling"),
 }

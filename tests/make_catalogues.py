@@ -6,19 +6,25 @@ drops those that no source has any more; translations are kept.
 
 from __future__ import annotations
 
+import ast
 import io
 import re
 from collections.abc import Iterable, Iterator
+from enum import StrEnum
 from pathlib import Path
 
 from babel.messages.catalog import Catalog
-from babel.messages.extract import extract
 from babel.messages.pofile import read_po, write_po
 
+from wqcheck.certificate.data import CertificateKind
 from wqcheck.certificate_files.view import DATA_WORDS
 from wqcheck.certificate_files.workbook import WORKBOOK_WORDS
 from wqcheck.languages.catalogues import LANGUAGES, PAGE, PAPERS, SOURCE
 from wqcheck.page.spoken import PAGE_LANGUAGES
+from wqcheck.records.roles import Role
+from wqcheck.records.standing import State
+from wqcheck.release.decision import Disposition
+from wqcheck.tables import LimitClass, Product
 
 PACKAGE = Path(__file__).resolve().parent.parent / "wqcheck"
 LOCALE = PACKAGE / "languages" / "locale"
@@ -27,6 +33,8 @@ PYTHON = [
     *sorted((PACKAGE / "certificate").glob("*.py")),
     *sorted((PACKAGE / "certificate_files").glob("*.py")),
 ]
+SPOKEN_DATA: tuple[type[StrEnum], ...] = (State, Role, Product, Disposition, CertificateKind, LimitClass)
+"""Words of the data that the page says as they are."""
 HEADER = """\
 # Messages of wqcheck's {domain}; python -m tests.make_catalogues adds new ones.
 msgid ""
@@ -52,17 +60,29 @@ def messages() -> dict[str, str]:
 
 def page_messages() -> dict[str, str]:
     """Return every message of the page, each with the file that it stands in."""
-    return said_in(sorted((PACKAGE / "page").glob("*.py")))
+    found = said_in(sorted((PACKAGE / "page").glob("*.py")))
+    return found | {str(word): "words of the data" for kind in SPOKEN_DATA for word in kind if str(word) not in found}
 
 
 def said_in(sources: Iterable[Path]) -> dict[str, str]:
-    """Return the literals that Python sources give to ``say``, each with the file that it stands in."""
+    """Return the literals that Python sources give to ``say`` and ``later``, each with the file that it stands in."""
     found: dict[str, str] = {}
     for path in sources:
-        with path.open("rb") as file:
-            for _, message, _, _ in extract("python", file, keywords={"say": None, "later": None}):
-                found.setdefault(str(message), path.name)
+        calls = [node for node in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(node, ast.Call)]
+        for call in sorted(calls, key=lambda call: (call.lineno, call.col_offset)):
+            if isinstance(call.func, ast.Name) and call.func.id in ("say", "later"):
+                for message in call.args[:1]:
+                    found |= {text: path.name for text in _literals(message) if text not in found}
     return found
+
+
+def _literals(node: ast.expr) -> Iterator[str]:
+    """Yield a literal text, or both of an if between two."""
+    if isinstance(node, ast.Constant) and isinstance(node.value, str):
+        yield node.value
+    elif isinstance(node, ast.IfExp):
+        yield from _literals(node.body)
+        yield from _literals(node.orelse)
 
 
 def typst_messages(source: str) -> Iterator[str]:

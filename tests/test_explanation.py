@@ -49,7 +49,7 @@ def test_a_conversion_of_basis_names_factor_and_molar_masses() -> None:
     assert "molar mass N 14.007 g/mol, NO3 62.004 g/mol" in found["conversion"]
     assert found["conversion"].endswith("what the result can be is 46.47976 mg/L as NO3")
     assert found["limit"] == "at most 50 mg/L as NO3 (max, health); t, line 2: Invented table for tests, no. 1"
-    assert found["evidence"] == "memory"
+    assert found["evidence"] == "not verified against the official text: memory"
     assert found["decision rule"].startswith("guard band; guard band w = 0.5 U")
     assert "U = 4.4266438 mg/L" in found["uncertainty"]
     assert "guard band w = 2.2133219 mg/L" in found["uncertainty"]

@@ -148,3 +148,28 @@ def test_drifting_though_still_passing() -> None:
 )
 def test_other_series(texts: list[str], drift: Drift) -> None:
     assert flags(texts)["drift"] == drift
+
+
+def test_a_chart_rule_without_a_trend_only_asks_to_look() -> None:
+    """One result far up, with no trend: a signal of the chart, and weaker words than a drift."""
+    row = flags(["2", "2.2", "2.1", "1.9", "2", "2.1", "1.9", "2.2", "2", "2.1", "1.9", "7"])
+    assert row["drift"] == Drift.LOOK
+    assert "rule 1" in str(row["reason"])
+
+
+def test_a_trend_beyond_the_horizon_is_told_and_is_no_drift() -> None:
+    row = flags([str(1 + 0.02 * place) for place in range(7)])
+    assert row["drift"] == Drift.STEADY
+    assert "meets the limit in" in str(row["reason"])
+
+
+def test_a_series_under_a_yearly_average_drifts_too() -> None:
+    """No single result meets a limit on an average, yet results that rise toward its figure drift."""
+    mean = table_of("thm", {"parameter": "lead", "rule": "mean_max", "upper": "10", "unit": "µg/L"})
+    rows = [
+        {"parameter": "lead", "reported": str(place), "sign": "=", "unit": "µg/L", "value": 2 + 0.5 * place,
+         "point": "FP", "sampled_at": pd.Timestamp("2026-01-01") + pd.Timedelta(days=7 * place)}
+        for place in range(12)
+    ]  # fmt: skip
+    table = drift_flags(readings_of(rows), [mean], product="packaged", on=date(2026, 6, 1))
+    assert table["drift"].tolist() == [Drift.DRIFTING]

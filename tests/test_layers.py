@@ -15,18 +15,18 @@ LAYERS = {
     0: {"errors", "findings", "shipped_files"},
     1: {"languages", "parameters", "near_names", "numerals", "results", "units", "tables", "plant_files", "quantities"},
     2: {"sheets", "sheet_layouts", "limit_tables"},
-    3: {"questions", "judging", "limit_comparison", "quality", "statistics", "train", "plant"},
+    3: {"plant_settings", "questions", "judging", "limit_comparison", "quality", "statistics", "train", "plant"},
     4: {"release", "certificate", "explanation"},
-    5: {"certificate_files", "signatures", "verification", "train_files", "forms", "batch", "records"},
+    5: {"certificate_files", "signatures", "verification", "train_files", "history_files", "forms", "batch", "records"},
     6: {"cli", "commands", "page"},
 }
 
 OUTSIDE = {
     "pint": {"units"},
-    "pandera": {"tables"} | LAYERS[2] | LAYERS[3] | LAYERS[4] | LAYERS[5],
+    "pandera": {"tables", "page"} | LAYERS[2] | LAYERS[3] | LAYERS[4] | LAYERS[5],
     "python_calamine": {"sheets"},
     "xlrd": {"sheets"},
-    "openpyxl": {"sheets", "limit_tables", "forms", "certificate_files", "train_files"},
+    "openpyxl": {"sheets", "limit_tables", "forms", "certificate_files", "train_files", "history_files"},
     "typst": {"certificate_files"},
     "sqlalchemy": {"records"},
     "alembic": {"records"},
@@ -36,7 +36,7 @@ OUTSIDE = {
     "pypdf": {"verification"},
     "pyhanko": {"signatures"},
     "cryptography": {"signatures"},
-    "streamlit": {"cli", "page"},
+    "streamlit": {"commands", "page"},
     "altair": {"page"},
 }
 """Outside libraries that only some modules may import."""

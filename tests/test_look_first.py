@@ -7,10 +7,12 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from tests.table_rows import readings_of
 from wqcheck.batch import take_in
+from wqcheck.plant.flow_fit import ProductionDay, Tank
 from wqcheck.plant.log import joined, open_plant_readings
 from wqcheck.plant.readings import PlantReadings
 from wqcheck.tables import StageVerdict
@@ -191,3 +193,47 @@ def test_files_of_plant_readings_are_joined_and_the_later_counts() -> None:
     assert both.tables["pretreatment"]["carbon_volume"] == day.tables["pretreatment"]["carbon_volume"]
     assert both.production_day is day.production_day
     assert len(both.cartridges) == 8
+
+
+def planned(**changes: Any) -> list[tuple[str, str, int]]:
+    """Return code, stage and grade of the suspicions about a planned day of the equipped train."""
+    day = ProductionDay(
+        raw_tank=Tank(20.0, 10.0), product_tank=Tank(10.0, 5.0), recovered=0.70, supply=np.full(8, 8.0),
+        feed=np.full(8, 8.0), backwash=np.zeros(8), filler=np.full(8, 5.6), rinse=np.zeros(8),
+    )  # fmt: skip
+    tables = {**CLEAN_LOG.tables, "flow": {}}
+    plant = replace(CLEAN_LOG, production_day=replace(day, **changes), tables=tables)
+    chloride = at("chloride", "mg/L", SP5=1000.0, SP6=15.0)
+    found = commission(readings_of(chloride), TRAIN, EXPECTED, plant=plant).suspects
+    assert all(one.evidence and one.check and one.caution.endswith(PREVAILS) for one in found)
+    return [(one.code, one.stage, one.grade) for one in found]
+
+
+def test_a_plan_that_fits_gives_no_suspicion() -> None:
+    assert planned() == []
+
+
+def test_a_stage_rated_below_its_flow_is_named_with_the_narrowest_first() -> None:
+    """Feed 10 m³/h at 70 %: 7 m³/h of permeate, 117 % of 6.0; 44 gal/min are 9.99 m³/h, just too few (by hand)."""
+    asked = planned(feed=np.full(8, 10.0), supply=np.full(8, 10.0), filler=np.full(8, 7.0))
+    assert asked == [
+        ("rated below its flow", "reverse osmosis", Grade.FIT),
+        ("rated below its flow", "5-micron cartridge", Grade.FIT),
+    ]
+
+
+def test_a_tank_that_runs_dry_or_spills_is_named_at_its_stage() -> None:
+    """5 m³ and 5.6 m³/h against 7.5 m³/h last under three hours; 5 m³ of room fill within the first (by hand)."""
+    assert planned(filler=np.full(8, 7.5)) == [("tank runs dry", "product tank", Grade.FIT)]
+    assert planned(filler=np.zeros(8)) == [("tank spills", "product tank", Grade.FIT)]
+    thirsty = planned(supply=np.full(8, 4.0))
+    assert set(thirsty) == {("tank runs dry", tank, Grade.FIT) for tank in ("raw tank", "product tank")}
+
+
+def test_a_field_blank_is_no_water_of_the_train() -> None:
+    """A blank of 0 mg/L taken at the same point would halve the mean behind the carbon."""
+    rows = at("free_chlorine", "mg/L", SP2=0.6, SP3=0.4)
+    blank = [{**row, "sample": "Field blank"} for row in at("free_chlorine", "mg/L", SP3=0.0)]
+    report = commission(readings_of([*rows, *blank]), TRAIN, EXPECTED)
+    carbon = report.stages[report.stages["stage"].eq("activated carbon")]
+    assert list(carbon["outlet"]) == ["0.4"]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import altair as alt
@@ -14,18 +14,20 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from wqcheck.batch import check_workbook
-from wqcheck.certificate.data import CertificateKind, from_json
+from wqcheck.certificate.data import CertificateKind
 from wqcheck.findings import Finding, Severity
-from wqcheck.page.checking import DESK_KEY, Desk, Paper
-from wqcheck.page.main import SAMPLE_KEY, UPLOAD_KEY, VIEW_KEY, WHICH_KEY
-from wqcheck.page.out_of_limit import EXCEEDING, flag_table, flagged_lines, names_with
-from wqcheck.page.papers import PREPARE_KEY
-from wqcheck.page.settings import FIRST_TABLES, OWN_TABLES_KEY, SIGNED_BY_KEY, TABLES_KEY
-from wqcheck.page.stages import removal_chart, stage_rows, stage_table
-from wqcheck.page.take_in import cell_counts, findings_table, readings_table
+from wqcheck.page.as_read import cell_counts, findings_table, readings_table
+from wqcheck.page.checking import DESK_KEY
+from wqcheck.page.decision import worst_named
+from wqcheck.page.main import VIEW_KEY
+from wqcheck.page.papers import NUMBER, SIGNATORY, draft
+from wqcheck.page.settings import FIRST_TABLES, OWN_TABLES_KEY, TABLES_KEY
+from wqcheck.page.sheets_brought import SAMPLE_KEY, UPLOAD_KEY
+from wqcheck.page.take_in_view import WHICH_KEY
+from wqcheck.page.train_removal import removal_chart, stage_rows, stage_table
 from wqcheck.page.words import plain
 from wqcheck.release.decision import CAUTION, BatchCheck, BatchDetails
-from wqcheck.tables import Judged, Ledger, Readings, Stages, Verdict
+from wqcheck.tables import Judged, Ledger, Readings, Stages
 
 ROOT = Path(__file__).parent.parent
 
@@ -76,39 +78,25 @@ def judged(*changes: dict[str, object]) -> pd.DataFrame:
     return frame(Judged, [{**READING, **LIMIT, **change} for change in changes])
 
 
-def test_flags_stand_worst_first() -> None:
-    """Fail before undecided before close; health before acceptability; the larger exceedance before the smaller."""
+def test_headline_names_the_worst_first() -> None:
+    """Out of limit before undecided, what is required before what is not; each parameter once, unknown ones by text."""
+    unknown: dict[str, object] = {
+        "parameter": None,
+        "parameter_text": "Arsenix",
+        "verdict": "undetermined",
+        "margin": np.nan,
+    }
     rows = judged(
-        {"cell": "A1", "verdict": "undetermined", "margin": np.nan},
-        {"cell": "A2", "verdict": "fail", "margin": -0.1},
-        {"cell": "A3", "verdict": "fail", "margin": -3.0, "class": "acceptability"},
-        {"cell": "A4", "verdict": "pass", "margin": 0.5},
-        {"cell": "A5", "verdict": "conditional pass", "margin": 0.01},
-        {"cell": "A6", "verdict": "fail", "margin": -0.4},
-        {"cell": "A7", "verdict": "no limit", "margin": np.nan},
+        unknown,
+        {"verdict": "undetermined", "margin": np.nan},
+        {"parameter": "lead", "margin": -9.0},
+        {"parameter": "nitrate"},
+        {"verdict": "fail"},
+        {"parameter": "boron", "verdict": "pass", "margin": 0.5},
     )
-    lines = flagged_lines(rows, ())
-    assert [line.cell.split("!")[1] for line in lines] == ["A6", "A2", "A3", "A1", "A5"]
-
-
-def test_parameter_is_named_once_by_its_worst_verdict() -> None:
-    """A parameter that fails one table and cannot be decided in another is named once, as out of limit."""
-    undecided = {"table": "table_two", "verdict": "undetermined", "margin": np.nan}
-    lines = flagged_lines(judged({}, undecided, {**undecided, "parameter": "lead"}), ())
-    assert len(lines) == 3
-    assert names_with(lines, EXCEEDING) == ("Arsenic",)
-    assert names_with(lines, [Verdict.UNDETERMINED]) == ("Lead",)
-
-
-def test_flag_says_in_words_what_and_why_and_where() -> None:
-    """Each flag names verdict, result, limit, table, clause, reason and cell in text; nothing hangs on a colour."""
-    row = flag_table(flagged_lines(judged({"evidence": "memory"}), ()), markup=False).iloc[0]
-    assert row["Finding"] == "Out of limit"
-    assert row["Result"] == "Arsenic: 14 µg/L"
-    assert row["Limit"] == "≤ 10 µg/L (health)"
-    assert row["Limit table and clause"] == "table_one, Table 3 (not verified against the official text)"
-    assert row["Reason"] == "14 µg/L is above 10 µg/L"
-    assert row["Where"] == "FP · S1 · book.xlsx|Run!Q14"
+    assert worst_named(rows, ("nitrate",)) == {
+        "Nitrate": "fail", "Lead": "fail", "Arsenic": "fail", "Arsenix": "undetermined",
+    }  # fmt: skip
 
 
 def test_sheet_text_is_never_markup() -> None:
@@ -196,7 +184,7 @@ def test_findings_that_hold_come_first() -> None:
     note = Finding(code="a", severity=Severity.NOTE, message="small")
     hold = Finding(code="b", severity=Severity.HOLD, message="large", where="book|s!A1", given="O.5")
     table = findings_table([note, hold])
-    assert list(table["What and how to mend it"]) == ["Large", "Small"]
+    assert list(table["What and how to mend it"]) == ["Large (given: O.5)", "Small"]
     assert list(table["Weight"]) == ["Holds the batch", "To know"]
 
 
@@ -221,49 +209,40 @@ def words_on(page: AppTest) -> str:
     return "\n".join(element.value for kind in kinds for element in kind).replace("\\", "")
 
 
-def papers_of(page: AppTest) -> tuple[Paper, ...]:
-    """Give the papers that the page offers."""
-    desk = page.session_state[DESK_KEY]
-    assert isinstance(desk, Desk)
-    return desk.papers
-
-
-def prepared(page: AppTest) -> AppTest:
-    """Sign, and press the button that prepares the papers."""
-    page.text_input(key=SIGNED_BY_KEY).set_value("A. Signatory (invented)").run()
-    return page.button(key=PREPARE_KEY).click().run()
-
-
 def test_empty_page_says_what_to_do_and_cautions() -> None:
     """Before anything is taken in, the page says what to do, and shows what it does not claim."""
     words = words_on(opened())
     assert "Drop the laboratory's sheets above" in words
+    assert "gone after a reload" in words
     assert CAUTION in words
 
 
-def test_upload_flags_certificate() -> None:
-    """A clean sheet goes from upload to certificate: three papers, a PDF that is one, JSON as issued."""
-    page = prepared(uploaded("run_B2107_clean.xlsx"))
-    assert "RELEASE: batch B2107" in words_on(page)
-    papers = {Path(paper.name).suffix: paper for paper in papers_of(page)}
-    assert list(papers) == [".pdf", ".xlsx", ".json"]
-    assert papers[".pdf"].content.startswith(b"%PDF")
-    certificate = from_json(papers[".json"].content.decode("utf-8"))
-    assert (certificate.kind, certificate.signed_by) == (CertificateKind.RELEASE, "A. Signatory (invented)")
-    assert len(page.get("download_button")) == 3
+def test_upload_lies_on_the_desk_and_says_what_comes_next() -> None:
+    """A clean sheet is recommended for release without a question; the next steps are recording and Release."""
+    words = words_on(uploaded("run_B2107_clean.xlsx"))
+    assert "RELEASE: batch B2107" in words
+    assert "No parameter is out of limit, undecided or missing" in words
+    assert "Then record the batch" in words
+    assert "The sheets leave nothing open" not in words, "what was read is shown where nothing is open"
 
 
-def test_upload_in_trouble_is_flagged_and_gets_a_notice() -> None:
-    """The run in trouble shows its faults in words and gets no certificate, only a notice."""
-    page = prepared(uploaded("run_B2108_trouble.xlsx"))
-    words = words_on(page)
+def test_upload_in_trouble_is_named_and_sent_to_its_flags() -> None:
+    """The run in trouble shows its faults in words, and says where to look next."""
+    words = words_on(uploaded("run_B2108_trouble.xlsx"))
     assert "REJECT: batch B2108" in words
-    assert "out of limit: Arsenic" in words
-    assert "required but missing: Escherichia coli" in words
-    flags = next(table.value for table in page.table if "Finding" in table.value.columns)
-    assert flags["Finding"].iloc[0] == "Out of limit"
-    assert any("O.5" in text.replace("\\", "") for text in flags["Result"])
-    assert [from_json(papers_of(page)[2].content.decode("utf-8")).kind] == [CertificateKind.REJECT]
+    assert "Out of limit (1): Arsenic" in words
+    assert "Required but missing (1): Escherichia coli" in words
+    assert "1 result(s) out of limit: go to Flags" in words
+
+
+def test_draft_of_the_document_is_marked_and_not_for_download() -> None:
+    """Before it is recorded a batch has a draft: it says in the places of number and signatory that it is one."""
+    page = uploaded("run_B2107_clean.xlsx").radio(key=VIEW_KEY).set_value("Release").run()
+    assert "not recorded yet" in words_on(page)
+    assert not page.get("download_button")
+    drawn = draft(page.session_state[DESK_KEY].check, datetime(2026, 7, 1, tzinfo=UTC))
+    assert (drawn.kind, drawn.number, drawn.signed_by) == (CertificateKind.RELEASE, NUMBER, SIGNATORY)
+    assert "draft" in f"{NUMBER} {SIGNATORY}".casefold()
 
 
 def test_page_and_library_agree() -> None:
@@ -293,28 +272,13 @@ def test_every_cell_is_accounted_for() -> None:
     assert sum(cell_counts(check.readings, check.ledger).values()) == filled
 
 
-def test_sample_plant_shows_its_stages() -> None:
-    """One click shows the commissioning run with the sample train, and the chart's table in the order of flow."""
-    page = opened()
-    page.pills(key=SAMPLE_KEY).set_value("C-01: commissioning").run()
-    words_on(page)
-    table = next(table.value for table in page.table if "Stage" in table.value.columns)
-    assert list(table["Stage"])[:2] == ["media filter", "activated carbon"]
-    assert table["Stage"].iloc[-1] == "whole train"
-
-
 def test_sample_plant_is_held_to_its_own_specification() -> None:
     """The sample plant asks for absences in 250 mL: an absence in 100 mL cannot decide them."""
     page = opened()
     page.pills(key=SAMPLE_KEY).set_value("B2108: in trouble").run()
-    words_on(page)
-    flags = next(table.value for table in page.table if "Finding" in table.value.columns).map(
-        lambda text: text.replace("\\", "")
-    )
-    row = flags[flags["Result"].str.startswith("Pseudomonas aeruginosa")].iloc[0]
-    assert row["Finding"] == "Cannot be decided"
-    assert "100 mL" in row["Reason"]
-    assert "plant_specification" in row["Limit table and clause"]
+    words = words_on(page)
+    assert "plant_specification.csv" in words
+    assert re.search(r"Cannot be decided \(\d+\): Pseudomonas aeruginosa", words)
 
 
 def test_several_batches_are_asked_about() -> None:
@@ -328,17 +292,13 @@ def test_several_batches_are_asked_about() -> None:
     assert "batch B1103" in words_on(page)
 
 
-def test_other_settings_replace_the_check_and_its_papers() -> None:
-    """Papers of one check never stay beside another: a change of tables checks again and takes them away."""
-    page = prepared(uploaded("run_B2107_clean.xlsx"))
+def test_other_settings_replace_the_check() -> None:
+    """A change of tables checks again; nothing else does."""
+    page = uploaded("run_B2107_clean.xlsx")
     first = page.session_state[DESK_KEY]
-    page.text_input(key=SIGNED_BY_KEY).set_value("B. Signatory (invented)").run()
-    assert page.session_state[DESK_KEY].check is first.check
-    assert not page.get("download_button"), "the papers state another signatory"
+    assert page.run().session_state[DESK_KEY] is first
     page.multiselect(key=TABLES_KEY).set_value(["who_gdwq_2022"]).run()
-    second = page.session_state[DESK_KEY]
-    assert second.key != first.key
-    assert second.papers == ()
+    assert page.session_state[DESK_KEY].key != first.key
 
 
 def test_unusable_files_get_their_sentence() -> None:

@@ -1,4 +1,4 @@
-"""A real browser clicks the sample plant, reads the flags and downloads a certificate."""
+"""A real browser clicks the sample plant, chooses cells of its sheet and looks at the draft of its document."""
 
 from __future__ import annotations
 
@@ -14,7 +14,9 @@ import pytest
 
 pytest.importorskip("playwright.sync_api")
 
-from playwright.sync_api import Browser, Page, ViewportSize, sync_playwright
+from playwright.sync_api import Browser, FilePayload, Page, ViewportSize, sync_playwright
+
+from tests.workbooks import xlsx_bytes
 
 ROOT = Path(__file__).parent.parent
 CHROMIUM = Path("/usr/bin/chromium")
@@ -45,18 +47,18 @@ def free_port() -> int:
         return int(door.getsockname()[1])
 
 
-def wait_until_healthy(address: str, server: subprocess.Popen[bytes], seconds: float = 60) -> None:
-    """Wait for the page to answer; a server that ends early or never answers fails the test."""
+def wait_until_answered(address: str, server: subprocess.Popen[bytes], seconds: float = 60) -> None:
+    """Wait for a server to answer; one that ends early or never answers fails the test."""
     end = time.monotonic() + seconds
     while time.monotonic() < end:
-        assert server.poll() is None, "the page ended before it answered"
+        assert server.poll() is None, "the server ended before it answered"
         try:
-            with urllib.request.urlopen(f"{address}/_stcore/health", timeout=2) as answer:
+            with urllib.request.urlopen(address, timeout=2) as answer:
                 if answer.status == 200:
                     return
         except OSError:
             time.sleep(0.2)
-    pytest.fail(f"the page did not answer within {seconds} s")
+    pytest.fail(f"{address} did not answer within {seconds} s")
 
 
 @pytest.fixture(scope="module")
@@ -68,7 +70,7 @@ def address() -> Iterator[str]:
     command = [sys.executable, "-m", "streamlit", "run", "app.py", *settings, *quiet]
     server = subprocess.Popen(command, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     try:
-        wait_until_healthy(f"http://127.0.0.1:{port}", server)
+        wait_until_answered(f"http://127.0.0.1:{port}/_stcore/health", server)
         yield f"http://127.0.0.1:{port}"
     finally:
         server.kill()
@@ -109,48 +111,56 @@ def overflow(page: Page) -> int:
     return int(page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth"))
 
 
-def test_trouble_is_seen_and_its_notice_downloaded(page: Page, tmp_path: Path) -> None:
-    """One click shows the run in trouble; its flags are readable text; the notice is a PDF."""
+def chosen(page: Page, label: str) -> None:
+    """Choose one entry of a row of choices."""
+    page.get_by_test_id("stRadio").get_by_text(label, exact=True).first.click()
+
+
+def test_trouble_is_seen_and_its_cells_are_chosen_by_mouse_and_keys(page: Page) -> None:
+    """The picture of the sheet shows what could not be read; a click and the keys choose cells; nothing overflows."""
     use_sample(page, "B2108: in trouble", "batch B2108")
-    page.get_by_role("tab", name="Out of limit").click()
-    flags = page.get_by_role("tabpanel").get_by_test_id("stTable").first
-    flags.wait_for()
-    words = flags.inner_text()
-    assert "Out of limit" in words
-    assert "Arsenic: 14 µg/L" in words
-    assert overflow(page) <= 0
-    pdf = download_pdf(page, tmp_path)
-    assert pdf.startswith(b"%PDF")
+    chosen(page, "Picture of the sheets")
+    unread = page.locator("td.unreadable").first
+    unread.wait_for()
+    assert "could not be read: 1" in page.locator(".legend").inner_text()
+    name = unread.get_attribute("data-cell")
+    unread.click()
+    page.get_by_text("Taken for unreadable result").wait_for()
+    assert page.get_by_label("Cell", exact=True).input_value() == name
+    page.keyboard.press("ArrowUp")
+    page.keyboard.press("Enter")
+    page.get_by_text("Taken for result").wait_for()
+    assert page.get_by_label("Cell", exact=True).input_value() != name
+    assert page.locator('td[aria-selected="true"]').count() == 1
+    for size in (LAPTOP, TABLET):
+        page.set_viewport_size(size)
+        page.wait_for_timeout(1000)
+        assert overflow(page) <= 0
 
 
-def test_run_in_order_gives_a_certificate(page: Page, tmp_path: Path) -> None:
-    """The clean run is recommended for release, and its certificate is a PDF."""
+def test_sheet_text_is_shown_and_never_run(page: Page) -> None:
+    """A sheet that says markup and script is shown as it stands, in the picture and around it."""
+    wild = "<img src=x onerror=\"document.title='run'\"><script>document.title='run'</script>"
+    rows = [["Batch:", "B1"], ["Sample", "Lead (mg/L)", wild], ["S-1", 0.001, wild], [wild, wild, "**bold**"]]
+    chosen(page, "Take in")
+    upload = page.get_by_test_id("stMain").locator("input[type=file]")
+    upload.wait_for(state="attached")
+    upload.set_input_files(FilePayload(name="wild.xlsx", mimeType="", buffer=xlsx_bytes({"Run": rows})))
+    chosen(page, "Picture of the sheets")
+    cell = page.locator('td[data-cell="C2"]')
+    cell.wait_for()
+    assert "<script>" in cell.inner_text()
+    cell.click()
+    page.get_by_text("Taken for").first.wait_for()
+    assert page.locator("td img, td script").count() == 0
+    assert page.title() == "wqcheck"
+
+
+def test_draft_is_seen_before_the_batch_is_recorded(page: Page) -> None:
+    """The clean run is recommended for release; Release shows a draft that says so, and nothing to download."""
     use_sample(page, "B2107: in order", "RELEASE")
-    assert download_pdf(page, tmp_path).startswith(b"%PDF")
-
-
-def test_stages_are_drawn_and_fit_a_tablet(page: Page) -> None:
-    """The commissioning run shows a chart of its stages, and a tablet needs no sideways scrolling."""
-    use_sample(page, "C-01: commissioning", "batch")
-    page.get_by_role("tab", name="Stages").click()
-    page.get_by_test_id("stVegaLiteChart").first.wait_for()
-    assert "reverse osmosis" in page.get_by_role("tabpanel").get_by_test_id("stTable").first.inner_text()
-    page.set_viewport_size(TABLET)
-    page.wait_for_timeout(1000)
-    assert overflow(page) <= 0
-
-
-def download_pdf(page: Page, folder: Path) -> bytes:
-    """Sign, prepare the paper of the decision and give the bytes of its PDF."""
-    signed = page.get_by_label("Signed by")
-    signed.fill("A. Signatory (invented)")
-    signed.press("Enter")
-    page.get_by_role("tab", name="Certificate").click()
-    page.get_by_role("button", name="Prepare the").click()
-    button = page.get_by_role("button", name="Download PDF")
-    button.wait_for()
-    with page.expect_download() as waiting:
-        button.click()
-    path: Path = folder / waiting.value.suggested_filename
-    waiting.value.save_as(path)
-    return path.read_bytes()
+    chosen(page, "Release")
+    page.get_by_text("Look at a draft of the document").click()
+    page.get_by_text("A draft, not a certificate").wait_for()
+    page.get_by_role("img").first.wait_for()
+    assert page.get_by_test_id("stDownloadButton").count() == 0

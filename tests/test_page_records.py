@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
+import io
 import sqlite3
+import zipfile
 from pathlib import Path
 from typing import Any
 
@@ -11,12 +14,17 @@ from streamlit.testing.v1 import AppTest
 
 from wqcheck.page.main import VIEW_KEY
 from wqcheck.page.office import PERSON_KEY
-from wqcheck.page.release_view import ISSUE_KEY, RECORD_KEY, step_key
+from wqcheck.page.recording import RECORD_KEY, WHY_AGAIN_KEY
+from wqcheck.page.release_view import ISSUE_KEY, step_key
+from wqcheck.page.sheets_brought import KEEP_KEY, UPLOAD_KEY, WAITING_KEY
 from wqcheck.page.start_view import SAMPLE_BUTTON
 from wqcheck.records.certificates import document_file, documents
+from wqcheck.records.received import received_file
 from wqcheck.records.standing import State
 from wqcheck.records.store import open_store
 from wqcheck.records.verify import verify
+
+SAMPLES = Path(__file__).parent.parent / "sample_results"
 
 
 def script(*arguments: str) -> None:
@@ -105,3 +113,55 @@ def test_second_tab_cannot_sign_what_the_first_has_moved(place: Path) -> None:
     assert "is under review and cannot be reviewed" in words_on(second)
     with sqlite3.connect(place) as connection:
         assert connection.execute("select count(*) from decisions where state = 'under review'").fetchone() == (1,)
+
+
+def test_sheets_kept_in_the_records_outlive_the_tab(place: Path) -> None:
+    """Sheets on the desk are gone with their tab; those kept in the records another one takes in and records."""
+    first = opened(place)
+    first.radio(key=VIEW_KEY).set_value("Take in").run()
+    sheet = ("run.xlsx", (SAMPLES / "run_B2107_clean.xlsx").read_bytes(), "application/octet-stream")
+    first.file_uploader(key=UPLOAD_KEY).set_value([sheet]).run()
+    assert "after a reload they are gone" in words_on(first)
+    first.button(key=KEEP_KEY).click().run()
+    assert "1 of 1 sheet(s) were new and are kept" in words_on(first)
+
+    second = opened(place)
+    assert "Sheets that no check has used" in words_on(second)
+    second.radio(key=VIEW_KEY).set_value("Take in").run()
+    assert "RELEASE" not in words_on(second)
+    waiting = second.multiselect(key=WAITING_KEY)
+    waiting.set_value([hashlib.sha256(sheet[1]).hexdigest()]).run()
+    assert "RELEASE: batch B2107" in words_on(second)
+    second.button(key=RECORD_KEY).click().run()
+    assert "Batch B2107 is recorded" in words_on(second)
+    assert [box.key for box in second.multiselect if box.key == WAITING_KEY] == []
+
+
+def test_zipped_folder_is_recorded_with_the_bytes_of_its_workbooks(place: Path) -> None:
+    """The store keeps the folder as received and the workbook in it, so that the check can be made again."""
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w") as archive:
+        archive.write(SAMPLES / "run_B2107_clean.xlsx", "inner/run.xlsx")
+    page = opened(place)
+    page.radio(key=VIEW_KEY).set_value("Take in").run()
+    page.file_uploader(key=UPLOAD_KEY).set_value([("folder.zip", packed.getvalue(), "application/zip")]).run()
+    page.button(key=RECORD_KEY).click().run()
+    assert "Batch B2107 is recorded" in words_on(page)
+    store = open_store(place, create=False)
+    name, content = received_file(store, hashlib.sha256((SAMPLES / "run_B2107_clean.xlsx").read_bytes()).hexdigest())
+    assert (name, content[:2]) == ("folder.zip/inner/run.xlsx", b"PK")
+    store.close()
+
+
+def test_recording_again_asks_for_a_reason_and_keeps_both_checks(place: Path) -> None:
+    """The same batch from another tab is not recorded again without a reason."""
+    recorded(place)
+    page = opened(place)
+    page.radio(key=VIEW_KEY).set_value("Take in").run()
+    sheet = ("run.xlsx", (SAMPLES / "run_B2107_clean.xlsx").read_bytes(), "application/octet-stream")
+    page.file_uploader(key=UPLOAD_KEY).set_value([sheet]).run()
+    page.button(key=RECORD_KEY).click().run()
+    assert "give the reason" in words_on(page)
+    page.text_input(key=WHY_AGAIN_KEY).set_value("checked with other tables").run()
+    page.button(key=RECORD_KEY).click().run()
+    assert "is recorded (check 2)" in words_on(page)

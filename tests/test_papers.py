@@ -20,13 +20,15 @@ from typer.testing import CliRunner
 
 from tests.certificate_batches import good_batch, held_batch, rejected_batch
 from tests.make_catalogues import LOCALE, messages, updated
-from tests.test_certificate_files import needs, refused, run, text_of
+from tests.test_certificate_files import needs, needs_preflight, preflight, refused, run, text_of
 from wqcheck.certificate.data import Certificate, issue_certificate, issue_notice, to_json
 from wqcheck.certificate.withdrawal import withdraw_document
+from wqcheck.certificate_files import letterhead
 from wqcheck.certificate_files.letterhead import load_letterhead
 from wqcheck.certificate_files.workbook import workbook_bytes
 from wqcheck.certificate_files.writing import pdf_bytes
 from wqcheck.cli import app
+from wqcheck.errors import PlantFileError
 from wqcheck.languages.catalogues import LANGUAGES, catalogue
 from wqcheck.signatures.keys import load_key, new_key
 from wqcheck.signatures.signing import signed_pdf
@@ -131,6 +133,35 @@ def test_letterhead_with_logo_stays_pdf_a_and_verifies_with_it(tmp_path: Path) -
     assert refused(io.BytesIO(content)) == []
     assert verify_paper(content, letterhead=head).sound
     assert not verify_paper(content).sound
+
+
+@needs_preflight
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_preflight_accepts_each_language_as_pdf_a_1b(language: str, tmp_path: Path) -> None:
+    """PDFBox reads fonts and widths of every script; the page is the same whichever part of ISO 19005 is asked for."""
+    pdf = tmp_path / "page.pdf"
+    pdf.write_bytes(pdf_bytes(notice(language), standard="a-1b"))
+    result = preflight(pdf)
+    assert "is a valid PDF/A-1b file" in result.stdout, result.stdout + result.stderr
+
+
+@needs("pdftotext")
+def test_template_of_the_plant_is_printed_and_verifies_with_it(tmp_path: Path) -> None:
+    """A changed copy of the shipped template prints its own line; one that cannot be printed is refused in words."""
+    shipped = (Path(letterhead.__file__).parent / "templates" / "certificate.typ").read_text("utf-8")
+    own = tmp_path / "own.typ"
+    (tmp_path / "head.toml").write_text('template = "own.typ"\n', encoding="utf-8")
+    own.write_text(shipped + "\n#par[Form Q-17 of Port Almara (invented)]\n", encoding="utf-8")
+    head = load_letterhead(tmp_path / "head.toml")
+    pdf = tmp_path / "own.pdf"
+    pdf.write_bytes(pdf_bytes(release(), letterhead=head))
+    assert "Form Q-17 of Port Almara (invented)" in text_of(pdf)
+    assert refused(pdf) == []
+    assert verify_paper(pdf.read_bytes(), letterhead=head).sound
+    assert not verify_paper(pdf.read_bytes()).sound
+    own.write_text(shipped + "\n#no-such-function()\n", encoding="utf-8")
+    with pytest.raises(PlantFileError, match="the plant's own template cannot be printed"):
+        pdf_bytes(release(), letterhead=load_letterhead(tmp_path / "head.toml"))
 
 
 @needs("pdfsig", "qpdf")

@@ -9,24 +9,24 @@ from pathlib import Path
 
 import pytest
 from pandas.testing import assert_frame_equal
-from sqlalchemy import select
 
 from tests.record_stores import ADA, DAY, MEI, OTTO, RUI, act, files_of, held, rejected, released, taken_in
 from wqcheck.batch import check_workbook
 from wqcheck.certificate.data import CertificateKind, from_json, verify_digest
+from wqcheck.certificate_files.letterhead import Letterhead
 from wqcheck.errors import RecordRefusedError
 from wqcheck.records.batches import batch, batches, flags, waiting
-from wqcheck.records.certificates import document_file, documents, issue, withdraw
+from wqcheck.records.certificates import PaperStyle, document_file, documents, issue, withdraw, withdrawal_file
 from wqcheck.records.decisions import decide, review
 from wqcheck.records.intake import files_used, receive, take_in
 from wqcheck.records.parts import LinkedSample, RetainedSample, SampleRole, SubLot, attach, remark
 from wqcheck.records.roles import Act
-from wqcheck.records.schema import Files, Withdrawals, table_of
 from wqcheck.records.standing import State
 from wqcheck.records.store import Store
 from wqcheck.records.verify import verify
 from wqcheck.release.decision import BatchDetails
 from wqcheck.tables import Judged
+from wqcheck.verification.paper import verify_paper
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_results"
 TABLES = ["who_gdwq_2022", "us_21cfr165_110b"]
@@ -231,14 +231,6 @@ def test_a_revision_takes_a_reason_and_supersedes(store: Store) -> None:
     assert frame["revision"].tolist() == [0, 1]
 
 
-def withdrawal_of(store: Store, number: str) -> str:
-    """Give the JSON of the notice that withdraws a document."""
-    gone, files = table_of(Withdrawals), table_of(Files)
-    wanted = select(files.c.content).join(gone, gone.c.notice == files.c.sha256).where(gone.c.number == number)
-    with store.reading() as connection:
-        return bytes(connection.execute(wanted).scalar_one()).decode("utf-8")
-
-
 def test_a_withdrawal_names_the_documents_that_no_longer_hold(store: Store) -> None:
     taken_in(store, released())
     reviewed(store)
@@ -247,13 +239,34 @@ def test_a_withdrawal_names_the_documents_that_no_longer_hold(store: Store) -> N
     with pytest.raises(RecordRefusedError, match="written reason"):
         withdraw(store, "B2107", act(MEI))
     assert withdraw(store, "B2107", act(MEI, "cap defect")) == ("C-2026-00001",)
-    notice = from_json(withdrawal_of(store, "C-2026-00001"))
+    notice = from_json(withdrawal_file(store, "C-2026-00001", "json").decode("utf-8"))
     assert (notice.kind, notice.number) == (CertificateKind.WITHDRAWAL, "C-2026-00001")
     assert notice.withdrawn.endswith("cap defect")
     assert states(store) == {"B2107": "withdrawn"}
     assert documents(store)["status"].tolist() == ["withdrawn"]
     with pytest.raises(RecordRefusedError, match="possible now: nothing more"):
         reviewed(store)
+    assert verify(store).found == ()
+
+
+@pytest.mark.parametrize("language", ["en", "fr", "ar"])
+def test_documents_and_their_withdrawal_are_printed_in_the_language_asked_for(store: Store, language: str) -> None:
+    """The notice of withdrawal is a PDF/A-3b, a workbook and JSON in the language of its document; all are sound."""
+    head = Letterhead(lines=("Port Almara bottling plant (invented)",))
+    taken_in(store, released())
+    reviewed(store)
+    decide(store, "B2107", act(MEI), State.RELEASED)
+    issued = issue(store, "B2107", act(MEI), style=PaperStyle(language=language, letterhead=head))
+    assert issued.certificate.language == language
+    withdraw(store, "B2107", act(MEI, "cap defect"), style=PaperStyle(letterhead=head))
+    notice = from_json(withdrawal_file(store, "C-2026-00001", "json").decode("utf-8"))
+    assert (notice.language, notice.kind) == (language, CertificateKind.WITHDRAWAL)
+    for content in (issued.files["pdf"], withdrawal_file(store, "C-2026-00001", "pdf")):
+        report = verify_paper(content, letterhead=head)
+        assert report.sound, report
+    assert withdrawal_file(store, "C-2026-00001", "xlsx").startswith(b"PK")
+    with pytest.raises(RecordRefusedError, match="no withdrawn document"):
+        withdrawal_file(store, "C-2026-00009", "pdf")
     assert verify(store).found == ()
 
 

@@ -5,7 +5,6 @@ Exit code 0: released or fine. 1: checked, but not released. 2: could not be che
 
 from __future__ import annotations
 
-import sys
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -17,9 +16,10 @@ from wqcheck.commands.exit_codes import CHECKED_NOT_RELEASED, NOT_CHECKED
 from wqcheck.commands.form import form
 from wqcheck.commands.layout import LayoutsFolder, TrainForPoints, layout_app, layouts_folder, print_questions
 from wqcheck.commands.limits import limits_app
+from wqcheck.commands.page import page_app
 from wqcheck.commands.papers import LetterheadFile, papers_app
 from wqcheck.commands.plant import plant_app
-from wqcheck.commands.records import DEFAULT_STORE, PeopleFile, Place, records_app
+from wqcheck.commands.records import records_app
 from wqcheck.commands.series import series_app
 from wqcheck.commands.terminal import AsJson, check_json, day_of, print_decision, print_flags, print_table, say
 from wqcheck.commands.train import train_app
@@ -28,16 +28,6 @@ from wqcheck.errors import WqcheckError
 if TYPE_CHECKING:
     from wqcheck.judging.rules import JudgingRules
     from wqcheck.release.decision import BatchCheck
-
-PAGE_OPTIONS = {
-    "server.address": "127.0.0.1",
-    "server.headless": "true",
-    "server.maxUploadSize": "50",
-    "browser.gatherUsageStats": "false",
-    "client.toolbarMode": "minimal",
-    "theme.primaryColor": "#1f5f7a",
-}
-"""What ``.streamlit/config.toml`` sets for a checkout, so that an installed package shows the same page."""
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -54,6 +44,7 @@ app.command()(form)
 app.add_typer(series_app)
 app.add_typer(papers_app)
 app.add_typer(due_app)
+app.add_typer(page_app)
 
 Books = Annotated[list[Path], typer.Argument(help="Workbooks or CSV files as the laboratory sent them.")]
 LimitNames = Annotated[list[str], typer.Option("--limits", help="Shipped table or CSV file; give it several times.")]
@@ -274,26 +265,6 @@ def demo(
         ]
     typer.echo(f"\nOpen {papers[0]} (certificate) and {papers[1]} (notice), each with its .xlsx and .json beside it.")
     typer.echo("`wqcheck page` starts the page; the sample plant opens there with one click.")
-
-
-@app.command()
-def page(
-    port: Annotated[int, typer.Option(help="Port on the loopback address.")] = 8501,
-    store: Place = DEFAULT_STORE,
-    people: PeopleFile = None,
-    person: Annotated[str, typer.Option("--as", help="Person who acts on the page; asked there by default.")] = "",
-) -> None:
-    """Start the Streamlit page on this machine's loopback address."""
-    from streamlit.web import cli as streamlit
-
-    from wqcheck.shipped_files import page_script
-
-    options = {**PAGE_OPTIONS, "server.port": str(port)}
-    own = [f"--store={store}", *([f"--people={people}"] if people else []), *([f"--as={person}"] if person else [])]
-    flags = [f"--{name}={value}" for name, value in options.items()]
-    sys.argv = ["streamlit", "run", str(page_script()), *flags, "--", *own]
-    typer.echo(f"The page opens at http://127.0.0.1:{port} (stop it with Ctrl+C)", err=True)
-    raise typer.Exit(streamlit.main(standalone_mode=False) or 0)
 
 
 def _check(

@@ -14,11 +14,12 @@ import numpy as np
 import pandas as pd
 from pandera.typing import DataFrame
 
+from wqcheck.certificate.lines import UNVERIFIED
 from wqcheck.errors import WqcheckError
 from wqcheck.judging.reasons import percent_told
 from wqcheck.judging.rules import RuleStatement
-from wqcheck.limit_tables.columns import split_list
 from wqcheck.parameters import catalogue
+from wqcheck.sheets.surroundings import cell_places
 from wqcheck.tables import Judged, Rule, Sign, Verdict
 from wqcheck.units import COUNT_UNITS, conversion
 
@@ -104,7 +105,7 @@ def _at_cell(judged: DataFrame[Judged], cell: str) -> np.ndarray[tuple[int], np.
     homes = judged[Judged.sheet].fillna("").to_list()
     books = judged[Judged.workbook].to_list()
     places = [
-        {_split(part, home_book, home) for part in split_list(cells)}
+        set(cell_places(cells, home_book, home))
         for cells, home, home_book in zip(judged[Judged.cell], homes, books, strict=True)
     ]
     wanted = [
@@ -115,13 +116,6 @@ def _at_cell(judged: DataFrame[Judged], cell: str) -> np.ndarray[tuple[int], np.
         for found in places
     ]
     return np.array(wanted, dtype=np.bool_)
-
-
-def _split(part: str, book: str, sheet: str) -> tuple[str, str, str]:
-    """Return workbook, sheet and cell of one place in a list; a place leaves out what it has in common with the row."""
-    before, _, place = part.rpartition("|")
-    own_sheet, _, name = place.rpartition("!")
-    return before or book, own_sheet or sheet, name
 
 
 def _of_parameter(judged: DataFrame[Judged], parameter: str) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
@@ -289,7 +283,9 @@ def _limit(row: Mapping[Any, Any]) -> Step:
 
 
 def _evidence(row: Mapping[Any, Any]) -> Step:
-    return Step(title="evidence", text=_text(row[Judged.evidence]))
+    evidence = _text(row[Judged.evidence])
+    doubt = "" if evidence.startswith("primary text") else UNVERIFIED
+    return Step(title="evidence", text=": ".join(filter(None, (doubt, evidence))))
 
 
 def _decision(row: Mapping[Any, Any], rules: Mapping[str, str]) -> list[Step]:

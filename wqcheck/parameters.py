@@ -140,6 +140,23 @@ def parameter_for_cas(cas: str) -> str | None:
     return _codes_by_cas().get(cas.strip())
 
 
+def codes_matching(text: str) -> frozenset[str]:
+    """Return the codes of the parameters of which code, name, a spelling, symbol or CAS number contains *text*."""
+    wanted = normalise(text)
+    return frozenset(code for code, said in _all_spellings().items() if any(wanted in one for one in said))
+
+
+@cache
+def _all_spellings() -> Mapping[str, frozenset[str]]:
+    said = {
+        code: {normalise(word) for word in (code, entry.name, entry.symbol, entry.cas)}
+        for code, entry in catalogue().items()
+    }
+    for spelling, alias in aliases().items():
+        said.setdefault(alias.code, set()).add(spelling)
+    return MappingProxyType({code: frozenset(words - {""}) for code, words in said.items()})
+
+
 @cache
 def _codes_by_cas() -> Mapping[str, str]:
     return MappingProxyType({parameter.cas: code for code, parameter in catalogue().items() if parameter.cas})

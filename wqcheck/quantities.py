@@ -97,6 +97,12 @@ def to_us(value: float, kind: str) -> float:
     return float(tidy(value * _FAHRENHEIT_STEP + _FAHRENHEIT_ZERO if fahrenheit else value / known.us_worth))
 
 
+def in_both_systems(value: float, kind: str) -> str:
+    """Return a number in the formulas' unit as text in SI, and in brackets in United States units where they differ."""
+    metric, customary = (show_quantity(value, kind, us_units=us) for us in (False, True))
+    return metric if metric == customary else f"{metric} ({customary})"
+
+
 def show_quantity(value: float, kind: str, *, us_units: bool = False) -> str:
     """Return a number in the formulas' unit as a text with its unit, four significant digits, SI or United States."""
     shown = to_us(value, kind) if us_units else value

@@ -74,7 +74,7 @@ def workbook_bytes(certificate: Certificate) -> bytes:
     _set_up_print(book, certificate)
     buffer = BytesIO()
     book.save(buffer)
-    return _steady(buffer.getvalue(), moment_of(certificate))
+    return steady(buffer.getvalue(), moment_of(certificate))
 
 
 def _rows(certificate: Certificate, say: Catalogue) -> dict[str, Iterable[Sequence[Any]]]:
@@ -125,7 +125,7 @@ def workbook_json(content: bytes) -> str:
         raise ValueError(f"this is no workbook of a certificate ({error})") from error
 
 
-def _steady(content: bytes, moment: datetime) -> bytes:
+def steady(content: bytes, moment: datetime) -> bytes:
     """Write a workbook again with the time of issue in place of the clock's, so that its bytes never change."""
     stamp = max(moment, datetime(1980, 1, 1, tzinfo=moment.tzinfo)).timetuple()[:6]
     steady = BytesIO()

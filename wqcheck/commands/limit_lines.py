@@ -5,9 +5,8 @@ from __future__ import annotations
 import re
 import shutil
 import textwrap
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
-from itertools import groupby
 from string import ascii_uppercase
 from typing import TYPE_CHECKING, Any
 
@@ -15,8 +14,9 @@ import pandas as pd
 
 from wqcheck.certificate.lines import UNVERIFIED
 from wqcheck.limit_comparison.changes import Change
-from wqcheck.limit_comparison.comparison import WINNING, Standing
-from wqcheck.limit_comparison.demands import Asks, demands, plain_number
+from wqcheck.limit_comparison.comparison import Standing
+from wqcheck.limit_comparison.side_by_side import Marks, side_by_side
+from wqcheck.limit_comparison.wording import rows_in_words
 from wqcheck.limit_tables.loading import covers
 
 if TYPE_CHECKING:
@@ -26,18 +26,6 @@ MARK, GENERIC = "*", "†"
 _NARROWEST = 8
 _GAP = "  "
 _WORD = re.compile(r"[^\s_]*_|[^\s_]+\s*")
-_SHORT_REASONS = {
-    "no limit": "–",
-    "guidance": "guidance",
-    "another kind": "other kind",
-    "only for": "other water",
-    "only as part": "in a sum",
-}
-"""How the reason for having no limit begins → what stands in the table for it."""
-
-_SIGNS = {Asks.AT_MOST: "≤", Asks.AT_LEAST: "≥", Asks.MEAN: "mean ≤", Asks.PERCENTILE: "percentile ≤",
-          Asks.RATIO: "sum of ratios ≤"}  # fmt: skip
-
 _DECIDES = "A comparison of published figures; the text in force and the regulator of the country of sale decide."
 _GONE = "Dropped means that the new table has no such limit; another text may have one."
 
@@ -95,28 +83,13 @@ def limit_lines(rows: pd.DataFrame, width: int) -> Iterator[str]:
     width : int
         Characters on a line.
     """
-    told = [["line", "parameter", "limit", "waters", "class", "mark", "holds", "clause"]]
-    for row in rows.assign(table="").to_dict("records"):
-        asked = demands(pd.DataFrame([row]))
-        words = " and ".join(demand.words for demand in asked)
-        mark = "" if pd.isna(row["status"]) else str(row["status"])
-        waters, holds = str(row["product"]).replace(";", ", "), _span(row["valid_from"], row["valid_to"])
-        told.append([*(str(row[name]) for name in ("line", "parameter")), words + _starred(row["evidence"]), waters])
-        told[-1] += [str(row["class"]), mark, holds, str(row["clause"])]
-    yield from laid_out(told, width)
+    words = rows_in_words(rows)
+    words["limit"] += [_starred(evidence) for evidence in rows["evidence"]]
+    yield from laid_out([list(map(str, words)), *words.astype("str").to_numpy().tolist()], width)
     unread = sum(_starred(evidence) != "" for evidence in rows["evidence"])
     yield f"{len(rows)} rows" + (
         f"; {unread} of them {UNVERIFIED} ({MARK})" if unread else "; all read in the official text"
     )
-
-
-def _span(begins: object, ends: object) -> str:
-    words = [
-        f"{word} {day:%Y-%m-%d}"
-        for word, day in (("from", begins), ("until", ends))
-        if isinstance(day, pd.Timestamp) and not pd.isna(day)
-    ]
-    return " ".join(words)
 
 
 def comparison_lines(
@@ -140,9 +113,12 @@ def comparison_lines(
         bare = "" if covers(table, product) else f" (no limit for {product} water)"
         yield textwrap.shorten(f"{letter}  {name}: {table.title}{bare}", width, placeholder="…")
     yield ""
-    lines = [[(n, row) for n, row in enumerate(group)] for _, group in _grouped(compared)]
-    full = [_compared_row([row for _, row in group], letters, published=True) for group in lines]
-    short = [_compared_row([row for _, row in group], letters, published=False) for group in lines]
+    full, short = (
+        side_by_side(compared, letters, Marks(unverified=MARK, single=GENERIC, nothing="–", published=published))
+        .to_numpy()
+        .tolist()
+        for published in (True, False)
+    )
     heading = ["parameter", "limit in", *letters.values(), "strictest"]
     natural = sum(max(map(len, column)) + len(_GAP) for column in zip(heading, *full, strict=True))
     yield from laid_out([heading, *(full if natural <= width else short)], width)
@@ -151,53 +127,6 @@ def comparison_lines(
     if compared["limit"].str.contains("any single pesticide", na=False).any():
         yield f"{GENERIC} the value for any single pesticide"
     yield from textwrap.wrap(f"{MARK} {UNVERIFIED}. {_DECIDES}", width)
-
-
-def _grouped(compared: pd.DataFrame) -> Iterator[tuple[tuple[str, str], Iterable[Mapping[str, Any]]]]:
-    records: list[Mapping[str, Any]] = [{str(k): v for k, v in row.items()} for row in compared.to_dict("records")]
-    yield from groupby(records, key=lambda row: (row["parameter"], row["asks"]))
-
-
-def _compared_row(group: Sequence[Mapping[str, Any]], letters: Mapping[str, str], *, published: bool) -> list[str]:
-    cells = {
-        table: [_compared_cell(row, published=published) for row in group if row["table"] == table] for table in letters
-    }
-    first = group[0]
-    return [
-        str(first["parameter"]),
-        f"{_SIGNS.get(first['asks'], first['asks'])} {first['unit']}".strip(),
-        *("; ".join(dict.fromkeys(texts)) for texts in cells.values()),
-        _strictest(group, letters),
-    ]
-
-
-def _compared_cell(row: Mapping[str, Any], *, published: bool) -> str:
-    if row["standing"] == Standing.NONE:
-        reason = str(row["reason"])
-        if reason.startswith("not on this day"):
-            return reason.removeprefix("not on this day (").removesuffix(")")
-        return next((short for begins, short in _SHORT_REASONS.items() if reason.startswith(begins)), reason)
-    limit, low, high = str(row["limit"]), row["value_low"], row["value_high"]
-    star = (GENERIC if "any single pesticide" in limit else "") + _starred(row["evidence"])
-    if pd.isna(low):
-        return limit.removeprefix(f"{row['asks']} ") + star
-    number = plain_number(float(f"{low:.4g}")) + ("" if low == high else f" to {plain_number(float(f'{high:.4g}'))}")
-    same = limit.replace("sum ", "").removesuffix(" (any single pesticide)").endswith(f"{number} {row['unit']}".strip())
-    return number + star + (f" ({_bare(limit)})" if published and not same else "")
-
-
-def _bare(limit: str) -> str:
-    """Return a limit in words without what it asks, which stands in a column of its own."""
-    text = limit.removeprefix("sum ").removesuffix(" (any single pesticide)")
-    return next((text.removeprefix(f"{asks} ") for asks in Asks if text.startswith(f"{asks} ")), text)
-
-
-def _strictest(group: Sequence[Mapping[str, Any]], letters: Mapping[str, str]) -> str:
-    winners = list(dict.fromkeys(letters[row["table"]] for row in group if row["standing"] in WINNING))
-    unclear = list(dict.fromkeys(letters[row["table"]] for row in group if row["standing"] == Standing.NOT_COMPARABLE))
-    alone = any(row["standing"] == Standing.ONLY for row in group)
-    told = [("only " if alone else "") + " = ".join(winners)] if winners else []
-    return "; ".join([*told, *([f"cannot be told: {', '.join(unclear)}"] if unclear else [])])
 
 
 def _comparison_summary(compared: pd.DataFrame, letters: Mapping[str, str]) -> Iterator[str]:

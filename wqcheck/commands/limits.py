@@ -51,6 +51,8 @@ def list_acts(product: Water = "") -> None:
         typer.echo(f"{act.jurisdiction}: {act.act} [{act.standing}{until}]")
         typer.echo(f"  binds {', '.join(act.waters)}; table {act.table or 'none shipped'}; {act.evidence}")
         typer.echo(f"  {act.note}")
+        if act.link:
+            typer.echo(f"  {act.link}")
     typer.echo("The regulator of the country of sale says which texts hold for you.", err=True)
 
 

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import getpass
-from collections.abc import Iterator
-from contextlib import contextmanager
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from wqcheck.commands.acting import DEFAULT_STORE, As, Number, PeopleFile, Place, Why, act_of, opened
 from wqcheck.commands.exit_codes import CHECKED_NOT_RELEASED
+from wqcheck.commands.record_papers import record_papers_app
+from wqcheck.commands.record_parts import record_parts_app
 from wqcheck.commands.terminal import AsJson, print_decision, print_table, say
 from wqcheck.errors import WqcheckError
 
@@ -20,24 +20,13 @@ if TYPE_CHECKING:
 
     from wqcheck.records.roles import Act
     from wqcheck.records.standing import State
-    from wqcheck.records.store import Store
 
 records_app = typer.Typer(
     no_args_is_help=True,
     help="The record store: batches, reviews, decisions, numbered documents, recall, verification and backup.",
 )
-
-Place = Annotated[
-    str, typer.Option("--store", envvar="WQCHECK_STORE", help="SQLite file, or postgresql://user@host/database.")
-]
-As = Annotated[str, typer.Option("--as", help="Person who acts; the name of your login by default.")]
-PeopleFile = Annotated[
-    Path | None, typer.Option("--people", envvar="WQCHECK_PEOPLE", help="People file (TOML): who has which roles.")
-]
-Why = Annotated[str, typer.Option("--why", help="Written reason.")]
-Number = Annotated[str, typer.Argument(help="Batch number.")]
-
-DEFAULT_STORE = "records.sqlite"
+records_app.add_typer(record_papers_app)
+records_app.add_typer(record_parts_app)
 
 
 @records_app.command()
@@ -72,9 +61,9 @@ def take_in_books(
     from wqcheck.records.intake import files_used, receive, take_in
     from wqcheck.release.decision import BatchDetails
 
-    act, day = _act(person, people, why), _day(on)
+    act, day = act_of(person, people, why), _day(on)
     if not limits:
-        with _opened(place) as store:
+        with opened(place) as store:
             new = receive(store, [(book.name, book.read_bytes()) for book in books if _is_file(book)], act)
         typer.echo(f"{len(books)} sheet(s) kept as received, {new} of them new")
         return
@@ -82,7 +71,7 @@ def take_in_books(
         books, details=BatchDetails(batch=batch, product=product), limits=limits, train=train, rules=rules, on=day,
         product=product,
     )  # fmt: skip
-    with _opened(place) as store:
+    with opened(place) as store:
         version = take_in(store, checked, act, files_used(books, limits, train, rules), on=day)
     say(checked.findings)
     print_decision(checked)
@@ -98,7 +87,7 @@ def list_batches(
     """List the batches, those that changed last first."""
     from wqcheck.records.batches import batches
 
-    with _opened(place) as store:
+    with opened(place) as store:
         frame = batches(store, state=_state(state) if state else None)
     _show(frame, as_json)
 
@@ -109,7 +98,7 @@ def show(batch: Number, place: Place = DEFAULT_STORE, as_json: AsJson = False) -
     from wqcheck.records.batches import batch as open_batch
     from wqcheck.records.batches import flags
 
-    with _opened(place) as store:
+    with opened(place) as store:
         record, flagged = open_batch(store, batch), flags(store, batch)
     if as_json:
         from wqcheck.commands.terminal import check_json
@@ -133,7 +122,7 @@ def review(
     batch: Number, place: Place = DEFAULT_STORE, person: As = "", people: PeopleFile = None, why: Why = ""
 ) -> None:
     """Sign the review of the latest check (a reviewer)."""
-    _decide(batch, place, _act(person, people, why), "under review")
+    _decide(batch, place, act_of(person, people, why), "under review")
 
 
 @records_app.command()
@@ -148,7 +137,7 @@ def release(
     ] = False,
 ) -> None:
     """Release a reviewed batch (an authorised releaser who has not reviewed it)."""
-    _decide(batch, place, _act(person, people, why), "released", override=override)
+    _decide(batch, place, act_of(person, people, why), "released", override=override)
 
 
 @records_app.command()
@@ -156,7 +145,7 @@ def hold(
     batch: Number, place: Place = DEFAULT_STORE, person: As = "", people: PeopleFile = None, why: Why = ""
 ) -> None:
     """Put a batch on hold, with a written reason."""
-    _decide(batch, place, _act(person, people, why), "on hold")
+    _decide(batch, place, act_of(person, people, why), "on hold")
 
 
 @records_app.command()
@@ -164,43 +153,7 @@ def reject(
     batch: Number, place: Place = DEFAULT_STORE, person: As = "", people: PeopleFile = None, why: Why = ""
 ) -> None:
     """Reject a batch, with a written reason."""
-    _decide(batch, place, _act(person, people, why), "rejected")
-
-
-@records_app.command()
-def withdraw(
-    batch: Number, place: Place = DEFAULT_STORE, person: As = "", people: PeopleFile = None, why: Why = ""
-) -> None:
-    """Withdraw a batch and its documents, with a written reason."""
-    from wqcheck.records.certificates import withdraw as withdraw_batch
-
-    with _opened(place) as store:
-        numbers = withdraw_batch(store, batch, _act(person, people, why))
-    typer.echo(f"batch {batch}: withdrawn; documents withdrawn: {', '.join(numbers) or 'none'}")
-
-
-@records_app.command()
-def issue(
-    batch: Number,
-    out: Annotated[Path, typer.Option(help="Folder for the files.")],
-    pattern: Annotated[str, typer.Option(help="Number pattern with {number} and, if wanted, {year}.")] = "",
-    place: Place = DEFAULT_STORE,
-    person: As = "",
-    people: PeopleFile = None,
-    why: Why = "",
-) -> None:
-    """Issue the numbered certificate or notice of a decided batch, and write its files."""
-    from wqcheck.certificate_files.writing import file_stem
-    from wqcheck.records.certificates import issue as issue_document
-    from wqcheck.records.numbers import PATTERN
-
-    with _opened(place) as store:
-        issued = issue_document(store, batch, _act(person, people, why), pattern=pattern or PATTERN)
-    out.mkdir(parents=True, exist_ok=True)
-    for form, content in issued.files.items():
-        path = out / f"{file_stem(issued.certificate.number)}.{form}"
-        path.write_bytes(content)
-        typer.echo(path)
+    _decide(batch, place, act_of(person, people, why), "rejected")
 
 
 @records_app.command()
@@ -215,7 +168,7 @@ def touched(
 
     if kind not in list(Touch):
         raise WqcheckError(f"say what is in doubt: {', '.join(Touch)} (given: {kind!r})")
-    with _opened(place) as store:
+    with opened(place) as store:
         frame = batches_touched_by(store, Touch(kind), value)
     _show(frame, as_json)
     typer.echo(f"{len(frame)} batch(es) rest on the {kind} {value}", err=True)
@@ -233,7 +186,7 @@ def verify(
     from wqcheck.records.verify import verify as verify_store
 
     anchors = [*(anchor or []), *map(_head_in, certificate or [])]
-    with _opened(place) as store:
+    with opened(place) as store:
         result = verify_store(store, anchors)
     for one in result.found:
         typer.echo(str(one))
@@ -247,7 +200,7 @@ def backup(to: Annotated[Path, typer.Argument(help="Backup file to make.")], pla
     """Write a consistent copy of the store with its digest, while others go on working."""
     from wqcheck.records.backup import backup as write_backup
 
-    with _opened(place) as store:
+    with opened(place) as store:
         digest = write_backup(store, to)
     typer.echo(f"{to}: SHA-256 {digest}")
 
@@ -266,7 +219,7 @@ def export(to: Annotated[Path, typer.Argument(help="Zip file to make.")], place:
     """Write all records as CSV and JSON with the original files into a zip with a manifest of digests."""
     from wqcheck.records.export import export as export_store
 
-    with _opened(place) as store:
+    with opened(place) as store:
         members = export_store(store, to)
     typer.echo(f"{to}: {len(members)} files and manifest.json")
 
@@ -279,7 +232,7 @@ def print_log(
     """Print the log, oldest first, and its head; keep the head outside of the store."""
     from wqcheck.records.log import entries, head
 
-    with _opened(place) as store, store.reading() as connection:
+    with opened(place) as store, store.reading() as connection:
         for row in entries(connection, last):
             why = f": {row['why']}" if row["why"] else ""
             typer.echo(f"{row['seq']:>6}  {row['at']}  {row['person']:<12} {row['action']} {row['subject']}{why}")
@@ -289,27 +242,9 @@ def print_log(
 def _decide(batch: str, place: str, act: Act, to: str, *, override: bool = False) -> None:
     from wqcheck.records.decisions import decide
 
-    with _opened(place) as store:
+    with opened(place) as store:
         decide(store, batch, act, _state(to), override=override)
     typer.echo(f"batch {batch}: {to}, signed by {act.by.name}")
-
-
-@contextmanager
-def _opened(place: str) -> Iterator[Store]:
-    """Open a store that must be there, and close it."""
-    from wqcheck.records.store import open_store
-
-    store = open_store(place, create=False)
-    try:
-        yield store
-    finally:
-        store.close()
-
-
-def _act(person: str, people: Path | None, why: str) -> Act:
-    from wqcheck.records.roles import Act, load_people
-
-    return Act(by=load_people(people).named(person or getpass.getuser()), at=datetime.now().astimezone(), why=why)
 
 
 def _state(text: str) -> State:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -16,7 +17,7 @@ from wqcheck.tables import Product
 
 SHIPPED_ACTS = "acts.toml"
 _TEXTS = ("jurisdiction", "act", "standing", "note", "evidence")
-_KEYS = frozenset({*_TEXTS, "waters", "table", "until"})
+_KEYS = frozenset({*_TEXTS, "waters", "table", "link", "until"})
 
 
 class Standing(StrEnum):
@@ -29,7 +30,7 @@ class Standing(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Act:
-    """One text, the waters that it binds and the shipped table made from it (blank when there is none)."""
+    """One text, the waters that it binds, the shipped table made from it and where it stands (blank for neither)."""
 
     jurisdiction: str
     act: str
@@ -38,6 +39,7 @@ class Act:
     note: str
     evidence: str
     table: str = ""
+    link: str = ""
     until: date | None = None
 
 
@@ -82,6 +84,7 @@ def _act(entry: Mapping[str, Any]) -> Act:
         waters=tuple(Product(water) for water in entry["waters"]),
         standing=Standing(entry["standing"]),
         table=entry.get("table", ""),
+        link=entry.get("link", ""),
         until=entry.get("until"),
     )
 
@@ -106,5 +109,7 @@ def _entry_problems(entry: Mapping[str, Any], where: str) -> Iterator[str]:
         yield f"{where}: standing must be one of {', '.join(Standing)} (given: {entry.get('standing')!r})"
     if entry.get("standing") == Standing.REPEALED and type(entry.get("until")) is not date:
         yield f"{where}: a repealed act names its last day; write until = 2023-01-12"
+    if not re.fullmatch(r"(https://[\w./?=&%()-]+)?", str(entry.get("link", ""))):
+        yield f"{where}: link must be an address that begins with https:// (given: {entry.get('link')!r})"
     if not str(entry.get("evidence", "")).startswith(EVIDENCE):
         yield f"{where}: evidence must begin with one of {', '.join(EVIDENCE)}"

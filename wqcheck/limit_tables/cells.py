@@ -11,7 +11,7 @@ import io
 import re
 import warnings
 import zipfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from pathlib import Path
@@ -99,13 +99,18 @@ def _named_rows(file: str, records: list[tuple[int, Cells]]) -> tuple[Rows, list
             problems.append(TableProblem(file, line, "", ",".join(cells)[:80], message))
             continue
         row = dict(zip(COLUMNS, trimmed, strict=True))
-        problems += [
-            TableProblem(file, line, column, text, "the cell holds a control character; type it again")
-            for column, text in row.items()
-            if _CONTROL.search(text)
-        ]
+        problems += control_problems(file, line, row)
         rows.append((line, row))
     return rows, problems
+
+
+def control_problems(file: str, line: int, row: Mapping[str, str]) -> list[TableProblem]:
+    """Return a problem for each cell of a row that holds a character that no file can carry."""
+    return [
+        TableProblem(file, line, column, text, "the cell holds a control character; type it again")
+        for column, text in row.items()
+        if _CONTROL.search(text)
+    ]
 
 
 def _without_blank_end(cells: Cells) -> Cells:

@@ -94,7 +94,17 @@ def load_limits(name_or_path: str | Path) -> LimitTable:
         There is no such table, or it has bad cells: ``problems`` lists all of them, and nothing is loaded.
     """
     path = _find(name_or_path)
-    content = path.read_bytes()
+    return limit_table(path, path.read_bytes())
+
+
+def limit_table(path: Path, content: bytes) -> LimitTable:
+    """Return the limit table that the bytes *content* of the file *path* hold; the file itself is not read.
+
+    Raises
+    ------
+    LimitTableError
+        As :func:`load_limits`.
+    """
     rows = _checked(path, content)
     text = pd.DataFrame([row for _, row in rows], columns=list(COLUMNS), dtype="str")
     frame = typed_rows(text, [line for line, _ in rows])

@@ -139,17 +139,22 @@ def _number_format(text: str) -> str:
     return ("0." + "0" * decimals if decimals else "0") if shown == text else ""
 
 
+def offered_words(used_units: set[str]) -> dict[str, list[str]]:
+    """Return the words that are offered in a column, for the columns that have such a list."""
+    usual = {entry.unit for entry in catalogue().values()}
+    units = sorted({*usual, *used_units, *COUNT_UNITS, *_FURTHER_UNITS} - {""})
+    return {
+        "parameter": sorted(catalogue()), "rule": [*map(str, Rule)], "unit": units, "class": [*map(str, LimitClass)],
+        "product": [ANY_PRODUCT, *map(str, Product), "packaged;spring;natural mineral;purified"],
+        "evidence": [*(f"{word}: " for word in EVIDENCE[:2]), EVIDENCE[2]],
+    }  # fmt: skip
+
+
 def _fill_words(sheet: Worksheet, used_units: set[str]) -> dict[str, int]:
     """Write the lists of words, one a column, and return how many words each has."""
     from openpyxl.styles import Font  # noqa: PLC0415
 
-    usual = {entry.unit for entry in catalogue().values()}
-    units = sorted({*usual, *used_units, *COUNT_UNITS, *_FURTHER_UNITS} - {""})
-    lists: dict[str, list[str]] = {
-        "parameter": sorted(catalogue()), "rule": [*Rule], "unit": units, "class": [*LimitClass],
-        "product": [ANY_PRODUCT, *Product, "packaged;spring;natural mineral;purified"],
-        "evidence": [*(f"{word}: " for word in EVIDENCE[:2]), EVIDENCE[2]],
-    }  # fmt: skip
+    lists = offered_words(used_units)
     for column, letter in _LISTED.items():
         sheet[f"{letter}1"] = column
         sheet[f"{letter}1"].font = Font(bold=True)

@@ -4,11 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import pandas as pd
 import streamlit as st
 
+from wqcheck.judging.judge import WORST_FIRST
 from wqcheck.judging.rules import RuleStatement
-from wqcheck.page.words import DISPOSITION_MEANING, DISPOSITION_WORDS, counted, plain, sentence, some_of
-from wqcheck.release.decision import CAUTION, Disposition, Reason, ReleaseDecision
+from wqcheck.page.spoken import later, say
+from wqcheck.page.words import (
+    DISPOSITION_MEANING,
+    DISPOSITION_WORDS,
+    EXCEEDING,
+    FLAGGED,
+    plain,
+    sentence,
+    some_of,
+    titled,
+)
+from wqcheck.release.decision import CAUTION, BatchCheck, Disposition, Reason, ReleaseDecision
+from wqcheck.tables import Judged, LimitClass, Verdict
+
+SEVEREST = (LimitClass.HEALTH, LimitClass.MICROBIOLOGICAL, LimitClass.RADIOLOGICAL)
 
 _BOXES = {Disposition.RELEASE: st.success, Disposition.HOLD: st.warning, Disposition.REJECT: st.error}
 _ICONS = {
@@ -17,27 +32,59 @@ _ICONS = {
     Disposition.REJECT: ":material/cancel:",
 }
 
+_NAMED = [Judged.parameter, Judged.parameter_text, Judged.verdict]
+_REASONS = {Disposition.HOLD: later("Reasons to hold"), Disposition.REJECT: later("Reasons to reject")}
 
-def draw_headline(
-    decision: ReleaseDecision, exceeding: Sequence[str], undecided: Sequence[str], missing: Sequence[str]
-) -> None:
-    """Draw the box at the top: the recommendation and what stands against the batch.
+
+def worst_named(judged: pd.DataFrame, required: tuple[str, ...]) -> dict[str, str]:
+    """Give each flagged parameter by its name with its worst verdict: worst first, then what is required, and harm.
 
     Parameters
     ----------
-    decision : ReleaseDecision
-    exceeding, undecided, missing : sequence of str
-        Names of parameters of finished water that are out of limit, that cannot be decided, and that are required and
-        have no result.
+    judged : DataFrame[Judged], shape (n, …)
+        Not changed.
+    required : tuple of str
+        Codes without which the batch cannot be released.
     """
-    parts = {"out of limit": exceeding, "cannot be decided": undecided, "required but missing": missing}
-    listed = [
-        f"{counted(len(names), 'parameter')} {what}: {plain(some_of(names))}" for what, names in parts.items() if names
-    ]
-    against = "  \n".join(listed) or "No parameter is out of limit, undecided or missing."
-    word = DISPOSITION_WORDS[decision.disposition]
+    rows = judged[judged[Judged.verdict].isin([str(verdict) for verdict in FLAGGED])]
+    order = pd.DataFrame(
+        {
+            "rank": rows[Judged.verdict].map({str(verdict): rank for rank, verdict in enumerate(WORST_FIRST)}),
+            "optional": rows[Judged.parameter].isin(required).map({True: 0, False: 1}),
+            "mild": rows[Judged.limit_class].isin([str(harm) for harm in SEVEREST]).map({True: 0, False: 1}),
+            "margin": rows[Judged.margin],
+            "key": rows[Judged.parameter].fillna(rows[Judged.parameter_text]),
+        }
+    )
+    order = order.sort_values(["rank", "optional", "mild", "margin"], kind="stable").drop_duplicates("key")
+    named: dict[str, str] = {}
+    for parameter, text, verdict in rows.loc[order.index, _NAMED].fillna("").itertuples(index=False, name=None):
+        named.setdefault(titled(parameter, text), verdict)
+    return named
+
+
+def missing_names(decision: ReleaseDecision) -> tuple[str, ...]:
+    """Name what is required and has no result, each once."""
+    return tuple(dict.fromkeys(map(titled, decision.missing)))
+
+
+def draw_headline(check: BatchCheck) -> None:
+    """Draw the box at the top: the recommendation and what stands against the batch."""
+    decision, worst = check.decision, worst_named(check.judged, check.decision.required)
+    exceeding = [name for name, verdict in worst.items() if verdict in EXCEEDING]
+    undecided = [name for name, verdict in worst.items() if verdict == Verdict.UNDETERMINED]
+    missing = missing_names(decision)
+    parts = (
+        (later("Out of limit ({number}): {names}"), exceeding),
+        (later("Cannot be decided ({number}): {names}"), undecided),
+        (later("Required but missing ({number}): {names}"), missing),
+    )
+    listed = [say(text, number=len(names), names=plain(some_of(names))) for text, names in parts if names]
+    against = "  \n".join(listed) or say("No parameter is out of limit, undecided or missing.")
+    word = say(DISPOSITION_WORDS[decision.disposition])
+    title = say("{word}: batch {batch}.", word=word, batch=plain(decision.batch))
     _BOXES[decision.disposition](
-        f"**{word}: batch {plain(decision.batch)}.** {DISPOSITION_MEANING[decision.disposition]}  \n{against}",
+        f"**{title}** {say(DISPOSITION_MEANING[decision.disposition])}  \n{against}",
         icon=_ICONS[decision.disposition],
     )
     st.caption(plain(CAUTION))
@@ -45,37 +92,38 @@ def draw_headline(
 
 def draw_rules(rules: Sequence[RuleStatement]) -> None:
     """Draw by which rule each limit table was judged."""
-    with st.expander("Decision rule of each limit table: how results were set beside the limits"):
+    with st.expander(say("Decision rule of each limit table: how results were set beside the limits")):
         st.markdown("\n".join(f"- **{plain(entry.table)}:** {plain(entry.rule)}" for entry in rules))
 
 
-def draw_decision(decision: ReleaseDecision, missing: Sequence[str], next_steps: Sequence[str]) -> None:
+def draw_decision(decision: ReleaseDecision, next_steps: Sequence[str]) -> None:
     """Draw every reason, grouped by what it leads to, and the steps that come next.
 
     Parameters
     ----------
     decision : ReleaseDecision
-    missing : sequence of str
-        Names of what is required and has no result.
     next_steps : sequence of str
         Sentences, in the order of doing.
     """
-    word = DISPOSITION_WORDS[decision.disposition]
+    missing = missing_names(decision)
+    word = say(DISPOSITION_WORDS[decision.disposition])
     decided_well = decision.disposition == Disposition.RELEASE
-    st.markdown(f"##### Recommendation: {word}")
-    st.markdown("This is a recommendation. The authorised person decides and signs.")
-    st.markdown("##### What to do next")
+    st.markdown(f"##### {say('Recommendation: {word}', word=word)}")
+    st.markdown(say("This is a recommendation. The authorised person decides and signs."))
+    st.markdown(f"##### {say('What to do next')}")
     st.markdown("\n".join(f"{number}. {plain(step)}" for number, step in enumerate(next_steps, start=1)))
     if missing:
-        st.markdown(f"**Required and without a result:** {plain(', '.join(missing))}.")
+        st.markdown(say("**Required and without a result:** {names}.", names=plain(", ".join(missing))))
     for disposition in (Disposition.REJECT, Disposition.HOLD):
         reasons = [reason for reason in decision.reasons if reason.disposition == disposition]
         if reasons:
-            st.markdown(f"##### Reasons to {disposition} ({len(reasons)})")
+            st.markdown(f"##### {say(_REASONS[disposition])} ({len(reasons)})")
             st.markdown("\n".join(_reason_line(reason) for reason in reasons))
     informing = [reason for reason in decision.reasons if reason.disposition == Disposition.RELEASE]
     if informing:
-        with st.expander(f"To know: these do not hold the batch ({len(informing)})", expanded=decided_well):
+        with st.expander(
+            say("To know: these do not hold the batch ({number})", number=len(informing)), expanded=decided_well
+        ):
             st.markdown("\n".join(_reason_line(reason) for reason in informing))
 
 

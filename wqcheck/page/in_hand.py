@@ -14,6 +14,7 @@ from wqcheck.release.decision import BatchCheck
 
 KEPT_KEY = "batch in hand"
 CHOICE_KEY = "choice of the batch in hand"
+RECORDED_KEY = "check that was recorded"
 ON_THE_DESK = ""
 """What is kept while the batch on the desk is in hand: no recorded batch has a blank name."""
 
@@ -25,6 +26,11 @@ class InHand:
     check: BatchCheck
     desk: Desk | None = None
     record: BatchRecord | None = None
+
+
+def is_recorded(desk: Desk) -> bool:
+    """Whether the batch on the desk was recorded as it lies there."""
+    return st.session_state.get(RECORDED_KEY) == desk.key
 
 
 def take_in_hand(name: str) -> None:
@@ -43,10 +49,11 @@ def draw_in_hand(office: Office) -> InHand | None:
     desk: Desk | None = st.session_state.get(DESK_KEY)
     listed = batches(office.store()) if office.exists else None
     states = {} if listed is None else dict(zip(listed["batch"], listed["state"], strict=True))
-    names = [*([ON_THE_DESK] if desk is not None else []), *states]
+    names = [*([ON_THE_DESK] if desk is not None and not is_recorded(desk) else []), *states]
     if not names:
         return None
-    kept = st.session_state.get(KEPT_KEY, names[0])
+    kept = st.session_state.get(KEPT_KEY)
+    st.session_state[CHOICE_KEY] = kept if kept in names else names[0]
 
     def told(name: str) -> str:
         if name == ON_THE_DESK and desk is not None:
@@ -54,7 +61,7 @@ def draw_in_hand(office: Office) -> InHand | None:
         return say("{batch}: {state}", batch=name, state=say(states[name]))
 
     name = st.selectbox(
-        say("Batch"), names, index=names.index(kept) if kept in names else 0, format_func=told, key=CHOICE_KEY,
+        say("Batch"), names, format_func=told, key=CHOICE_KEY,
         on_change=lambda: take_in_hand(st.session_state[CHOICE_KEY]),
     )  # fmt: skip
     if name == ON_THE_DESK and desk is not None:

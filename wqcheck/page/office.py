@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import getpass
-import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -13,8 +12,11 @@ from pathlib import Path
 import streamlit as st
 
 from wqcheck.errors import RecordRefusedError, WqcheckError
-from wqcheck.page.words import message_text, plain
-from wqcheck.records.roles import Act, People, Person, load_people
+from wqcheck.page.login import draw_logged_in, draw_refused, login_is_set_up, open_to_others
+from wqcheck.page.spoken import say
+from wqcheck.page.words import plain, refusal_text
+from wqcheck.plant_settings import FILE_NAME, PlantSettings, load_plant_settings
+from wqcheck.records.roles import Act, People, Person, Role, load_people
 from wqcheck.records.store import Store, open_store
 
 DEFAULT_STORE = "records.sqlite"
@@ -24,11 +26,25 @@ SAID_KEY = "said about the last act"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Office:
-    """Where the records are and who may act; ``person`` is who acts now, None until somebody is named."""
+    """Where the records are and who may act; ``person`` is who acts now, None until somebody is named.
+
+    ``plant`` are the settings of the plant as they stand in ``plant_file``, which need not be there yet.
+    """
 
     place: str
     people: People
     person: Person | None
+    plant: PlantSettings
+    plant_file: Path
+
+    @property
+    def may_set(self) -> bool:
+        """Whether the one who acts may change the settings: an authorised releaser, or the single user."""
+        return self.person is not None and Role.RELEASER in self.person.roles
+
+    def file(self, name: str) -> Path | None:
+        """Return a file or folder that the settings name, beside the settings file; None where they name none."""
+        return self.plant_file.parent / name if name.strip() else None
 
     @property
     def exists(self) -> bool:
@@ -60,32 +76,55 @@ class Office:
         return Act(by=self.person, at=datetime.now().astimezone(), why=why.strip())
 
 
-def draw_office(arguments: Sequence[str]) -> Office:
-    """Draw who acts and where the records are, and give both.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Given:
+    """The arguments of the page, as given on the command line; blank where left out."""
 
-    Parameters
-    ----------
-    arguments : sequence of str
-        ``--store PLACE --people FILE --as PERSON``, each of which may be left out.
+    store: str
+    people: str
+    person: str
+    settings: str
+
+
+def given_to(arguments: Sequence[str]) -> Given:
+    """Read ``--store PLACE --people FILE --as PERSON --settings FILE``, each of which may be left out."""
+    parser = argparse.ArgumentParser(allow_abbrev=False, add_help=False)
+    parser.add_argument("--store", default=DEFAULT_STORE)
+    parser.add_argument("--people", default="")
+    parser.add_argument("--as", dest="person", default="")
+    parser.add_argument("--settings", default="")
+    known, _ = parser.parse_known_args(list(arguments))
+    return Given(**vars(known))
+
+
+def plant_of(given: Given) -> tuple[PlantSettings, Path]:
+    """Return the settings of the plant and their file; the defaults where there is none yet.
+
+    Raises
+    ------
+    wqcheck.errors.PlantFileError
+        The file is not usable, or was named and is not there.
+    """
+    path = Path(given.settings or FILE_NAME).expanduser()
+    return (load_plant_settings(path) if given.settings or path.is_file() else PlantSettings()), path
+
+
+def draw_office(given: Given, plant: PlantSettings, plant_file: Path) -> Office:
+    """Draw who acts and where the records are, and give both.
 
     Raises
     ------
     WqcheckError
         The people file is not usable, or does not list the person.
     """
-    parser = argparse.ArgumentParser(allow_abbrev=False, add_help=False)
-    parser.add_argument("--store", default=DEFAULT_STORE)
-    parser.add_argument("--people", default=None)
-    parser.add_argument("--as", dest="person", default="")
-    given, _ = parser.parse_known_args(list(arguments))
-    people = load_people(given.people)
+    people = load_people(given.people or (plant_file.parent / plant.people if plant.people else None))
     with st.sidebar:
-        name = given.person or _draw_who(people)
-        person = people.named(name) if name.strip() else None
+        person = _draw_who(people, given.person)
         if person is not None:
-            st.caption(f"You act as **{plain(person.name)}** ({plain(', '.join(sorted(person.roles)))}).")
-        st.caption(f"Records: {plain(given.store)}")
-    return Office(place=given.store, people=people, person=person)
+            roles = plain(", ".join(say(role) for role in sorted(person.roles)))
+            st.caption(say("You act as **{name}** ({roles}).", name=plain(person.name), roles=roles))
+        st.caption(say("Records: {place}", place=plain(given.store)))
+    return Office(place=given.store, people=people, person=person, plant=plant, plant_file=plant_file)
 
 
 def do(act: Callable[[], str]) -> None:
@@ -103,20 +142,28 @@ def draw_said() -> None:
         (st.success if done else st.error)(text)
 
 
-def refusal_text(refusal: WqcheckError) -> str:
-    """Write a refusal without the options of the command line, which the page has as fields."""
-    return message_text(re.sub(r" \((--[a-z]+ ?)+[A-Z]*\)", "", str(refusal)))
+def _draw_who(people: People, given: str) -> Person | None:
+    """Give who acts: whom the login service names, else the one given, chosen of the people file, or named."""
+    if login_is_set_up():
+        return draw_logged_in(people)
+    if open_to_others():
+        draw_refused()
+        return None
+    name = given or (_draw_name() if people.single_user else _draw_listed(people))
+    return people.named(name) if name.strip() else None
 
 
-def _draw_who(people: People) -> str:
-    """Ask who sits there: of the people file, or by name where there is none."""
-    if people.single_user:
-        return st.text_input(
-            "Who acts", value=getpass.getuser(), key=PERSON_KEY,
-            help="There is no people file, so whoever sits here is named. Review and release still take two persons.",
-        )  # fmt: skip
+def _draw_name() -> str:
+    return st.text_input(
+        say("Who acts"), value=getpass.getuser(), key=PERSON_KEY,
+        help=say("There is no people file, so whoever sits here is named. Review and release still take two persons."),
+    )  # fmt: skip
+
+
+def _draw_listed(people: People) -> str:
     names = [person.person for person in people.listed]
-    return st.selectbox("Who acts", names, index=None, key=PERSON_KEY, placeholder="choose who you are") or ""
+    hint = say("choose who you are")
+    return st.selectbox(say("Who acts"), names, index=None, key=PERSON_KEY, placeholder=hint) or ""
 
 
 def _file_number(place: str) -> int:

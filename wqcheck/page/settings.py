@@ -10,102 +10,141 @@ from pathlib import Path
 import streamlit as st
 
 from wqcheck.limit_tables.loading import shipped_tables
-from wqcheck.page.spoken import draw_language
+from wqcheck.page.spoken import draw_language, say
+from wqcheck.page.table_choice import FIRST_TABLES, TABLES_KEY, NamedBytes, draw_overrides, draw_table_choice
+from wqcheck.plant_settings import PlantSettings, ProductSettings
 from wqcheck.tables import Product
 
-TABLES_KEY = "limit tables"
+__all__ = ["FIRST_TABLES", "TABLES_KEY", "NamedBytes", "Settings", "draw_settings"]
+
 PRODUCT_KEY = "kind of water"
-BATCH_KEY = "batch"
+PLANT_PRODUCT_KEY = "product of the plant"
 ON_KEY = "day of the check"
-SIGNED_BY_KEY = "signed by"
 OWN_TABLES_KEY = "own limit tables"
 TRAIN_KEY = "train file"
 SAMPLE_TRAIN_KEY = "sample train"
 RULES_KEY = "release rules"
 LAYOUTS_KEY = "folder of sheet layouts"
-
-FIRST_TABLES = ("who_gdwq_2022", "us_21cfr165_110b")
-
-NamedBytes = tuple[str, bytes]
+OWN_FOLDER_KEY = "folder of own limit tables"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
     """How a batch is to be checked.
 
-    ``limits`` are names of shipped tables; ``own_tables``, ``train`` and ``rules`` are uploads, file name and bytes.
-    ``batch`` is blank where the sheet is to say it. ``signed_by`` does not change the check, only the certificate.
+    ``limits`` are names of shipped tables and paths of the plant's own in the folder ``own_folder``; ``own_tables``,
+    ``train`` and ``rules`` are uploads, file name and bytes.
     """
 
     product: Product
-    batch: str
     limits: tuple[str, ...]
     own_tables: tuple[NamedBytes, ...]
     train: NamedBytes | None
     sample_train: bool
     rules: NamedBytes | None
     on: date
-    signed_by: str
     layouts: Path | None
+    own_folder: Path | None = None
 
 
-def draw_settings(today: date) -> Settings:
-    """Draw the side panel and give what is chosen in it; ``today`` is the day of the check until changed."""
+def draw_settings(today: date, plant: PlantSettings, folder: Path) -> Settings:
+    """Draw the side panel and give what is chosen in it.
+
+    Parameters
+    ----------
+    today : date
+        Day of the check until another is chosen.
+    plant : PlantSettings
+        What the choices start from.
+    folder : Path
+        Of the settings file, to which its names are relative.
+    """
     with st.sidebar:
         draw_language()
-        st.subheader("How to check")
-        limits = _draw_tables(shipped_tables())
+        st.subheader(say("How to check"))
+        _draw_products(plant.products, folder)
+        first = _tables(plant.products[0], folder) if plant.products else list(FIRST_TABLES)
+        own_tables = str(folder / plant.own_limits) if plant.own_limits else ""
+        limits = draw_table_choice(_folder(st.session_state.get(OWN_FOLDER_KEY, own_tables)), first)
+        replaced = st.container()
         kinds = [str(kind) for kind in Product]
         product = st.selectbox(
-            "Kind of water",
+            say("Kind of water"),
             kinds,
-            index=kinds.index(Product.PURIFIED),
+            index=kinds.index(plant.products[0].water if plant.products else Product.PURIFIED),
             key=PRODUCT_KEY,
-            help="A limit row counts only for the kinds of water it names.",
+            help=say(
+                "A limit row counts only for the kinds of water it names. What a sheet says of its water comes first."
+            ),
         )
-        batch = st.text_input("Batch", key=BATCH_KEY, placeholder="as the sheet says")
-        signed_by = st.text_input("Signed by", key=SIGNED_BY_KEY, placeholder="name of the authorised person")
         on = st.date_input(
-            "Day of the check",
+            say("Day of the check"),
             value=today,
             key=ON_KEY,
-            help="The limits in force on the sampling day count. A result without a sampling date is taken as sampled "
-            "on this day.",
+            help=say(
+                "The limits in force on the sampling day count. A result without a sampling date is taken as sampled "
+                "on this day."
+            ),
         )
-        with st.expander("Your own files"):
+        with st.expander(say("Your own files")):
             own = st.file_uploader(
-                "Limit tables (CSV, XLSX)", type=["csv", "xlsx"], accept_multiple_files=True, key=OWN_TABLES_KEY
+                say("Limit tables (CSV, XLSX)"), type=["csv", "xlsx"], accept_multiple_files=True, key=OWN_TABLES_KEY
             )
-            train = st.file_uploader("Treatment train (TOML)", type="toml", key=TRAIN_KEY)
-            sample_train = st.checkbox("Use the sample train", key=SAMPLE_TRAIN_KEY)
-            rules = st.file_uploader("Release rules (TOML)", type="toml", key=RULES_KEY)
+            train = st.file_uploader(say("Treatment train (TOML)"), type="toml", key=TRAIN_KEY)
+            sample_train = st.checkbox(say("Use the sample train"), key=SAMPLE_TRAIN_KEY)
+            rules = st.file_uploader(say("Release rules (TOML)"), type="toml", key=RULES_KEY)
+            own_folder = st.text_input(
+                say("Folder of your own limit tables"),
+                value=own_tables,
+                key=OWN_FOLDER_KEY,
+                help=say(
+                    "Its sound CSV and XLSX tables can be chosen above; the Limits view saves into it. Blank: none."
+                ),
+            )
             layouts = st.text_input(
-                "Folder of sheet layouts",
-                value="layouts",
+                say("Folder of sheet layouts"),
+                value=str(folder / plant.layouts) if plant.layouts else "",
                 key=LAYOUTS_KEY,
-                help="Answers about a laboratory's sheets are kept here and used for its next ones; blank: none.",
+                help=say("Answers about a laboratory's sheets are kept here and used for its next ones; blank: none."),
             )
+        with replaced:
+            draw_overrides(limits, [(file.name, file.getvalue()) for file in own], Product(product))
     return Settings(
         product=Product(product),
-        batch=batch.strip(),
-        limits=tuple(limits),
+        limits=limits,
         own_tables=tuple((file.name, file.getvalue()) for file in own),
-        train=(train.name, train.getvalue()) if train else None,
+        train=(train.name, train.getvalue()) if train else _of_plant(folder, "" if sample_train else plant.train),
         sample_train=sample_train,
-        rules=(rules.name, rules.getvalue()) if rules else None,
+        rules=(rules.name, rules.getvalue()) if rules else _of_plant(folder, plant.release_rules),
         on=on,
-        signed_by=signed_by.strip(),
-        layouts=Path(layouts.strip()).expanduser() if layouts.strip() else None,
+        layouts=_folder(layouts),
+        own_folder=_folder(own_folder),
     )
 
 
-def _draw_tables(names: Sequence[str]) -> list[str]:
-    """Draw the choice of shipped limit tables."""
-    return st.multiselect(
-        "Limit tables",
-        names,
-        default=[name for name in FIRST_TABLES if name in names] or list(names[:1]),
-        key=TABLES_KEY,
-        placeholder="choose at least one",
-        help="Each table is judged on its own; the decision rests on all of them together.",
-    )
+def _of_plant(folder: Path, name: str) -> NamedBytes | None:
+    """Read a file that the plant's settings name, None where they name none."""
+    return (Path(name).name, (folder / name).read_bytes()) if name else None
+
+
+def _draw_products(products: Sequence[ProductSettings], folder: Path) -> None:
+    """Draw the choice of the plant's product, which chooses kind of water and limit tables; both can be changed."""
+    if not products:
+        return
+    by_name = {product.name: product for product in products}
+
+    def choose() -> None:
+        product = by_name[st.session_state[PLANT_PRODUCT_KEY]]
+        st.session_state[PRODUCT_KEY], st.session_state[TABLES_KEY] = str(product.water), _tables(product, folder)
+
+    st.selectbox(say("Product"), list(by_name), key=PLANT_PRODUCT_KEY, on_change=choose)
+
+
+def _tables(product: ProductSettings, folder: Path) -> list[str]:
+    """List the limit tables of a product: shipped names, and paths of own files beside the settings."""
+    return [name if name in shipped_tables() else str(folder / name) for name in product.limits]
+
+
+def _folder(text: str) -> Path | None:
+    """Return the folder that was named, None for a blank."""
+    return Path(text.strip()).expanduser() if text.strip() else None

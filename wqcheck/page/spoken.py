@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import streamlit as st
 
 from wqcheck.languages.catalogues import LANGUAGES, PAGE, SOURCE, Catalogue, catalogue
 
 LANGUAGE_KEY = "language of the page"
+_NUMBERS_KEY = "decimal mark of the page"
+_DATES_KEY = "dates of the page"
 PAGE_LANGUAGES = ("en", "fr", "pt", "es")
 
 
@@ -25,7 +29,19 @@ def later(message: str) -> str:
 
 def spoken() -> Catalogue:
     """Return the catalogue of the language that was chosen; English until one is."""
-    return catalogue(st.session_state.get(LANGUAGE_KEY, SOURCE), PAGE)
+    chosen = catalogue(st.session_state.get(LANGUAGE_KEY, SOURCE), PAGE)
+    return replace(chosen, local_dates=st.session_state.get(_DATES_KEY) == "local")
+
+
+def figure(text: str) -> str:
+    """Write a number (digits with a point) with the decimal mark that the plant's settings ask for."""
+    return spoken().figure(text) if st.session_state.get(_NUMBERS_KEY) == "local" else text
+
+
+def begin_as(language: str, numbers: str, dates: str) -> None:
+    """Begin in the language of the plant, until somebody chooses another one, with its numbers and dates."""
+    st.session_state.setdefault(LANGUAGE_KEY, language)
+    st.session_state[_NUMBERS_KEY], st.session_state[_DATES_KEY] = numbers, dates
 
 
 def draw_language() -> None:

@@ -5,28 +5,23 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from wqcheck.certificate.figures import unit_text
 from wqcheck.certificate.lines import parameter_name
+from wqcheck.errors import WqcheckError
+from wqcheck.page.spoken import later
 from wqcheck.release.decision import Disposition
 from wqcheck.tables import Verdict
 
-VERDICT_WORDS = {
-    Verdict.FAIL: "Out of limit",
-    Verdict.CONDITIONAL_FAIL: "Out of limit, but by less than its uncertainty",
-    Verdict.UNDETERMINED: "Cannot be decided",
-    Verdict.CONDITIONAL_PASS: "Within the limit, but by less than its uncertainty",
-    Verdict.PASS: "Within the limit",
-    Verdict.NO_LIMIT: "No limit in the chosen tables",
-}
+EXCEEDING = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
+FLAGGED = (*EXCEEDING, Verdict.UNDETERMINED, Verdict.CONDITIONAL_PASS)
 DISPOSITION_WORDS = {
-    Disposition.RELEASE: "RELEASE",
-    Disposition.HOLD: "HOLD",
-    Disposition.REJECT: "REJECT",
+    Disposition.RELEASE: later("RELEASE"),
+    Disposition.HOLD: later("HOLD"),
+    Disposition.REJECT: later("REJECT"),
 }
 DISPOSITION_MEANING = {
-    Disposition.RELEASE: "The results that the rules ask for are there and none is out of its limit.",
-    Disposition.HOLD: "Keep the batch apart: something is missing, undecided or in doubt.",
-    Disposition.REJECT: "At least one result is out of a limit that rejects a batch.",
+    Disposition.RELEASE: later("The results that the rules ask for are there and none is out of its limit."),
+    Disposition.HOLD: later("Keep the batch apart: something is missing, undecided or in doubt."),
+    Disposition.REJECT: later("At least one result is out of a limit that rejects a batch."),
 }
 
 
@@ -43,14 +38,20 @@ def message_text(message: object, most: int = 20) -> str:
     return "\n".join([plain(first), "", *listed, *beyond])
 
 
+def refusal_text(refusal: WqcheckError) -> str:
+    """Write a refusal without the options of the command line, which the page has as fields."""
+    return message_text(re.sub(r" \((--[a-z]+ ?)+[A-Z]*\)", "", str(refusal)))
+
+
 def titled(code: str, fallback: str = "") -> str:
     """Name a parameter as a heading or the start of a line does: ``Arsenic``, but ``pH``."""
     return sentence(parameter_name(code, fallback))
 
 
 def sentence(text: str) -> str:
-    """Start a sentence with a capital letter, as long as it does not start with a name such as ``pH``."""
-    return text if text[:2] == "pH" else text[:1].upper() + text[1:]
+    """Start a sentence with a capital letter, as long as it does not start with ``pH`` or the name of a table."""
+    first = text.partition(" ")[0]
+    return text if text[:2] == "pH" or "_" in first else text[:1].upper() + text[1:]
 
 
 def some_of(names: Sequence[str], most: int = 4) -> str:
@@ -62,19 +63,3 @@ def some_of(names: Sequence[str], most: int = 4) -> str:
 def counted(number: int, one: str, many: str = "") -> str:
     """Write a number with its noun: ``1 result``, ``3 results``."""
     return f"{number:,} {one if number == 1 else many or one + 's'}"
-
-
-def result_text(reported: str, unit: str, basis: str, volume_ml: float | None) -> str:
-    """Write a result as reported, with the unit it was read in.
-
-    Parameters
-    ----------
-    reported : str
-        The text of the cell.
-    unit, basis : str
-        As read; blank where unknown.
-    volume_ml : float or None
-        Volume examined, mL.
-    """
-    shown = unit_text(unit, basis, volume_ml)
-    return f"{reported} {shown}".strip() if reported.strip() else "nothing reported"

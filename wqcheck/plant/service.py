@@ -11,6 +11,7 @@ from scipy import stats
 from wqcheck.plant.figures import PRACTICE, Figure
 from wqcheck.plant.pretreatment import CHANGE_OUT
 from wqcheck.plant.readings import PlantReadings
+from wqcheck.quantities import in_both_systems
 
 CONFIDENCE = 0.95
 FEWEST = 4
@@ -90,7 +91,7 @@ def service_figures(readings: PlantReadings, change_out: float = CHANGE_OUT[1]) 
     at, drops = np.array(readings.cartridges).T
     trend = robust_trend(at, drops)
     line, least, most = days_left(at, drops, change_out)
-    rise = f"95 % interval {trend.low:.3g} to {trend.high:.3g} kPa a day; {len(at)} readings"
+    rise = f"95 % interval {_shown_slope(trend.low)} to {_shown_slope(trend.high)} a day; {len(at)} readings"
     span = f"95 % interval {_shown(least)} to {_shown(most)} days; clogging speeds up near its end"
     return (
         Figure("rise of the cartridge pressure drop a day", trend.slope, "pressure", "median of pairwise slopes",
@@ -98,6 +99,10 @@ def service_figures(readings: PlantReadings, change_out: float = CHANGE_OUT[1]) 
         Figure("days to cartridge change-out, robust", line if np.isfinite(line) else np.nan, "number",
                "(limit − line)/slope", PRACTICE, "", "the drop does not rise" if np.isinf(line) else span),
     )  # fmt: skip
+
+
+def _shown_slope(slope: float) -> str:
+    return in_both_systems(float(f"{slope:.3g}"), "pressure")
 
 
 def _shown(days: float) -> str:

@@ -123,7 +123,8 @@ def fit_figures(readings: PlantReadings) -> tuple[Figure, ...]:
                State.FINE if totals.short < 1e-6 else State.DUE),
         Figure("waste and spills over product", totals.waste_to_product, "number",
                "(concentrate + backwash + rinse + spills)/filled", DEFINITION),
-        Figure("balance left over", flow_fit.water_closure(day, balance), "volume", "in − out − stored", DEFINITION),
+        Figure("balance left over", round(flow_fit.water_closure(day, balance), 9) + 0.0, "volume",
+               "in − out − stored", DEFINITION),
     ]  # fmt: skip
     return (*figures, *_tank_figures(balance), *_stage_figures(readings, day))
 

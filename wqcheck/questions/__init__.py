@@ -2,7 +2,17 @@
 
 from wqcheck.questions.answering import answered
 from wqcheck.questions.asking import questions
+from wqcheck.questions.keeping import can_be_kept, keep_answers
 from wqcheck.questions.proposal import propose_layout
 from wqcheck.questions.records import NO_PARAMETER, Question, QuestionKind
 
-__all__ = ["NO_PARAMETER", "Question", "QuestionKind", "answered", "propose_layout", "questions"]
+__all__ = [
+    "NO_PARAMETER",
+    "Question",
+    "QuestionKind",
+    "answered",
+    "can_be_kept",
+    "keep_answers",
+    "propose_layout",
+    "questions",
+]

@@ -38,8 +38,12 @@ def propose_layout(read: ReadResult, train: Train | None = None) -> SheetLayout:
     )
     new = {t.found.fingerprint: t for t in read.tables if not known.table_for(t.found.fingerprint)}
     tables = [_table(read.tables, text) for text in new if text]
-    remarks = (_EXPLAINED, *_headings(read.tables), *_open(questions(read, train)))
-    return replace(known, tables=(*known.tables, *tables), remarks=remarks)
+    return replace(known, tables=(*known.tables, *tables), remarks=layout_remarks(read, questions(read, train)))
+
+
+def layout_remarks(read: ReadResult, asked: Sequence[Question]) -> tuple[str, ...]:
+    """Return the comment lines of a layout file for *read*: what it is for, its headings, the questions *asked*."""
+    return (_EXPLAINED, *_headings(read.tables), *_open(asked))
 
 
 def _decided_mark(tables: Iterable[ReadTable]) -> str:

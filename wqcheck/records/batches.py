@@ -13,13 +13,12 @@ from wqcheck.judging.judge import WORST_FIRST
 from wqcheck.records.certificates import documents
 from wqcheck.records.frames import READING_COLUMNS, VERDICT_COLUMNS, frame_of
 from wqcheck.records.parts import Part, parts_of
+from wqcheck.records.received import unused_sheets
 from wqcheck.records.schema import (
     Batches,
-    CheckFiles,
     Checks,
     Decisions,
     LinkedSamples,
-    Receipts,
     Remarks,
     RetainedSamples,
     Signatures,
@@ -143,7 +142,7 @@ def waiting(store: Store, on: date) -> Waiting:
     with store.reading() as connection:
         lists = {state: _listed(connection, state) for state in (State.RECEIVED, State.UNDER_REVIEW, State.ON_HOLD)}
         released = _listed(connection, State.RELEASED)
-        sheets, due = _unused_sheets(connection), _falling_due(connection, on)
+        sheets, due = unused_sheets(connection), _falling_due(connection, on)
     papers = documents(store)
     certified = papers.loc[papers["kind"].str.startswith("certificate") & papers["status"].eq("in force"), "batch"]
     return Waiting(
@@ -192,18 +191,6 @@ def _remarks(connection: Connection, known: str) -> pd.DataFrame:
         .order_by(table.c.entry)
     )
     return pd.DataFrame(connection.execute(wanted).all(), columns=["at", "person", "about", "text"])
-
-
-def _unused_sheets(connection: Connection) -> pd.DataFrame:
-    """List the workbooks that came in and that no check used."""
-    table, used = table_of(Receipts), table_of(CheckFiles)
-    wanted = (
-        select(table.c.name, table.c.sha256, log.c.at)
-        .join_from(table, log, log.c.seq == table.c.entry)
-        .where(table.c.kind == "workbook", ~select(used.c.entry).where(used.c.sha256 == table.c.sha256).exists())
-        .order_by(table.c.entry, table.c.place)
-    )
-    return pd.DataFrame(connection.execute(wanted).all(), columns=["name", "sha256", "received"])
 
 
 def _falling_due(connection: Connection, on: date) -> pd.DataFrame:

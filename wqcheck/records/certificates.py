@@ -16,7 +16,9 @@ from sqlalchemy import Connection, select
 from wqcheck.certificate.data import Certificate, from_json, issue_certificate, issue_notice, to_json
 from wqcheck.certificate.kept import KeptAs
 from wqcheck.certificate.withdrawal import withdraw_document
+from wqcheck.certificate_files.letterhead import PLAIN, Letterhead
 from wqcheck.errors import RecordRefusedError
+from wqcheck.languages.catalogues import SOURCE
 from wqcheck.records.decisions import Turn, sign, take_turn
 from wqcheck.records.intake import keep_file
 from wqcheck.records.log import Writing, writing
@@ -44,7 +46,20 @@ class Issued:
     files: dict[str, bytes]
 
 
-def issue(store: Store, batch: str, act: Act, *, pattern: str = PATTERN, fonts: Sequence[Path] = ()) -> Issued:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PaperStyle:
+    """How documents are printed: language (ISO 639-1), the plant's letterhead, and folders with further fonts."""
+
+    language: str = SOURCE
+    letterhead: Letterhead = PLAIN
+    fonts: Sequence[Path] = ()
+
+
+PLAIN_STYLE = PaperStyle()
+"""English, without a letterhead."""
+
+
+def issue(store: Store, batch: str, act: Act, *, pattern: str = PATTERN, style: PaperStyle = PLAIN_STYLE) -> Issued:
     """Issue the document of a decided batch: a certificate when it is released, otherwise a hold or reject notice.
 
     Parameters
@@ -56,8 +71,8 @@ def issue(store: Store, batch: str, act: Act, *, pattern: str = PATTERN, fonts: 
         document of the same decision exists, for then this one is a revision of it.
     pattern : str
         Number pattern, see :mod:`wqcheck.records.numbers`.
-    fonts : sequence of Path
-        Folders with further fonts for the PDF.
+    style : PaperStyle
+        Language, letterhead and fonts of the print; the data are the same in each.
 
     Raises
     ------
@@ -76,14 +91,17 @@ def issue(store: Store, batch: str, act: Act, *, pattern: str = PATTERN, fonts: 
                 "a revision of it takes a written reason (--why)"
             )
         number, series, ordinal = next_number(work, pattern)
-        certificate = _document(work, turn, number, last)
-        issued = _printed(certificate, fonts)
+        certificate = _document(work, turn, (number, last), style.language)
+        issued = _printed(certificate, style)
         _keep(work, turn, issued, (series, ordinal))
         return issued
 
 
-def withdraw(store: Store, batch: str, act: Act) -> tuple[str, ...]:
+def withdraw(store: Store, batch: str, act: Act, *, style: PaperStyle = PLAIN_STYLE) -> tuple[str, ...]:
     """Withdraw a batch and the documents of it that still hold; return their numbers.
+
+    Each of them gets a notice in every form of :data:`FORMS`, in the language of the document (that of ``style`` does
+    not count); :func:`withdrawal_file` gives its bytes.
 
     Raises
     ------
@@ -96,10 +114,8 @@ def withdraw(store: Store, batch: str, act: Act) -> tuple[str, ...]:
         for row in standing_now:
             text = work.connection.execute(_content(row["json"])).scalar_one().decode("utf-8")
             gone = withdraw_document(from_json(text), reason=act.why, by=act.by.name, at=act.at)
-            work.add(
-                table_of(Withdrawals), number=row["number"], batch=turn.batch, reason=act.why.strip(),
-                notice=keep_file(work, to_json(gone).encode("utf-8")),
-            )  # fmt: skip
+            files = {form: keep_file(work, content) for form, content in _printed(gone, style).files.items()}
+            work.add(table_of(Withdrawals), number=row["number"], batch=turn.batch, reason=act.why.strip(), **files)
         sign(work, turn, State.WITHDRAWN)
         return tuple(row["number"] for row in standing_now)
 
@@ -134,13 +150,28 @@ def document_file(store: Store, number: str, form: str) -> bytes:
     RecordRefusedError
         There is no such number or form.
     """
-    table = table_of(Certificates)
+    return _kept_file(store, Certificates, number, form)
+
+
+def withdrawal_file(store: Store, number: str, form: str) -> bytes:
+    """Return the bytes of the notice that withdraws a document, in one of :data:`FORMS`.
+
+    Raises
+    ------
+    RecordRefusedError
+        There is no such form, or no document of that number was withdrawn.
+    """
+    return _kept_file(store, Withdrawals, number, form)
+
+
+def _kept_file(store: Store, model: type[Certificates | Withdrawals], number: str, form: str) -> bytes:
+    table, what = table_of(model), "document" if model is Certificates else "withdrawn document"
     if form not in FORMS:
         raise RecordRefusedError(f"a document is kept as {', '.join(FORMS)} (given: {form!r})")
     with store.reading() as connection:
         digest = connection.execute(select(table.c[form]).where(table.c.number == number.strip())).scalar()
         if digest is None:
-            raise RecordRefusedError(f"the store has no document {number.strip()!r}")
+            raise RecordRefusedError(f"the store has no {what} {number.strip()!r}")
         return bytes(connection.execute(_content(digest)).scalar_one())
 
 
@@ -155,9 +186,9 @@ def _decided_turn(work: Writing, batch: str) -> Turn:
     return Turn(known, now, check)
 
 
-def _document(work: Writing, turn: Turn, number: str, last: Any) -> Certificate:
-    """Make the data of a document from the decided check."""
-    now = turn.now
+def _document(work: Writing, turn: Turn, place: tuple[str, Any], language: str) -> Certificate:
+    """Make the data of a document from the decided check; *place* is its number and the document before it."""
+    now, (number, last) = turn.now, place
     check = _as_decided(stored_check(work.connection, turn.batch, now.check_version), turn)
     signed = table_of(Signatures)
     name = work.connection.execute(
@@ -169,7 +200,7 @@ def _document(work: Writing, turn: Turn, number: str, last: Any) -> Certificate:
         override=against if now.override else "", record=str(work.before),
     )  # fmt: skip
     make = issue_certificate if now.state is State.RELEASED else issue_notice
-    return make(check, number=number, signed_by=name, issued_at=work.act.at, kept=kept)
+    return make(check, number=number, signed_by=name, issued_at=work.act.at, kept=kept, language=language)
 
 
 def _as_decided(check: BatchCheck, turn: Turn) -> BatchCheck:
@@ -182,12 +213,13 @@ def _as_decided(check: BatchCheck, turn: Turn) -> BatchCheck:
     return replace(check, decision=replace(check.decision, disposition=disposition, reasons=reasons))
 
 
-def _printed(certificate: Certificate, fonts: Sequence[Path]) -> Issued:
+def _printed(certificate: Certificate, style: PaperStyle) -> Issued:
     from wqcheck.certificate_files.workbook import workbook_bytes
     from wqcheck.certificate_files.writing import pdf_bytes
 
     data = to_json(certificate).encode("utf-8")
-    files = {"json": data, "pdf": pdf_bytes(certificate, fonts=fonts), "xlsx": workbook_bytes(certificate)}
+    pdf = pdf_bytes(certificate, fonts=style.fonts, letterhead=style.letterhead)
+    files = {"json": data, "pdf": pdf, "xlsx": workbook_bytes(certificate)}
     return Issued(certificate=certificate, files=files)
 
 

@@ -34,6 +34,7 @@ from wqcheck.records.schema import (
 from wqcheck.records.standing import State, batch_named, latest_batch, latest_check, standing, step
 from wqcheck.records.store import Store
 from wqcheck.release.decision import BatchCheck, BatchDetails
+from wqcheck.sheets import files_within
 from wqcheck.shipped_files import shipped_folder
 from wqcheck.tables import Stages
 
@@ -50,7 +51,8 @@ def files_used(
 ) -> list[NamedBytes]:
     """Return name and bytes of every file that a check with these arguments may use (as for ``check_workbook``).
 
-    Every shipped file of limits and rules is among them; :func:`take_in` keeps those that the check names.
+    Every shipped file of limits and rules is among them, and each workbook of a zipped folder; :func:`take_in` keeps
+    those that the check names.
     """
     shipped = shipped_folder("limits")
     tables = [Path(name) if Path(name).is_file() else shipped / f"{name}.csv" for name in limits]
@@ -59,7 +61,8 @@ def files_used(
     missing = [str(path) for path in paths if not path.is_file()]
     if missing:
         raise WorkbookError(f"{', '.join(missing)}: no such file; check the name and folder")
-    return [(path.name, path.read_bytes()) for path in paths]
+    given = [(path.name, path.read_bytes()) for path in paths]
+    return [part for file in given[: len(sources)] for part in files_within(file)] + given[len(sources) :]
 
 
 def receive(store: Store, files: Iterable[NamedBytes], act: Act) -> int:
@@ -144,6 +147,22 @@ def keep_file(work: Writing, content: bytes) -> str:
     if known is None and all(row[0] != digest for row in work.rows.get(table.name, [])):
         work.add(table, sha256=digest, size=len(content), content=content)
     return digest
+
+
+def kept_file(store: Store, digest: str) -> bytes:
+    """Return the bytes that the store keeps under a SHA-256.
+
+    Raises
+    ------
+    RecordRefusedError
+        It keeps no such file.
+    """
+    table = table_of(Files)
+    with store.reading() as connection:
+        content = connection.execute(select(table.c.content).where(table.c.sha256 == digest)).scalar()
+    if content is None:
+        raise RecordRefusedError(f"the store keeps no file with the SHA-256 {digest}; check the digest")
+    return bytes(content)
 
 
 def _keep_receipt(work: Writing, name: str, content: bytes, kind: str) -> bool:

@@ -13,7 +13,15 @@ from pathlib import Path
 from typing import Any
 
 from wqcheck.errors import RecordRefusedError
-from wqcheck.plant_files import is_list_of_texts, is_text, read_plant_file, refuse_problems, unknown_keys
+from wqcheck.plant_files import (
+    is_list_of_texts,
+    is_text,
+    read_plant_file,
+    refuse_problems,
+    replace_plant_file,
+    toml_text,
+    unknown_keys,
+)
 
 
 class Role(StrEnum):
@@ -148,6 +156,31 @@ def load_people(path: Path | str | None) -> People:
     refuse_problems(path, problems)
     refuse_problems(path, list(_double_problems(entries)))
     return People(tuple(map(_person, entries)))
+
+
+def save_people(people: People, path: Path, *, at: datetime) -> None:
+    """Write a people file; the one before is kept beside it under its time.
+
+    Raises
+    ------
+    RecordRefusedError
+        Nobody could release, or nobody else could review.
+    wqcheck.errors.PlantFileError
+        Everything that is wrong with an entry; the file before still stands.
+    """
+    releasers = {person.person for person in people.listed if Role.RELEASER in person.roles}
+    reviewers = {person.person for person in people.listed if Role.REVIEWER in person.roles}
+    if not any(reviewers - {releaser} for releaser in releasers):
+        raise RecordRefusedError(
+            "with these roles no batch could be released: that takes an authorised releaser and another person who "
+            "reviews; give the roles to two people"
+        )
+    replace_plant_file(path, toml_text({}, {"people": list(map(_entry, people.listed))}), at=at, check=load_people)
+
+
+def _entry(person: Person) -> dict[str, str | list[str]]:
+    texts = {key: getattr(person, key) for key in _KEYS[:-1]}
+    return {key: text for key, text in texts.items() if text} | {"roles": sorted(person.roles)}
 
 
 def require(act: Act, roles: tuple[Role, ...], what: str) -> None:

@@ -257,13 +257,15 @@ class Certificates(Sealed, Base):
 
 
 class Withdrawals(Sealed, Base):
-    """A document that no longer holds, why, and the data of the notice that says so."""
+    """A document that no longer holds, why, and the notice that says so."""
 
     __tablename__ = "withdrawals"
     number: Mapped[str] = mapped_column(ForeignKey("certificates.number"), unique=True)
     batch: Mapped[str] = mapped_column(index=True)
     reason: Mapped[str]
-    notice: Mapped[str] = mapped_column(ForeignKey("files.sha256"))
+    json: Mapped[str] = mapped_column(ForeignKey("files.sha256"))
+    pdf: Mapped[str] = mapped_column(ForeignKey("files.sha256"))
+    xlsx: Mapped[str] = mapped_column(ForeignKey("files.sha256"))
 
 
 class PlantReadings(Sealed, Base):

@@ -60,6 +60,23 @@ def open_book(source: Path | tuple[str, bytes], limits: ReadingLimits = READING_
     return books[0]
 
 
+def files_within(source: tuple[str, bytes], limits: ReadingLimits = READING_LIMITS) -> list[tuple[str, bytes]]:
+    """Return name and bytes of *source* and, of a zipped folder, of each workbook in it, named as its books are."""
+    name, data = source
+    try:
+        parts = _members(name, data, limits) if data.startswith(ZIP) else None
+        if parts is None:
+            return [source]
+        with open_archive(name, data, limits) as archive:
+            return [source, *((f"{name}/{part}", archive.read(part)) for part in _workbooks(parts))]
+    except WorkbookError:
+        return [source]
+
+
+def _workbooks(parts: list[str]) -> list[str]:
+    return sorted(part for part in parts if PurePosixPath(part).suffix.lower() in _WORKBOOKS)
+
+
 def _book(name: str, data: bytes, limits: ReadingLimits) -> Book:
     if not data:
         raise WorkbookError(f"{name} is empty (0 bytes); save or send the file again")
@@ -107,7 +124,7 @@ def _members(name: str, data: bytes, limits: ReadingLimits) -> list[str] | None:
 
 
 def _folder(name: str, data: bytes, members: list[str], limits: ReadingLimits) -> tuple[Book, ...]:
-    books = sorted(part for part in members if PurePosixPath(part).suffix.lower() in _WORKBOOKS)
+    books = _workbooks(members)
     others = sorted(set(members) - set(books))
     if not books:
         raise WorkbookError(

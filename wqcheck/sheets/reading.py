@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -129,6 +130,20 @@ def read_books(
         nothing = Finding(code="no results", severity=Severity.HOLD, message=message, where=books[0].name)
         results[0] = replace(results[0], findings=(*results[0].findings, nothing))
     return tuple(results)
+
+
+def unread_book(name: str, content: bytes, why: str) -> ReadResult:
+    """Return what stands for a file that could not be read beside others: no result, and a finding that holds.
+
+    Parameters
+    ----------
+    name, content : str, bytes
+        The file.
+    why : str
+        The sentence that says why, and how to mend it.
+    """
+    message = f"this file was not read, so nothing of it was checked: {why}"
+    return _read_book(Book(name, hashlib.sha256(content).hexdigest(), (), (), (message,)), None, alone=False)
 
 
 def _read_book(book: Book, layouts: Layouts, *, alone: bool) -> ReadResult:

@@ -35,12 +35,22 @@ LOGARITHMIC = frozenset({"ph"})
 COMPARED = (Rule.MAX, Rule.MIN, Rule.RANGE, Rule.SUM_MAX, Rule.RATIO_SUM_MAX, Rule.PERCENTILE_MAX, Rule.MEAN_MAX)
 """Rules with a number that a series can drift toward."""
 
+KEYS = (Judged.table, Judged.limit_line, Judged.limit_unit, Judged.parameter, Judged.point)
+"""What the judged rows of one series under one limit row share."""
+
+USED = (
+    *KEYS, Judged.sampled_at, Judged.sign, Judged.rule, Judged.lower, Judged.upper, Judged.clause,
+    Judged.compared_low, Judged.compared_high, Judged.verdict,
+)  # fmt: skip
+"""Columns of judged rows that are looked at."""
+
 
 class Drift(StrEnum):
-    """What a series does against one limit."""
+    """What a series does against one limit; a chart rule alone is weaker than a trend that comes to the limit."""
 
     OVER = "beyond the limit"
     DRIFTING = "drifting, still passing"
+    LOOK = "look at it"
     STEADY = "no drift shown"
     NOT_KNOWN = "not known"
 
@@ -114,20 +124,33 @@ def histories(readings: DataFrame[Readings], tables: Sequence[LimitTable], *, pr
 
     Parameters are those of :func:`drift_flags`. What is undated, or whose range has no finite ends, is counted only.
     """
-    judged = judge(readings, tables, product=product, on=on)
+    return histories_of(judge(readings, tables, product=product, on=on))
+
+
+def histories_of(judged: pd.DataFrame, most: int = MOST) -> list[History]:
+    """Return every series of judged rows under each limit row that it can drift toward.
+
+    Parameters
+    ----------
+    judged : DataFrame
+        At least the columns of :data:`USED`; a limit row is told by table and line, and where its
+        figures changed in between, those beside the latest result count.
+    most : int
+        How many of the latest results are looked at.
+    """
     wanted = judged[Judged.rule].isin(list(COMPARED)) & judged[Judged.sign].ne(Sign.NOT_DONE)
     bound = judged[wanted & judged[[Judged.lower, Judged.upper]].notna().any(axis=1)]
     bound = bound.sort_values(Judged.sampled_at, kind="stable")
-    keys = [Judged.table, Judged.limit_line, Judged.parameter, Judged.point]
-    return [_history(group) for _, group in bound.groupby(keys, dropna=False, sort=False)]
+    return [_history(group, most) for _, group in bound.groupby(list(KEYS), dropna=False, sort=False)]
 
 
-def _history(group: pd.DataFrame) -> History:
+def _history(group: pd.DataFrame, most: int) -> History:
     ends = group[[Judged.compared_low, Judged.compared_high]].to_numpy(dtype=np.float64)
     usable = np.isfinite(ends).all(axis=1) & group[Judged.sampled_at].notna().to_numpy()
     days = group[Judged.sampled_at].to_numpy(dtype="datetime64[s]")
-    kept = np.flatnonzero(usable)[-MOST:]
-    limit = {str(name): value for name, value in group.iloc[0].items()}
+    kept = np.flatnonzero(usable)[-most:]
+    latest = group.iloc[kept[-1] if len(kept) else -1]
+    limit = {str(name): value for name, value in latest.items()}
     verdicts = group[Judged.verdict].to_numpy(dtype=object)
     return History(limit, days[kept], ends[kept, 0], ends[kept, 1], verdicts[kept], int((usable == np.False_).sum()))
 
@@ -159,8 +182,10 @@ def drift_flags(
 
     Notes
     -----
-    A series drifts when its latest result passes, and its trend is significant toward the limit and the line meets it
-    within the horizon, or one of the one-sided chart rules (1, 2, 3, 5, 6) is broken on the limit's side.
+    A series drifts when its latest result passes (under a rule on the series: lies within its figure), its trend is
+    significant toward the limit and the line meets it within the horizon. One of the one-sided chart rules (1, 2, 3, 5,
+    6) broken on the limit's side, without such a trend, only asks to look at it: in a chart of many points that is in
+    order some rule breaks by chance.
     """
     found = histories(readings, tables, product=product, on=on)
     return flags_of(found, since, horizon_days)
@@ -177,15 +202,15 @@ def flags_of(found: Sequence[History], since: date | None, horizon_days: float) 
 
 
 def _row(one: History, since: date | None, horizon_days: float) -> dict[str, Any]:
-    test, slope = _trend(one)
-    side = _side(one, slope)
+    test, slope = trend_of(one)
+    side = limit_side(one, slope)
     limit = float(one.limit[Judged.upper if side > 0 else Judged.lower])
     last = float(one.numbers[-1]) if len(one.days) else nan
     met = crossing(slope, limit, last)
     broken = [b for b in (one.chart.broken if one.chart else ()) if since is None or one.days[b.place] >= _day(since)]
     trend = test.p < SIGNIFICANT and np.sign(test.s) == side and met.expected <= horizon_days
     toward = [b for b in broken if b.side and _nears(one, b.side)]
-    drift = _drift(one, bool(trend or toward))
+    drift = _drift(one, bool(trend), bool(toward))
     days = {name: _after(one, value) for name, value in zip(
         ("crossing_earliest", "crossing", "crossing_latest"), met, strict=True)}  # fmt: skip
     ends = {name: getattr(slope, name.removeprefix("slope_")) * YEAR
@@ -193,18 +218,19 @@ def _row(one: History, since: date | None, horizon_days: float) -> dict[str, Any
     return (
         _identity(one) | days | ends
         | {"score": float(test.s) if len(one.days) >= FEWEST else nan, "p": test.p,
-           "rules": "; ".join(_rule_words(broken)), "drift": drift,
-           "reason": _reason(one, test, met, toward if drift == Drift.DRIFTING else [], bool(trend))}
+           "rules": "; ".join(rule_words(broken)), "drift": drift,
+           "reason": _reason(one, test, met, toward if drift in (Drift.DRIFTING, Drift.LOOK) else [])}
     )  # fmt: skip
 
 
-def _trend(one: History) -> tuple[MannKendall, Slope]:
+def trend_of(one: History) -> tuple[MannKendall, Slope]:
+    """Return test and slope of a series; all NaN with fewer than :data:`FEWEST` results."""
     if len(one.days) < FEWEST:
         return MannKendall(len(one.days), 0, nan, nan, nan, False), Slope(*[nan] * 7)
     return mann_kendall(one.numbers, tied_below(one.low, one.high)), sen_slope(one.numbers, one.low, one.high)
 
 
-def _side(one: History, slope: Slope) -> int:
+def limit_side(one: History, slope: Slope) -> int:
     """Return which limit the series moves toward: 1 the upper, -1 the lower."""
     lower, upper = (isfinite(one.limit[name]) for name in (Judged.lower, Judged.upper))
     if lower and upper:
@@ -217,17 +243,23 @@ def _nears(one: History, side: int) -> bool:
     return isfinite(one.limit[Judged.upper if side > 0 else Judged.lower])
 
 
-def _drift(one: History, moves: bool) -> Drift:
+def _drift(one: History, trend: bool, signal: bool) -> Drift:
     if not len(one.days):
         return Drift.NOT_KNOWN
     latest = one.verdicts[-1]
     if latest in (Verdict.FAIL, Verdict.CONDITIONAL_FAIL):
         return Drift.OVER
-    if latest not in (Verdict.PASS, Verdict.CONDITIONAL_PASS):
+    if latest not in (Verdict.PASS, Verdict.CONDITIONAL_PASS) and not _within_figure(one):
         return Drift.NOT_KNOWN
-    if moves:
-        return Drift.DRIFTING
+    if trend or signal:
+        return Drift.DRIFTING if trend else Drift.LOOK
     return Drift.STEADY if len(one.days) >= FEWEST else Drift.NOT_KNOWN
+
+
+def _within_figure(one: History) -> bool:
+    """Tell whether the latest result lies within the figure of a rule on the series, which no single one can meet."""
+    on_series = one.limit[Judged.rule] in (Rule.MEAN_MAX, Rule.PERCENTILE_MAX)
+    return bool(on_series and one.high[-1] <= one.limit[Judged.upper])
 
 
 def _identity(one: History) -> dict[str, Any]:
@@ -255,7 +287,8 @@ def _day(day: date) -> np.datetime64:
     return np.datetime64(day, "s")
 
 
-def _rule_words(broken: Sequence[Broken]) -> list[str]:
+def rule_words(broken: Sequence[Broken]) -> list[str]:
+    """Return each broken rule with its side, and how many times."""
     side = {1: " (upward)", -1: " (downward)", 0: ""}
     counts: dict[str, int] = {}
     for one in broken:
@@ -264,15 +297,15 @@ def _rule_words(broken: Sequence[Broken]) -> list[str]:
     return [words if number == 1 else f"{words}, {number} times" for words, number in counts.items()]
 
 
-def _reason(one: History, test: MannKendall, met: Crossing, toward: Sequence[Broken], trend: bool) -> str:
+def _reason(one: History, test: MannKendall, met: Crossing, toward: Sequence[Broken]) -> str:
     said = []
     if len(one.days) < FEWEST:
         said.append(f"{len(one.days)} usable result(s); a trend needs {FEWEST}")
-    elif trend:
+    elif test.p < SIGNIFICANT and isfinite(met.expected):
         said.append(f"Mann-Kendall S = {test.s}, p = {test.p:.2g}; the Sen line meets the limit in {_span(met)}")
     else:
         said.append(f"Mann-Kendall S = {test.s}, p = {test.p:.2g}")
-    said += [f"toward the limit, {words}" for words in _rule_words(toward)]
+    said += [f"toward the limit, {words}" for words in rule_words(toward)]
     said += [f"{one.left_out} left out, undated or without a figure"] if one.left_out else []
     return "; ".join(said)
 

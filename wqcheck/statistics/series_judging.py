@@ -7,7 +7,7 @@ convention about non-detects can turn a verdict; one that a regulation names can
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import date
 from enum import StrEnum
@@ -36,6 +36,13 @@ PERCENTILE = "percentile "
 
 RUNNING_AVERAGE = "running annual average"
 """What the note of a screening row says when its text judges the running annual average."""
+
+USED = (
+    Judged.batch, Judged.point, Judged.sampled_at, Judged.parameter, Judged.sign, Judged.table, Judged.rule,
+    Judged.upper, Judged.limit_unit, Judged.limit_class, Judged.status, Judged.clause, Judged.limit_line,
+    Judged.compared_low, Judged.compared_high, Judged.verdict, Judged.reason,
+)  # fmt: skip
+"""Columns of judged rows that are looked at."""
 
 
 class Statistic(StrEnum):
@@ -110,6 +117,12 @@ class Convention:
     rank: Rank
 
 
+BOTH = Convention(None, Rank.UP)
+"""Verdicts that hold for non-detects as nothing and as their limit."""
+
+Notes = Mapping[tuple[str, float], str]
+
+
 def judge_series(
     readings: DataFrame[Readings],
     tables: Sequence[LimitTable],
@@ -145,17 +158,35 @@ def judge_series(
         *product* is not one of the words.
     """
     judged = judge(readings, tables, product=product, on=on)
-    convention = Convention(non_detects, rank)
-    notes = {
+    return series_verdicts(judged, notes_of(tables), Convention(non_detects, rank))
+
+
+def notes_of(tables: Sequence[LimitTable]) -> Notes:
+    """Return the note of each limit row of *tables*, by table and line."""
+    return {
         (table.name, float(line)): note
         for table in tables
         for line, note in zip(table.rows[Limits.line], table.rows[Limits.note].fillna(""), strict=True)
     }
+
+
+def series_verdicts(judged: pd.DataFrame, notes: Notes, convention: Convention = BOTH) -> DataFrame[JudgedSeries]:
+    """Return the verdict on each series of judged rows; see :func:`judge_series`.
+
+    Parameters
+    ----------
+    judged : DataFrame
+        At least the columns of :data:`USED`.
+    notes : mapping
+        As :func:`notes_of` gives them; a row without one is no screening row.
+    convention : Convention
+        How non-detects and ranks count.
+    """
     bound = judged[judged[Judged.verdict].ne(Verdict.NO_LIMIT) & judged[Judged.sign].ne(Sign.NOT_DONE)]
     rows: list[dict[str, Any]] = []
     for _, group in bound.groupby([Judged.table, Judged.limit_line, Judged.parameter], sort=False):
         first = group.iloc[0]
-        rows += _series_rows(group, notes[(first[Judged.table], first[Judged.limit_line])], convention)
+        rows += _series_rows(group, notes.get((first[Judged.table], first[Judged.limit_line]), ""), convention)
     return _table(rows)
 
 

@@ -12,7 +12,7 @@ from wqcheck.judging.ranges import Bools, Pairs, Ranges, Targets, own_ranges, ra
 from wqcheck.parameters import aliases, catalogue, normalise
 from wqcheck.tables import Readings
 from wqcheck.train.removal_words import unit_text
-from wqcheck.units import tidy
+from wqcheck.units import COUNT_UNITS, tidy
 
 _MEASURE = ["unit", "basis", "volume_ml"]
 
@@ -64,6 +64,39 @@ def in_common_units(readings: DataFrame[Readings]) -> tuple[Ranges, pd.Series[st
     converted, _ = ranges_in(readings, own, target, Pairs(everyone, everyone))
     text = unit_text(common["unit"], common["basis"], common["volume_ml"])
     return _unchanged(own, converted, _same(measure, common)), text
+
+
+def in_limit_unit(readings: DataFrame[Readings], limit_unit: str, basis: str = "") -> Ranges:
+    """Return each reading's range in the unit of a limit, to be drawn beside it.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        One row per reported result, any order; left as it is.
+    limit_unit, basis : str
+        As a judged row states them: a count with its volume (``CFU/250 mL``, ``CFU/mL``), a ``;`` list of bases never.
+
+    Returns
+    -------
+    Ranges
+        Shape (n,). What cannot be converted has its trouble there.
+    """
+    unit, volume_ml = _counted_unit(limit_unit)
+    one = Targets(
+        unit=np.array([unit], dtype=object), basis=np.array([basis], dtype=object), volume_ml=np.array([volume_ml]),
+        none_allowed=np.zeros(1, dtype=np.bool_),
+    )  # fmt: skip
+    everyone = np.arange(len(readings), dtype=np.int64)
+    converted, _ = ranges_in(readings, own_ranges(readings), one, Pairs(everyone, np.zeros_like(everyone)))
+    return converted
+
+
+def _counted_unit(limit_unit: str) -> tuple[str, float]:
+    """Return the unit of a count and its volume in mL, NaN for any other unit."""
+    unit, _, volume = limit_unit.partition("/")
+    if unit not in COUNT_UNITS or not volume.endswith("mL"):
+        return limit_unit, np.nan
+    return unit, float(volume.removesuffix("mL").strip().replace(",", "") or 1)
 
 
 def _most_used(measure: pd.DataFrame) -> pd.DataFrame:

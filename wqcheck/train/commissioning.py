@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
 import pandas as pd
 from pandera.typing import DataFrame
 
@@ -21,6 +22,7 @@ from wqcheck.plant.membranes import recovery
 from wqcheck.plant.readings import NEEDED, PlantReadings
 from wqcheck.plant.service import service_figures
 from wqcheck.plant.water_figures import fit_figures, scaling_figures
+from wqcheck.quality.controls_apart import is_control
 from wqcheck.tables import Readings, StageVerdicts
 from wqcheck.train.description import Train, assign_stages
 from wqcheck.train.equipment import equipment_figures, fit_with_one_more, rated_stages
@@ -79,7 +81,7 @@ def commission(
     Parameters
     ----------
     readings : DataFrame[Readings]
-        The laboratory's results, stages not yet assigned.
+        The laboratory's results, stages not yet assigned; blanks, spikes and standards are left out.
     train : Train
         The plant's train.
     expectations : ExpectationTable
@@ -89,7 +91,8 @@ def commission(
     findings : sequence of Finding, optional
         What reading the workbooks found; carried on.
     """
-    placed, places = assign_stages(readings, train)
+    water = Readings.validate(readings[is_control(readings) == np.False_])
+    placed, places = assign_stages(water, train)
     stages = judge_stages(removal_by_stage(placed, train), expectations.rows)
     feeds = feed_against_limits(placed, train, expectations.rows)
     case = Case(train=train, readings=placed, stages=stages, feeds=feeds, plant=plant)

@@ -7,19 +7,21 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from xml.sax.saxutils import escape
 
 import pandas as pd
 from pandera.typing import DataFrame
 
+from wqcheck.quantities import show_quantity
 from wqcheck.tables import StageVerdict, StageVerdicts
 from wqcheck.train.description import Stage, Train
+from wqcheck.train.equipment import StageFlow
 from wqcheck.train.removal_words import removal_words
 
 PER_ROW = 5
 _BOX, _HIGH, _GAP, _LEFT, _TOP = 152, 66, 66, 62, 46
-_ROW, _BRANCH = 150, 56
+_ROW, _BRANCH = 168, 56
 _INK, _LINE, _FILL, _SOFT = "#1d2b33", "#5a6f7a", "#f4f7f8", "#44545c"
 _PATTERNS = {
     StageVerdict.WEAK: ("hatch", '<path d="M0 8 L8 0" stroke="#5a6f7a" stroke-width="1.2"/>'),
@@ -32,10 +34,11 @@ _PATTERNS = {
 
 @dataclass(frozen=True, slots=True)
 class StageNote:
-    """What stands below a box: a figure, and a verdict that also gives the box its pattern."""
+    """What stands below a box: a figure, a verdict that also gives the box its pattern, and the flow through it."""
 
     figure: str = ""
     verdict: str = ""
+    flow: str = ""
 
 
 def notes_for(stages: DataFrame[StageVerdicts], parameter: str) -> dict[str, StageNote]:
@@ -60,6 +63,23 @@ def worst_notes(stages: DataFrame[StageVerdicts]) -> dict[str, StageNote]:
         word = next(word for word in order if word in counts.index)
         found[str(stage)] = StageNote(f"{counts[word]} of {len(rows)} looked at", str(word))
     return found
+
+
+def with_flows(
+    notes: Mapping[str, StageNote], flows: Mapping[str, StageFlow], *, us_units: bool = False
+) -> dict[str, StageNote]:
+    """Return the notes with the flow through each stage, ``8 m³/h metered``; a stage without a note gets one.
+
+    Three digits, for a flow meter has no more.
+    """
+    told = {
+        stage: f"{show_quantity(float(f'{flow.value:.3g}'), 'flow', us_units=us_units)} {flow.known}"
+        for stage, flow in flows.items()
+    }
+    return {
+        stage: replace(notes.get(stage, StageNote()), flow=told.get(stage, ""))
+        for stage in dict.fromkeys((*notes, *flows))
+    }
 
 
 def train_svg(
@@ -112,7 +132,7 @@ def describe(train: Train, notes: Mapping[str, StageNote]) -> str:
         words += [f"concentrate to {stage.concentrate}"] if stage.concentrate else []
         words += [f"led back to {stage.recycle_to}"] if stage.recycle_to else []
         note = notes.get(stage.name, StageNote())
-        parts.append(", ".join([*words, *filter(None, (note.figure, note.verdict))]))
+        parts.append(", ".join([*words, *filter(None, (note.figure, note.verdict, note.flow))]))
     return f"{len(train.stages)} stages in the order of flow: {'; '.join(parts)}."
 
 
@@ -149,12 +169,18 @@ def _box(stage: Stage, note: StageNote, x: float, y: float) -> Iterator[str]:
         yield _text(x + _BOX / 2, top + 16 * place, line, size=14, bold=True)
     if small:
         yield _text(x + _BOX / 2, top + 16 * len(lines), small, size=11)
+    for place, (line, bold) in enumerate(_note_lines(note)):
+        yield _text(x + _BOX / 2, y + _HIGH + 17 + 14 * place, line, size=12, bold=bold)
+
+
+def _note_lines(note: StageNote) -> Iterator[tuple[str, bool]]:
+    """Yield the lines below a box, at most four, and whether each is bold."""
     if note.figure:
-        for place, line in enumerate(_wrapped(note.figure, 26, 2)):
-            yield _text(x + _BOX / 2, y + _HIGH + 17 + 14 * place, line, size=12)
+        yield from ((line, False) for line in _wrapped(note.figure, 26, 2))
     if note.verdict:
-        lower = 17 + 14 * (len(_wrapped(note.figure, 26, 2)) if note.figure else 0)
-        yield _text(x + _BOX / 2, y + _HIGH + lower, note.verdict, size=12, bold=True)
+        yield note.verdict, True
+    if note.flow:
+        yield note.flow, False
 
 
 def _row_tops(stages: Sequence[Stage], per_row: int) -> list[float]:
@@ -189,7 +215,7 @@ def _branch(stage: Stage, x: float, y: float, names: Mapping[str, str]) -> Itera
     """Yield the concentrate of a stage as a line down from its box, dashed where it is led back."""
     if not stage.concentrate and not stage.recycle_to:
         return
-    side, foot = x + 16, y + _HIGH + 62
+    side, foot = x + 16, y + _HIGH + 78
     yield _line(f"M{side} {y + _HIGH} V{foot + 18} H{side + 22}", arrow=True, dashed=bool(stage.recycle_to))
     if stage.concentrate:
         yield _tick(side, foot, stage.concentrate, names, upright=True)

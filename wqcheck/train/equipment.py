@@ -5,13 +5,22 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 from wqcheck.plant.figures import DEFINITION, PRACTICE, Figure
-from wqcheck.plant.flow_fit import ProductionDay, RatedStage, bottleneck, rated_against_flow
+from wqcheck.plant.flow_fit import ProductionDay, RatedStage, asked_flows, bottleneck, rated_against_flow
 from wqcheck.plant.pretreatment import State, empty_bed_contact_time, loading_rate
 from wqcheck.plant.readings import PlantReadings
+from wqcheck.quantities import in_both_systems
 from wqcheck.train.description import Stage, Train
 from wqcheck.train.kinds import CARBONS, MEMBRANE, SOURCE, TANK
+
+
+class StageFlow(NamedTuple):
+    """Flow through a stage in m³/h, and whether it is metered or what the plan asks at its peak."""
+
+    value: float
+    known: str
 
 
 def rated_stages(train: Train) -> tuple[RatedStage, ...]:
@@ -40,6 +49,27 @@ def _carried(stages: Sequence[Stage]) -> list[str]:
         found.append(stage.equipment.carries or usual)
         if stage.kind == TANK and flow == "permeate":
             flow = "delivery"
+    return found
+
+
+def stage_flows(train: Train, plant: PlantReadings | None) -> dict[str, StageFlow]:
+    """Return the flow through each stage in m³/h, as metered at the membranes or else as the plan asks at its peak.
+
+    Raw water before the carbon is taken as the membranes' feed (backwash is not metered there). A stage of which
+    neither is known is left out.
+    """
+    if plant is None:
+        return {}
+    table, day = plant.tables.get("membrane", {}), plant.production_day
+    planned = {carries: float(flow.max()) for carries, flow in asked_flows(day).items()} if day else {}
+    metered = dict.fromkeys(("raw", "feed"), table.get("feed_flow", math.nan))
+    metered |= {"permeate": table.get("permeate_flow", math.nan)}
+    found = {}
+    for stage, carries in zip(train.stages, _carried(train.stages), strict=True):
+        read, asked = metered.get(carries, math.nan), planned.get(carries, math.nan)
+        flow = StageFlow(read, "metered") if math.isfinite(read) else StageFlow(asked, "planned peak")
+        if math.isfinite(flow.value):
+            found[stage.name] = flow
     return found
 
 
@@ -102,4 +132,4 @@ def _membrane_figures(stage: Stage, permeate: float, pressure: float) -> Iterato
         known = math.isfinite(pressure)
         word = (State.FINE if pressure <= equipment.rated_pressure else State.DUE) if known else State.UNKNOWN
         yield Figure(f"feed pressure of {stage.name}", pressure, "pressure", "against the rating", PRACTICE, word,
-                     f"rated {equipment.rated_pressure:.4g} kPa")  # fmt: skip
+                     f"rated {in_both_systems(equipment.rated_pressure, 'pressure')}")  # fmt: skip

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from wqcheck.train import suspects_lab, suspects_plant
+from wqcheck.train import suspects_fit, suspects_lab, suspects_plant
 from wqcheck.train.suspects import Case, Suspect
 
 Rule = Callable[[Case], Iterator[Suspect]]
@@ -22,6 +22,8 @@ RULES: tuple[Rule, ...] = (
     suspects_plant.spent_cartridges,
     suspects_plant.cleaning_due,
     lambda case: suspects_plant.worn_out(case, suspects_plant.sampled_on(case)),
+    suspects_fit.narrow_stages,
+    suspects_fit.failing_tanks,
 )
 """Rules in no order that matters; add one here, with a test of a train that shows it and of one that does not."""
 

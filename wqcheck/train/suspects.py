@@ -29,6 +29,7 @@ class Grade(IntEnum):
     CONTAMINATION = 3
     REMOVAL = 4
     SERVICE = 5
+    FIT = 6
 
 
 GRADES = {
@@ -37,6 +38,7 @@ GRADES = {
     Grade.CONTAMINATION: "bacteria enter or grow",
     Grade.REMOVAL: "a stage removes less than is usual",
     Grade.SERVICE: "service is due",
+    Grade.FIT: "the parts do not fit the planned day",
 }
 
 

@@ -12,7 +12,7 @@ import pandas as pd
 from wqcheck.plant import membranes, scaling
 from wqcheck.plant.figures import DEFINITION, Figure, membrane_figures
 from wqcheck.plant.pretreatment import CHANGE_OUT, State, change_out_state
-from wqcheck.quantities import show_quantity
+from wqcheck.quantities import in_both_systems
 from wqcheck.tables import Sign
 from wqcheck.train.description import Stage
 from wqcheck.train.kinds import ANTISCALANT, CARTRIDGE, LAMP, MEMBRANE
@@ -122,7 +122,7 @@ def spent_cartridges(case: Case) -> Iterator[Suspect]:
 
 
 def _drop_words(drop: float, limits: tuple[float, float]) -> str:
-    shown, plan, due = (show_quantity(value, "pressure") for value in (drop, *limits))
+    shown, plan, due = (in_both_systems(value, "pressure") for value in (drop, *limits))
     return f"pressure drop {shown}; plan from {plan}, change at {due}"
 
 

@@ -51,7 +51,7 @@ RECORD_TABLES = {
     "remarks": "batch about text",
     "certificates": "number series ordinal:int batch kind revision:int supersedes check_version:int "
     "decision_version:int issued_at signed_by digest json pdf xlsx",
-    "withdrawals": "number batch reason notice",
+    "withdrawals": "number batch reason json pdf xlsx",
     "plant_readings": "name plant day sha256",
 }
 """Columns that are never blank."""
@@ -60,7 +60,7 @@ FILE_COLUMNS = {
     "receipts": ["sha256"],
     "check_files": ["sha256"],
     "certificates": ["json", "pdf", "xlsx"],
-    "withdrawals": ["notice"],
+    "withdrawals": ["json", "pdf", "xlsx"],
     "plant_readings": ["sha256"],
 }
 

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import altair as alt
 import pandas as pd
 import streamlit as st
 
+from wqcheck.page.spoken import say
 from wqcheck.page.words import plain, titled
 from wqcheck.tables import Bound, Stages
 from wqcheck.train.kinds import WHOLE_TRAIN
 from wqcheck.train.removal_words import removal_words
-
-PARAMETER_KEY = "stage parameter"
-LOG_KEY = "log scale"
 
 _WIDEST_PERCENT, _WIDEST_LOG = 100.0, 6.0
 SHOWN_FIRST = ("electrical_conductivity", "total_dissolved_solids", "turbidity")
@@ -38,13 +38,14 @@ def removal_chart(rows: pd.DataFrame, *, log: bool) -> alt.LayerChart | alt.Face
     log : bool
         log10 units instead of percent.
     """
-    column, title = (Stages.log_removal, "removal, log10") if log else (Stages.removal_percent, "removal, %")
+    log_title, percent_title = say("removal, log10"), say("removal, %")
+    column, title = (Stages.log_removal, log_title) if log else (Stages.removal_percent, percent_title)
     widest = _WIDEST_LOG if log else _WIDEST_PERCENT
     ticks = list(range(-6, 7)) if log else list(range(-100, 101, 25))
     lowest = min(0.0, max(-widest, float(rows[column].min(skipna=True)))) if rows[column].notna().any() else 0.0
     drawn = rows.assign(
         shown=rows[column].clip(lowest, widest).fillna(0.0),
-        words=rows["words"].mask(rows[column].lt(lowest), rows["words"] + " (bar cut off)"),
+        words=rows["words"].mask(rows[column].lt(lowest), rows["words"] + say(" (bar cut off)")),
     )
     order = list(dict.fromkeys(rows[Stages.stage]))
     base = alt.Chart(drawn).encode(
@@ -69,40 +70,48 @@ def stage_table(rows: pd.DataFrame) -> pd.DataFrame:
     """Make the table below the chart: results before and after, removal in words, and why it is known so."""
     return pd.DataFrame(
         {
-            "Stage": rows[Stages.stage],
-            "From": rows[Stages.inlet_point] + " → " + rows[Stages.outlet_point],
-            "Before": rows[Stages.inlet],
-            "After": rows[Stages.outlet],
-            "Unit": rows[Stages.unit].fillna(""),
-            "Removal": rows["words"],
-            "Why": rows[Stages.reason],
+            say("Stage"): rows[Stages.stage],
+            say("From"): rows[Stages.inlet_point] + " → " + rows[Stages.outlet_point],
+            say("Before"): rows[Stages.inlet],
+            say("After"): rows[Stages.outlet],
+            say("Unit"): rows[Stages.unit].fillna(""),
+            say("Removal"): rows["words"],
+            say("Why"): rows[Stages.reason],
         }
     )
 
 
-def draw_stages(stages: pd.DataFrame) -> None:
-    """Draw the choice of parameter, the chart and the tables; says what is needed where there is nothing to draw."""
-    if stages.empty:
-        st.info(
-            "No removal can be shown. It needs a treatment train (side panel, *Your own files*) and results of one "
-            "parameter at two points of it."
-        )
-        return
-    known = stages[Stages.bound].ne(Bound.UNKNOWN).groupby(stages[Stages.parameter], sort=False).sum()
-    codes = sorted(known.index, key=lambda code: (known[code] == 0, titled(code).casefold()))
-    choice, switch = st.columns([3, 2], vertical_alignment="bottom")
-    first = next((codes.index(usual) for usual in SHOWN_FIRST if usual in codes), 0)
-    code = choice.selectbox("Parameter", codes, index=first, format_func=titled, key=PARAMETER_KEY)
-    log = switch.toggle("Show log10 units (2 log = 99 %)", key=LOG_KEY)
+def usual_place(codes: Sequence[str]) -> int:
+    """Return the place of the parameter to show first: one that tells most of a train."""
+    return next((list(codes).index(usual) for usual in SHOWN_FIRST if usual in codes), 0)
+
+
+def draw_removal(stages: pd.DataFrame, code: str, *, log: bool) -> None:
+    """Draw what each stage removed of one parameter, as chart and table."""
     rows = stage_rows(stages, code)
-    st.altair_chart(removal_chart(rows, log=log), width="stretch", alt=f"Removal of {titled(code)} by stage")
+    about = say("Removal of {parameter} by stage", parameter=titled(code))
+    st.altair_chart(removal_chart(rows, log=log), width="stretch", alt=about)
     st.caption(
-        "“At least” and “at most”: a result was below or above what the laboratory can measure, so only a bound of the "
-        "removal is known. Pale bars are bounds. A negative removal means more after the stage than before it."
+        say(
+            "“At least” and “at most”: a result was below or above what the laboratory can measure, so only a bound "
+            "of the removal is known. Pale bars are bounds. A negative removal means more after the stage than before "
+            "it."
+        )
     )
-    st.table(stage_table(rows).map(plain), hide_index=True)
-    with st.expander(f"All parameters ({len(codes)})"):
-        everything = pd.concat([stage_rows(stages, each).assign(name=titled(each)) for each in codes])
-        table = stage_table(everything)
-        table.insert(0, "Parameter", everything["name"])
-        st.dataframe(table, hide_index=True)
+    st.table(_narrow(stage_table(rows)).map(plain), hide_index=True)
+
+
+def _narrow(table: pd.DataFrame) -> pd.DataFrame:
+    """Return a stage table with columns that belong together as one, so that it fits a narrow window."""
+    stage, points, before, after, unit, removal, why = (table[column] for column in table.columns)
+    results = before + " → " + after + " " + unit + " (" + points + ")"
+    return pd.DataFrame({say("Stage"): stage, say("Before → after"): results,
+                         say("Removal"): removal, say("Why"): why})  # fmt: skip
+
+
+def draw_all_removals(stages: pd.DataFrame, codes: Sequence[str]) -> None:
+    """Draw the removals of all parameters as one table."""
+    everything = pd.concat([stage_rows(stages, each).assign(name=titled(each)) for each in codes])
+    table = stage_table(everything)
+    table.insert(0, say("Parameter"), everything["name"])
+    st.dataframe(table, hide_index=True, alt=say("Removals of all parameters"))

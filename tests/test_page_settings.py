@@ -1,0 +1,139 @@
+"""The view of the settings saves what an authorised releaser enters, and the page starts from it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from wqcheck.page.main import VIEW_KEY
+from wqcheck.page.office import PERSON_KEY
+from wqcheck.page.settings import PLANT_PRODUCT_KEY, PRODUCT_KEY, TABLES_KEY
+from wqcheck.page.settings_view import HEAD_KEY, PEOPLE_KEY, PLANT_KEY, PRODUCTS_KEY, save_key
+from wqcheck.page.spoken import LANGUAGE_KEY
+from wqcheck.plant_settings import load_plant_settings
+from wqcheck.records.roles import load_people
+
+PEOPLE = """
+[[people]]
+person = "ada"
+name = "Ada Sorrel (invented)"
+roles = ["analyst", "reviewer"]
+
+[[people]]
+person = "mei"
+name = "Mei Quell (invented)"
+roles = ["releaser"]
+"""
+
+
+def script(*arguments: str) -> None:
+    from wqcheck.page.main import main
+
+    main(arguments)
+
+
+def opened(*arguments: str) -> AppTest:
+    given: Any = arguments
+    page = AppTest.from_function(script, args=given, default_timeout=120).run()
+    return page.radio(key=VIEW_KEY).set_value("Settings").run()
+
+
+def words_on(page: AppTest) -> str:
+    assert not page.exception, page.exception
+    kinds = (page.markdown, page.caption, page.success, page.warning, page.error, page.info)
+    return "\n".join(element.value for kind in kinds for element in kind).replace("\\", "")
+
+
+@pytest.fixture(autouse=True)
+def in_a_folder_of_its_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+
+
+def test_plant_name_and_language_are_saved_and_begun_with(tmp_path: Path) -> None:
+    """A new page begins in the language that was saved; the first one goes on in the language of its reader."""
+    page = opened()
+    page.text_input(key=PLANT_KEY).set_value("Port Almara (invented)").run()
+    page.selectbox(key=f"{PLANT_KEY} language").set_value("fr").run()
+    page.button(key=save_key(PLANT_KEY)).click().run()
+    assert "Saved in plant.toml" in words_on(page)
+    saved = load_plant_settings(tmp_path / "plant.toml")
+    assert (saved.plant, saved.language) == ("Port Almara (invented)", "fr")
+    assert page.selectbox(key=LANGUAGE_KEY).value == "en"
+    assert opened().selectbox(key=LANGUAGE_KEY).value == "fr"
+
+
+def edited(page: AppTest, key: str, *rows: dict[str, object]) -> AppTest:
+    """Enter rows in a grid as the browser sends them."""
+    page.session_state[key] = {"edited_rows": {}, "added_rows": list(rows), "deleted_rows": []}
+    return page
+
+
+def test_product_chooses_water_and_tables(tmp_path: Path) -> None:
+    """The first product is chosen at the start, the other one with one click."""
+    (tmp_path / "plant.toml").write_text(
+        '[[products]]\nname = "Still"\nwater = "purified"\nlimits = ["who_gdwq_2022"]\n'
+        '[[products]]\nname = "Source"\nwater = "spring"\nlimits = ["eu_2020_2184"]\n',
+        encoding="utf-8",
+    )
+    page = opened()
+    assert (page.selectbox(key=PRODUCT_KEY).value, page.multiselect(key=TABLES_KEY).value) == (
+        "purified", ["who_gdwq_2022"],
+    )  # fmt: skip
+    page.selectbox(key=PLANT_PRODUCT_KEY).set_value("Source").run()
+    assert (page.selectbox(key=PRODUCT_KEY).value, page.multiselect(key=TABLES_KEY).value) == (
+        "spring", ["eu_2020_2184"],
+    )  # fmt: skip
+
+
+def test_only_a_releaser_may_save(tmp_path: Path) -> None:
+    """With a people file an analyst finds every button closed, a releaser does not."""
+    people = tmp_path / "people.toml"
+    people.write_text(PEOPLE, encoding="utf-8")
+    page = opened(f"--people={people}", "--as=ada")
+    assert page.button(key=save_key(PLANT_KEY)).disabled
+    assert "Changes take an authorised releaser" in words_on(page)
+    page = opened(f"--people={people}", "--as=mei")
+    assert not page.button(key=save_key(PLANT_KEY)).disabled
+
+
+def test_letterhead_is_saved_for_papers(tmp_path: Path) -> None:
+    """The lines stand in a letterhead file that the settings name."""
+    page = opened()
+    page.text_area(key=HEAD_KEY).set_value("Port Almara (invented)\nQuay Road 4").run()
+    page.button(key=save_key(HEAD_KEY)).click().run()
+    assert load_plant_settings(tmp_path / "plant.toml").letterhead == "letterhead.toml"
+    assert 'lines = ["Port Almara (invented)", "Quay Road 4"]' in (tmp_path / "letterhead.toml").read_text("utf-8")
+
+
+def test_bad_settings_file_is_said_and_nothing_else_is_drawn(tmp_path: Path) -> None:
+    """A page that cannot know its plant does not go on with defaults."""
+    (tmp_path / "plant.toml").write_text('languge = "fr"\n', encoding="utf-8")
+    given: Any = ()
+    page = AppTest.from_function(script, args=given, default_timeout=120).run()
+    assert "the key 'languge' is not known" in words_on(page)
+    assert not page.radio
+
+
+def test_people_of_the_single_user_can_be_entered(tmp_path: Path) -> None:
+    """The first people file is made on the page; the page then asks who acts."""
+    page = edited(
+        opened(), PEOPLE_KEY,
+        {"person": "ada", "roles": ["reviewer"]},
+        {"person": "mei", "name": "Mei Quell (invented)", "roles": ["releaser"]},
+    ).run()  # fmt: skip
+    page.button(key=save_key(PEOPLE_KEY)).click().run()
+    assert [one.person for one in load_people(tmp_path / "people.toml").listed] == ["ada", "mei"]
+    again = opened()
+    assert again.selectbox(key=PERSON_KEY).options == ["ada", "mei"]
+
+
+def test_products_can_be_entered(tmp_path: Path) -> None:
+    """A row of the grid is a product of the plant."""
+    page = edited(
+        opened(), PRODUCTS_KEY, {"name": "Still 0.5 L", "water": "purified", "limits": ["who_gdwq_2022"]}
+    ).run()
+    page.button(key=save_key(PRODUCTS_KEY)).click().run()
+    assert [one.name for one in load_plant_settings(tmp_path / "plant.toml").products] == ["Still 0.5 L"]

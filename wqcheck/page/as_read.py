@@ -1,0 +1,174 @@
+"""Turns what was read from the workbooks into tables: results, findings, and every cell that is not a result."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import pandas as pd
+import streamlit as st
+
+from wqcheck.findings import Finding, Severity
+from wqcheck.page.spoken import later, say
+from wqcheck.page.words import plain, sentence, titled
+from wqcheck.release.decision import FileStamp
+from wqcheck.sheets import ReadResult
+from wqcheck.tables import Ledger, Readings, Sign
+
+FINDINGS_IN_FULL = 40
+RESULT = "result"
+
+LEDGER_KEY = "cells not used"
+FINDINGS_KEY = "findings"
+MOST_ROWS = 5000
+"""Rows that a list draws at most."""
+
+_SEVERITY_WORDS = {Severity.HOLD: later("Holds the batch"), Severity.NOTE: later("To know")}
+
+
+def readings_table(readings: pd.DataFrame) -> pd.DataFrame:
+    """Make the table of results as read: what each cell said beside what it was taken for."""
+    names = {code: titled(code) for code in readings[Readings.parameter].dropna().unique()}
+    sheet = readings[Readings.sheet].fillna("").replace(r"(?<=.)$", "!", regex=True)
+    named = readings[Readings.parameter].map(names).astype("str")
+    return pd.DataFrame(
+        {
+            say("Parameter"): named.fillna(say("not recognised")),
+            say("On the sheet"): readings[Readings.parameter_text].fillna(""),
+            say("Reported"): readings[Readings.reported],
+            say("Read as"): readings[Readings.sign],
+            say("Value"): _figures(readings[Readings.value]),
+            say("Unit"): readings[Readings.unit].fillna(""),
+            say("As"): readings[Readings.basis].fillna(""),
+            say("In mL"): _figures(readings[Readings.volume_ml]),
+            say("Point"): readings[Readings.point].fillna(""),
+            say("Sample"): readings[Readings.sample].fillna(""),
+            say("Sampled"): readings[Readings.sampled_at].dt.strftime("%Y-%m-%d %H:%M").fillna(""),
+            say("Method"): readings[Readings.method].fillna(""),
+            say("Cell"): sheet + readings[Readings.cell],
+            say("Workbook"): readings[Readings.workbook],
+        }
+    )
+
+
+def _figures(values: pd.Series[float]) -> pd.Series[str]:
+    """Write figures as text, blank where there is none."""
+    return values.map("{:.6g}".format).where(values.notna(), "")
+
+
+def findings_table(findings: Sequence[Finding]) -> pd.DataFrame:
+    """Make the table of findings, those that hold the batch first."""
+    ordered = sorted(findings, key=lambda finding: finding.severity != Severity.HOLD)
+    columns = [say("Weight"), say("What and how to mend it"), say("Where")]
+    rows = [
+        (say(_SEVERITY_WORDS[finding.severity]), sentence(finding.message) + _given(finding), finding.where)
+        for finding in ordered
+    ]
+    return pd.DataFrame(rows, columns=columns, dtype="str")
+
+
+def _given(finding: Finding) -> str:
+    """Write what stands in the sheet, where the sentence does not say it already."""
+    told = not finding.given or finding.given in finding.message
+    return "" if told else f" ({say('given: {text}', text=finding.given)})"
+
+
+def cell_counts(readings: pd.DataFrame, ledger: pd.DataFrame) -> dict[str, int]:
+    """Count the cells with content: those that became results, and the others by role; the parts add up.
+
+    A blank cell where a result was expected stands in ``readings`` too, but has no content and is not counted here.
+    """
+    roles = ledger.groupby(Ledger.role, sort=False).size().sort_values(ascending=False, kind="stable")
+    return {RESULT: len(result_cells(readings)), **{str(role): int(number) for role, number in roles.items()}}
+
+
+def result_cells(readings: pd.DataFrame) -> pd.DataFrame:
+    """List the cells with content that became results, each once (``readings`` is not changed)."""
+    filled = readings[readings[Readings.reported].str.strip().ne("")]
+    return filled[[Readings.workbook, Readings.sheet, Readings.cell]].drop_duplicates()
+
+
+def ledger_table(ledger: pd.DataFrame) -> pd.DataFrame:
+    """Make the table of cells that are not results (``ledger`` is ``DataFrame[Ledger]``, not changed)."""
+    headings = {
+        Ledger.sheet: say("Sheet"),
+        Ledger.cell: say("Cell"),
+        Ledger.text: say("Content"),
+        Ledger.role: say("Taken for"),
+        Ledger.reason: say("Why"),
+        Ledger.workbook: say("Workbook"),
+    }
+    return ledger[list(headings)].rename(columns=headings)
+
+
+def draw_as_read(books: Sequence[ReadResult], findings: Sequence[Finding]) -> None:
+    """Draw what was read, what is odd about it, and what was not used as a result.
+
+    Parameters
+    ----------
+    books : sequence of ReadResult
+        The workbooks as they were read.
+    findings : sequence of Finding
+        What is odd about them.
+    """
+    readings = pd.concat([book.readings for book in books], ignore_index=True)
+    results, cells = len(result_cells(readings)), sum(book.cells for book in books)
+    blank = int(readings[Readings.sign].eq(Sign.NOT_DONE).sum())
+    unreadable = int(readings[Readings.sign].eq(Sign.UNREADABLE).sum())
+    st.markdown(
+        say("**{cells} cells with content** = {results} with a result + {others} others.",
+            cells=f"{cells:,}", results=f"{results:,}", others=f"{cells - results:,}")
+        + " "
+        + say("Results read: {number}, of them {blank} blank or not done and {unreadable} unreadable.",
+              number=f"{len(readings):,}", blank=f"{blank:,}", unreadable=f"{unreadable:,}")
+    )  # fmt: skip
+    _draw_findings(findings)
+    st.markdown(f"##### {say('Results as read')} ({len(readings):,})")
+    _draw_rows(readings_table(readings.head(MOST_ROWS)), len(readings), say("Results as read"))
+    label = say("Cells not used as results ({number}): what each was taken for, and why", number=f"{cells - results:,}")
+    box = st.expander(label, key=LEDGER_KEY, on_change="rerun")
+    if box.open:
+        with box:
+            _draw_ledger(books, readings)
+
+
+def _draw_ledger(books: Sequence[ReadResult], readings: pd.DataFrame) -> None:
+    """Draw the cells that are no results, with how many of each role."""
+    ledger = pd.concat([book.ledger() for book in books], ignore_index=True)
+    counts = cell_counts(readings, ledger)
+    roles = [f"{role} {number:,}" for role, number in counts.items() if role != RESULT]
+    st.markdown(f"{say('Taken for:')} {plain(' · '.join(roles))}.")
+    _draw_rows(ledger_table(ledger.head(MOST_ROWS)), len(ledger), say("Cells not used as results"))
+
+
+def _draw_rows(table: pd.DataFrame, rows: int, alt: str) -> None:
+    """Draw the first rows of a table, and say so where there are more."""
+    st.dataframe(table, hide_index=True, height=300, alt=alt)
+    if len(table) < rows:
+        st.caption(
+            say("The first {shown} of {rows} are listed here; the picture of the sheets shows every cell.",
+                shown=f"{len(table):,}", rows=f"{rows:,}")
+        )  # fmt: skip
+
+
+def draw_files(files: Sequence[FileStamp]) -> None:
+    """Draw which files the check used, by digest, so that anyone can tell later whether they are the same."""
+    columns = [say("Kind"), say("File"), say("Title"), "SHA-256"]
+    rows = [(file.kind, file.name, file.title, file.sha256[:16]) for file in files]
+    st.table(pd.DataFrame(rows, columns=columns).map(plain), hide_index=True)
+    st.caption(say("The first 16 characters of each digest; the certificate states them in full."))
+
+
+def _draw_findings(findings: Sequence[Finding]) -> None:
+    """Draw the findings in full, or in a scrolling table where there are many."""
+    holds = sum(finding.severity == Severity.HOLD for finding in findings)
+    title = say("What is odd about the data")
+    counts = say("{number}, of them {holds} that hold the batch", number=len(findings), holds=holds)
+    st.markdown(f"##### {title} ({counts})")
+    table = findings_table(findings)
+    if table.empty:
+        st.info(say("Nothing odd was found."))
+    elif len(table) > FINDINGS_IN_FULL:
+        st.dataframe(table, hide_index=True, height=300, alt=title)
+    else:
+        with st.container(key=FINDINGS_KEY):
+            st.table(table.map(plain), hide_index=True)

@@ -1,0 +1,179 @@
+"""Turns the sheets of a batch into what was read, the questions left open, and the checked batch on the desk."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import pandas as pd
+import streamlit as st
+
+from wqcheck.errors import WqcheckError
+from wqcheck.page.as_read import draw_as_read, draw_files
+from wqcheck.page.checking import (
+    Desk,
+    TakenSheets,
+    checked_desk,
+    clear_desk,
+    read_sheets,
+)
+from wqcheck.page.decision import draw_headline
+from wqcheck.page.in_hand import ON_THE_DESK, is_recorded, take_in_hand
+from wqcheck.page.office import Office
+from wqcheck.page.recording import draw_recording
+from wqcheck.page.settings import NamedBytes, Settings
+from wqcheck.page.sheet_grid import draw_picture
+from wqcheck.page.sheet_questions import draw_layouts, draw_questions
+from wqcheck.page.sheets_brought import draw_sheets
+from wqcheck.page.spoken import later, say
+from wqcheck.page.words import EXCEEDING, message_text, plain, refusal_text
+from wqcheck.release.decision import CAUTION, BatchCheck
+from wqcheck.tables import Judged, Product, Verdict
+
+WHICH_KEY = "which batch"
+BATCH_KEY = "batch number"
+PART_KEY = "part of what was read"
+
+QUESTIONS, AS_READ, PICTURE, FILES = "questions", "as read", "picture", "files"
+_PARTS = {
+    QUESTIONS: later("Open questions ({number})"),
+    AS_READ: later("What was read ({number})"),
+    PICTURE: later("Picture of the sheets"),
+    FILES: later("Files used"),
+}
+
+
+def draw_take_in(office: Office, settings: Settings) -> None:
+    """Draw the sheets, the recommendation for the batch in them, and the parts of what was read.
+
+    Raises
+    ------
+    wqcheck.errors.StoreError
+        The records cannot be read.
+    """
+    st.markdown(f"##### {say('Take in the sheets of a batch')}")
+    sources, settings = draw_sheets(office, settings)
+    if not sources:
+        clear_desk()
+        _draw_empty()
+        return
+    try:
+        taken = read_sheets(sources, settings)
+    except WqcheckError as error:
+        clear_desk()
+        st.error(refusal_text(error))
+        return
+    _draw_refused(taken)
+    if len(taken.refused) == len(sources):
+        clear_desk()
+        return
+    desk = _checked(taken, sources, settings)
+    _draw_parts(taken, desk, settings)
+    if desk is not None:
+        st.markdown(f"##### {say('Last step: into the records')}")
+        draw_recording(office, desk)
+
+
+def _draw_refused(taken: TakenSheets) -> None:
+    """Say which files could not be read; the others stand."""
+    for sentence in taken.refused:
+        st.error(message_text(sentence))
+    if taken.refused and len(taken.refused) < len(taken.books):
+        st.warning(
+            say("The other sheets were read. The batch is held until each file can be read or is taken off the desk.")
+        )
+
+
+def _checked(taken: TakenSheets, sources: Sequence[NamedBytes], settings: Settings) -> Desk | None:
+    """Check the batch that the sheets name, or the one that is chosen, and say what is recommended; None if none is."""
+    batch = _draw_batch(taken.batches)
+    if not settings.limits + settings.own_tables:
+        st.warning(say("Choose at least one limit table in the side panel."))
+        batch = ""
+    if not batch:
+        clear_desk()
+        return None
+    try:
+        desk = checked_desk(taken, sources, replace(settings, product=taken.product or settings.product), batch)
+    except WqcheckError as error:
+        clear_desk()
+        st.error(refusal_text(error))
+        return None
+    if not is_recorded(desk):
+        take_in_hand(ON_THE_DESK)
+    _draw_outcome(desk.check, sum(map(len, taken.asked)), taken.product)
+    return desk
+
+
+def _draw_batch(batches: Sequence[str]) -> str:
+    """Give the batch that the sheets name; ask where they name none or several."""
+    if len(batches) == 1:
+        return batches[0]
+    if batches:
+        question = say("The sheets name {number} batches. Which one is to be decided?", number=len(batches))
+        return st.selectbox(question, batches, index=None, key=WHICH_KEY, placeholder=say("choose a batch")) or ""
+    label = say("The sheets name no batch. Its number:")
+    return st.text_input(label, key=BATCH_KEY, max_chars=60, placeholder=say("number of the batch")).strip()
+
+
+def _draw_outcome(check: BatchCheck, asked: int, stated: Product | None) -> None:
+    """Draw the recommendation, what comes next, and for which water and limits it holds."""
+    draw_headline(check)
+    st.markdown(f"**{say('Next:')}** " + " ".join(_next(asked, check.judged)))
+    product = say(str(check.details.product))
+    origin = say("as the sheet says") if stated else say("chosen in the side panel; the sheets do not say")
+    tables = ", ".join(stamp.name for stamp in check.files if stamp.kind == "limit table")
+    st.caption(
+        say("Checked as {product} water ({origin}), against {tables}.", product=product, origin=origin,
+            tables=plain(tables))
+    )  # fmt: skip
+
+
+def _next(asked: int, judged: pd.DataFrame) -> list[str]:
+    """List what comes next, in the order of doing."""
+    out = judged[judged[Judged.verdict].isin([str(verdict) for verdict in EXCEEDING])]
+    exceeding = len(out[[Judged.workbook, Judged.sheet, Judged.cell]].drop_duplicates())
+    steps = []
+    if asked:
+        steps.append(say("Answer the {number} open question(s) below.", number=asked))
+    if exceeding:
+        steps.append(say("{number} result(s) out of limit: go to Flags.", number=f"{exceeding:,}"))
+    elif judged[Judged.verdict].eq(str(Verdict.UNDETERMINED)).any():
+        steps.append(say("Some results cannot be decided: go to Flags."))
+    steps.append(say("Then record the batch (last step below); its review and decision follow in Release."))
+    return steps
+
+
+def _draw_parts(taken: TakenSheets, desk: Desk | None, settings: Settings) -> None:
+    """Draw the part that is chosen of what was read; open questions come first."""
+    asked, read = sum(map(len, taken.asked)), sum(len(book.readings) for book in taken.books)
+    numbers = {QUESTIONS: asked, AS_READ: read}
+    parts = [part for part in _PARTS if part != FILES or desk is not None]
+    if st.session_state.get(PART_KEY) not in parts:
+        st.session_state[PART_KEY] = QUESTIONS if asked else AS_READ
+    part = st.radio(
+        say("Part"), parts, horizontal=True, key=PART_KEY, label_visibility="collapsed",
+        format_func=lambda part: say(_PARTS[part], number=f"{numbers.get(part, 0):,}"),
+    )  # fmt: skip
+    findings = desk.check.findings if desk else tuple(finding for book in taken.books for finding in book.findings)
+    if part == QUESTIONS:
+        draw_questions(taken, settings)
+    elif part == AS_READ:
+        draw_layouts(taken.books)
+        draw_as_read(taken.books, findings)
+    elif part == PICTURE:
+        draw_picture(taken.books, findings, desk.key if desk else taken.key)
+    elif desk is not None:
+        draw_files(desk.check.files)
+
+
+def _draw_empty() -> None:
+    """Say what to do first, and what is kept."""
+    st.info(
+        say(
+            "Drop the laboratory's sheets above (several at once if one batch has several), or try the sample plant. "
+            "Nothing has to be typed first: sheets may have a result per row, a sample per row, or a sampling point "
+            "per column. What lies here is gone after a reload of the page; what is recorded is kept."
+        )
+    )
+    st.caption(plain(CAUTION))

@@ -1,0 +1,73 @@
+"""Turns one flag into its working: numbered steps from what was given to why it is flagged."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import pandas as pd
+from pandera.typing import DataFrame
+
+from wqcheck.explanation import Step, explain
+from wqcheck.release.decision import BatchCheck
+from wqcheck.release.flags import FlagKind, Flags
+from wqcheck.tables import StageVerdicts
+from wqcheck.train.removal_words import removal_words
+
+_ASKS = {
+    FlagKind.REQUIRED: "the release rules require it for this kind of water",
+    FlagKind.RULE: "the release rules",
+    FlagKind.NOT_TESTED: "a limit in a chosen table",
+    FlagKind.FINDING: "a check of the data, beside the limits",
+}
+
+
+def flag_steps(
+    check: BatchCheck, flag: Mapping[Any, Any], stages: DataFrame[StageVerdicts] | None = None
+) -> tuple[Step, ...]:
+    """Return the working of one flag.
+
+    Parameters
+    ----------
+    check : BatchCheck
+        The batch that it is a flag of.
+    flag : Mapping
+        A row of ``DataFrame[Flags]`` made from it.
+    stages : DataFrame[StageVerdicts], optional
+        The removals that stage flags were made from.
+
+    Returns
+    -------
+    tuple of Step
+        Of a result: as :func:`wqcheck.explanation.explain` gives them.
+    """
+    kind, row = FlagKind(flag[Flags.kind]), int(flag[Flags.row])
+    if kind is FlagKind.STAGE and stages is not None:
+        return tuple(step for step in _stage_steps(stages.iloc[row].to_dict()) if step.text)
+    if row >= 0 and flag[Flags.table]:
+        return explain(check.judged.iloc[[row]], check.decision_rules)[0].steps
+    return tuple(step for step in _other_steps(kind, flag) if step.text)
+
+
+def _stage_steps(row: Mapping[Any, Any]) -> Iterator[Step]:
+    unit = "" if pd.isna(row[StageVerdicts.unit]) else f" {row[StageVerdicts.unit]}"
+    ends = (
+        ("before", StageVerdicts.inlet_point, StageVerdicts.inlet, StageVerdicts.inlet_cells),
+        ("after", StageVerdicts.outlet_point, StageVerdicts.outlet, StageVerdicts.outlet_cells),
+    )
+    for title, point, result, cells in ends:
+        yield Step(title=title, text=f"{row[result]}{unit} at {row[point]} ({row[cells]})")
+    figures = (row[name] for name in (StageVerdicts.removal_percent, StageVerdicts.log_removal, StageVerdicts.bound))
+    yield Step(title="removal", text=removal_words(*figures))
+    yield Step(title="pairing", text=str(row[StageVerdicts.reason]))
+    yield Step(title="usual", text=f"{row[StageVerdicts.expected]} ({row[StageVerdicts.expected_source]})")
+    yield Step(title="verdict", text=f"{str(row[StageVerdicts.verdict]).upper()} of {row[StageVerdicts.stage]}")
+
+
+def _other_steps(kind: FlagKind, flag: Mapping[Any, Any]) -> Iterator[Step]:
+    """Yield what is known of a flag that no result and no stage stands behind."""
+    yield Step(title="as given", text=repr(flag[Flags.reported]) if flag[Flags.reported] else "")
+    yield Step(title="where", text=str(flag[Flags.where]))
+    yield Step(title="asked by", text=_ASKS.get(kind, ""))
+    yield Step(title="found", text=str(flag[Flags.reason]))
+    yield Step(title="verdict", text=f"{str(flag[Flags.code]).upper()}: {kind}; leads to {flag[Flags.leads_to]}")
