@@ -76,3 +76,13 @@ def test_rows_of_a_series_are_said_not_to_be_checked() -> None:
     assert not_recomputable(series) == len(lines)
     said = Counter(check.what for check in verify_paper(to_json(series).encode("utf-8")).checks)
     assert said["verdicts of series"] == 1
+
+
+@pytest.mark.parametrize("rule", [Rule.PERCENTILE_MAX, Rule.MEAN_MAX])
+def test_one_result_cannot_pass_a_percentile_or_a_mean(rule: str) -> None:
+    made = paper(DecisionRule.SIMPLE)
+    number = next(n for n, line in enumerate(made.results) if line.verdict == Verdict.PASS)
+    lines = list(made.results)
+    lines[number] = replace(lines[number], rule=rule)
+    told = list(verdict_problems(replace(made, results=tuple(lines))))
+    assert any("the verdict is 'pass', but its numbers give undetermined" in problem for problem in told)

@@ -320,12 +320,21 @@ def test_points_never_sampled_on_one_day_give_no_figure() -> None:
 
 def test_without_dates_all_results_are_averaged_and_it_is_said() -> None:
     row = only(
-        {"point": "SP1", **TURBIDITY, "value": 4.0, "sampled_at": datetime(2025, 5, 1)},
+        {"point": "SP1", **TURBIDITY, "value": 4.0},
         {"point": "SP1", **TURBIDITY, "value": 6.0},
         {"point": "SP2", **TURBIDITY, "value": 1.0},
     )
     assert row["removal_percent"] == pytest.approx(80)
     assert "sampling date missing; means of 2 before and 1 after" in row["reason"]
+
+
+def test_days_on_one_side_only_give_no_figure() -> None:
+    row = only(
+        {"point": "SP1", **TURBIDITY, "value": 4.0, "sampled_at": datetime(2025, 5, 1)},
+        {"point": "SP2", **TURBIDITY, "value": 1.0},
+    )
+    assert row["bound"] == Bound.UNKNOWN
+    assert np.isnan(row["removal_percent"])
 
 
 def test_replicates_of_which_one_is_not_detected_give_a_lower_bound() -> None:

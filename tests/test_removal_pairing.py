@@ -172,3 +172,43 @@ def test_the_interval_holds_what_the_uncertainties_allow_to_first_order(
     removal = 100 * (1 - outlet / inlet * (1 + b - a))
     slack = 1e-6 * max(1.0, abs(removal), outlet / inlet * 100)
     assert row["removal_low"] - slack <= removal <= row["removal_high"] + slack or row["removal_high"] > 99.99
+
+
+def test_results_of_different_runs_show_no_removal() -> None:
+    day = {"sampled_at": datetime(2025, 5, 2, 8)}
+    inlet = {"point": "A", **LEAD, "value": 10.0, **day}
+    rows = [{"point": "B", **LEAD, "value": value, "batch": run, **day} for value, run in ((1.0, "B1"), (9.0, "B2"))]
+    for results in ((inlet | {"batch": "B2"}, rows[0]), (inlet, *rows)):
+        row = filter_row(*results)
+        assert row["bound"] == Bound.UNKNOWN
+        assert np.isnan(row["removal_percent"])
+        assert np.isnan(row["removal_high"])
+        assert "the results are of different runs" in row["reason"]
+    assert filter_row(inlet | {"batch": "B1"}, *rows)["removal_percent"] == 90
+
+
+@pytest.mark.parametrize("undated", ["A", "B"])
+def test_a_result_without_a_day_is_paired_with_a_dated_one_only_by_its_run(undated: str) -> None:
+    day = {"sampled_at": datetime(2025, 5, 2, 8)}
+    rows = [
+        {"point": point, **LEAD, "value": value, **({} if point == undated else day)}
+        for point, value in (("A", 10.0), ("B", 1.0))
+    ]
+    row = filter_row(*rows)
+    assert (row["bound"], row["removal_percent"]) == (Bound.UNKNOWN, pytest.approx(np.nan, nan_ok=True))
+    assert "only one side says when it was sampled" in row["reason"]
+    assert filter_row(*(row | {"batch": "B1"} for row in rows))["removal_percent"] == 90
+
+
+@pytest.mark.parametrize("stated", ["A", "B"])
+def test_a_basis_stated_on_one_side_only_shows_no_removal(stated: str) -> None:
+    """10 mg/L of nitrate is 2.26 to 10 mg/L as N, so that 2 mg/L after it may be 11 % or 80 % less (by hand)."""
+    nitrate = {"parameter": "nitrate", "unit": "mg/L"}
+    rows = [
+        {"point": point, **nitrate, "value": value, **({"basis": "N"} if point == stated else {})}
+        for point, value in (("A", 10.0), ("B", 2.0))
+    ]
+    row = filter_row(*rows)
+    assert row["bound"] == Bound.UNKNOWN
+    assert np.isnan(row["removal_percent"])
+    assert "only one side states its basis (N)" in row["reason"]

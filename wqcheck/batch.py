@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -15,7 +13,7 @@ from pandera.typing import DataFrame
 
 from wqcheck.findings import Finding, Severity
 from wqcheck.judging.binding import all_rows, bound_rows
-from wqcheck.judging.fitness import reporting_limit_findings
+from wqcheck.judging.fitness import blind_passes, reporting_limit_findings
 from wqcheck.judging.judge import judge
 from wqcheck.judging.rules import JudgingRules, shipped_judging_rules
 from wqcheck.judging.uncertainty import SHEET, UNCERTAINTY_FILE, uncertainty_digest
@@ -27,10 +25,14 @@ from wqcheck.near_names import did_you_mean
 from wqcheck.parameters import catalogue
 from wqcheck.quality.checks import check_quality
 from wqcheck.quality.controls_apart import control_notes, is_control
+from wqcheck.release.batch_names import of_batch, other_batches
 from wqcheck.release.decision import BatchCheck, BatchDetails, FileStamp, decide_release, load_release_rules
 from wqcheck.release.due import due, overdue_findings
 from wqcheck.release.finding_weights import weighed
 from wqcheck.release.rules import ReleaseRules
+from wqcheck.release.said_doubts import doubts
+from wqcheck.release.sample_days import Run, day_findings, force_findings, unread_days
+from wqcheck.release.water_kinds import other_water
 from wqcheck.sheet_layouts.saving import digest_of
 from wqcheck.sheets import READING_LIMITS, ReadingLimits, ReadResult, read_books
 from wqcheck.sheets.layouts import Layouts
@@ -41,9 +43,6 @@ from wqcheck.train.removal import no_stages, removal_by_stage
 
 Source = Path | tuple[str, bytes] | ReadResult
 """A workbook: its file, name and bytes, or what was read of it already."""
-
-_LOOK_ALIKES = str.maketrans("авсеорхумтнк", "abceopxymthk")
-"""Cyrillic letters that look like Latin ones, as batch names are compared."""
 
 SHIPPED_RULES = "release_rules.toml"
 
@@ -139,9 +138,9 @@ def check_workbook(
     judging = judging or shipped_judging_rules()
     plant = load_train(train) if train else None
     taken = take_in(sources, layouts)
-    details = _filled(details, taken)
+    details, ledger = _filled(details, taken), taken.ledger()
     readings, places = assign_stages(taken.readings, plant) if plant else (taken.readings, ())
-    same = _of_batch(readings, details.batch)
+    same = of_batch(readings, details.batch)
     here = at_product_point(readings, plant) if plant else pd.Series(True, index=readings.index)
     water = pd.Series(is_control(readings) == np.False_, index=readings.index)
     decides = here & same & water
@@ -152,11 +151,17 @@ def check_workbook(
         *taken.findings,
         *overrides,
         *places,
-        *_other_batches(readings[here], details.batch),
+        *other_batches(readings[here], details.batch),
         *_uncovered(tables, kind),
         *_not_binding(tables, kind, on),
         *control_notes(Readings.validate(readings[here & same])),
         *reporting_limit_findings(judged, judging),
+        *day_findings(finished, Run(batch=details.batch, start=details.run_start, on=on), release_rules, kind),
+        *force_findings(finished, in_force, kind, on),
+        *other_water(readings[decides], ledger, kind, plant),
+        *doubts(readings[decides], ledger),
+        *unread_days(finished, taken.findings),
+        *blind_passes(judged),
     )
     panels = due(Readings.validate(readings), in_force, product=kind, on=on, train=plant)
     told = (*found, *_unrecognised(finished), *overdue_findings(panels, release_rules))
@@ -167,7 +172,7 @@ def check_workbook(
     return BatchCheck(
         details=details,
         readings=readings,
-        ledger=taken.ledger(),
+        ledger=ledger,
         findings=findings,
         judged=judged,
         stages=removal_by_stage(Readings.validate(readings[water]), plant) if plant else no_stages(),
@@ -175,38 +180,6 @@ def check_workbook(
         files=(*_stamps(taken.books, tables, plant, release_rules), *_judging_stamps(judging, tables)),
         decision_rules=judging.statements([table.name for table in tables]),
     )
-
-
-def _of_batch(readings: DataFrame[Readings], batch: str) -> pd.Series[bool]:
-    """Return which results belong to the batch, those that state none included; same index."""
-    stated = readings[Readings.batch]
-    return stated.isna() | (stated.str.strip().str.casefold() == batch.strip().casefold()).fillna(False)
-
-
-def _other_batches(readings: DataFrame[Readings], batch: str) -> list[Finding]:
-    """Return which batches other than *batch* were set aside; a name that may mean *batch* itself holds."""
-    found = []
-    for name, rows in readings.groupby(Readings.batch, sort=False):
-        if str(name).strip().casefold() != batch.strip().casefold():
-            alike = _may_be_same(str(name), batch)
-            text = f"{len(rows)} result(s) belong to batch {name} and were not judged for batch {batch}"
-            text += "; the names are alike: write the batch in one way" if alike else ""
-            severity = Severity.HOLD if alike else Severity.NOTE
-            found.append(Finding(code="other batch", severity=severity, message=text, where=place_of(rows.iloc[0])))
-    return found
-
-
-def _may_be_same(name: str, batch: str) -> bool:
-    """Return whether *name* is *batch* in another spelling, or names several batches with it among them."""
-    number = _bare(batch)
-    parts = {_bare(part) for part in re.split(r"[\s,;/&+–-]+", unicodedata.normalize("NFKC", name))}
-    return bool(number) and (number in parts or _bare(name) == number or _bare(name).endswith(number))
-
-
-def _bare(name: str) -> str:
-    """Return letters and digits of a batch name, look-alike letters as one and without leading zeros or ``.0``."""
-    folded = unicodedata.normalize("NFKC", name).casefold().translate(_LOOK_ALIKES)
-    return re.sub(r"(?<!\d)0+(?=\d)|[\W_]", "", re.sub(r"\.0+$", "", folded.strip()))
 
 
 def _uncovered(tables: Iterable[LimitTable], product: str) -> list[Finding]:

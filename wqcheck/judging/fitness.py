@@ -11,7 +11,7 @@ from pandera.typing import DataFrame
 from wqcheck.findings import Finding, Severity
 from wqcheck.judging.rules import JudgingRules
 from wqcheck.judging.uncertainty import has_characteristics, level_share
-from wqcheck.tables import Judged, Rule
+from wqcheck.tables import Judged, Rule, Verdict
 from wqcheck.units import tidy
 
 CODE = "reporting limit too high"
@@ -34,9 +34,33 @@ def reporting_limit_findings(judged: DataFrame[Judged], rules: JudgingRules) -> 
             yield _finding(high, most, rule.loq_clause)
 
 
+def blind_passes(judged: DataFrame[Judged]) -> Iterator[Finding]:
+    """Yield a finding that holds for each parameter and table that pass below a reporting limit above their limit.
+
+    The method could not have seen an exceedance (``0`` or ``<1`` beside a reporting limit of 50, and a limit of 10).
+    """
+    upper = judged[Judged.rule].eq(Rule.MAX) & judged[Judged.verdict].isin([Verdict.PASS, Verdict.CONDITIONAL_PASS])
+    blind = upper & judged[Judged.loq_percent].gt(100) & judged[Judged.value].le(judged[Judged.reporting_limit])
+    for (table, parameter), rows in judged[blind].groupby([Judged.table, Judged.parameter], sort=False):
+        worst = rows.iloc[0]
+        message = (
+            f"{len(rows)} result(s) of {parameter} meet the limit of {table} by their figure, but the reporting limit "
+            f"beside it, {worst[Judged.reporting_limit]:g}, is above that limit, so that nothing is shown; ask the "
+            "laboratory for a method with a lower one"
+        )
+        yield Finding(
+            code="reporting limit above limit", severity=Severity.HOLD, message=message, where=_place(worst),
+            given=str(worst[Judged.reported]),
+        )  # fmt: skip
+
+
+def _place(row: pd.Series) -> str:
+    sheet = f"{row[Judged.sheet]}!" if isinstance(row[Judged.sheet], str) else ""
+    return f"{row[Judged.workbook]}|{sheet}{row[Judged.cell]}"
+
+
 def _finding(rows: pd.DataFrame, most: float, clause: str) -> Finding:
     worst = rows.iloc[int(np.argmax(rows[Judged.loq_percent].to_numpy(dtype=np.float64)))]
-    sheet = f"{worst[Judged.sheet]}!" if isinstance(worst[Judged.sheet], str) else ""
     return Finding(
         code=CODE,
         severity=Severity.NOTE,
@@ -45,6 +69,6 @@ def _finding(rows: pd.DataFrame, most: float, clause: str) -> Finding:
             f"the limit of {worst[Judged.table]}, more than {most:g} % ({clause}); ask the laboratory for a method "
             "with a lower one"
         ),
-        where=f"{worst[Judged.workbook]}|{sheet}{worst[Judged.cell]}",
+        where=_place(worst),
         given=str(worst[Judged.reported]),
     )

@@ -77,6 +77,8 @@ class TableRule:
     loq_max_percent : float or None
         Largest limit of quantification that is fit for purpose, in percent of the limit; ``loq_clause`` says by what.
     conventions : tuple of Convention
+    comparison_note : str
+        What the table's text or its authority says about rounding, for print.
     """
 
     decision: DecisionRule = DecisionRule.SIMPLE
@@ -89,6 +91,7 @@ class TableRule:
     loq_max_percent: float | None = None
     loq_clause: str = ""
     conventions: tuple[Convention, ...] = ()
+    comparison_note: str = ""
 
     def convention_for(self, parameter: str) -> Convention | None:
         """Return what is prescribed for the non-detects of that sum, if anything is."""
@@ -110,8 +113,9 @@ class TableRule:
             source if source == SHEET else f"maximum permitted ({source})" for source in self.sources
         )
         rounded = f", to the last digit of the limit, {self.tie}" if self.comparison == Method.ROUNDING else ""
+        told = f" ({self.comparison_note})" if self.comparison_note else ""
         parts += [
-            f"{self.comparison} comparison (ASTM E29){rounded}",
+            f"{self.comparison} comparison (ASTM E29){rounded}{told}",
             f"expanded uncertainty from {wanted or 'nowhere'}, k = {self.coverage_factor:g}",
         ]
         if self.loq_max_percent is not None:
@@ -182,7 +186,7 @@ _WORDS: Mapping[str, tuple[str, type[StrEnum]]] = {
     "rounding": ("tie", Tie),
 }
 _NUMBERS = {"guard_multiple": (0.0, _MOST_MULTIPLE), "coverage_factor": (1.0, 10.0), "loq_max_percent": (0.0, 100.0)}
-_TEXTS = ("loq_clause", "loq_evidence")
+_TEXTS = ("loq_clause", "loq_evidence", "comparison_note", "comparison_evidence")
 _KEYS = frozenset({*_WORDS, *_NUMBERS, *_TEXTS, "uncertainty_from", "non_detects"})
 _CONVENTION_KEYS = ("parameter", "count_as", "clause", "evidence")
 
@@ -215,7 +219,7 @@ def shipped_judging_rules() -> JudgingRules:
 def _rule(base: TableRule, entry: Mapping[str, Any]) -> TableRule:
     given: dict[str, Any] = {field: kind(entry[key]) for key, (field, kind) in _WORDS.items() if key in entry}
     given |= {key: float(entry[key]) for key in _NUMBERS if key in entry}
-    given |= {"loq_clause": entry["loq_clause"]} if "loq_clause" in entry else {}
+    given |= {key: entry[key] for key in ("loq_clause", "comparison_note") if key in entry}
     given |= {"sources": tuple(entry["uncertainty_from"])} if "uncertainty_from" in entry else {}
     if "non_detects" in entry:
         given["conventions"] = tuple(

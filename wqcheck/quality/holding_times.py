@@ -124,7 +124,7 @@ def _order_finding(
 
 def _too_long(samples: Samples) -> Iterator[Finding]:
     readings = samples.readings
-    least, _ = elapsed_hours(readings[Readings.sampled_at], readings[Readings.analysed_at])
+    least, _ = elapsed_hours(readings[Readings.sampled_at], _begun(readings))
     done = readings[Readings.sign].ne(Sign.NOT_DONE).to_numpy(dtype=np.bool_)
     line = _exceeded(samples, np.where(done & (samples.role == ""), least, np.nan))
     every = holding_times()
@@ -136,6 +136,12 @@ def _too_long(samples: Samples) -> Iterator[Finding]:
     for _, places in pd.Series(rows).groupby([owner, rules[line[rows]]], sort=False):
         together = [int(row) for row in places]
         yield from _late_finding(samples, together, least[together], every[line[together[0]]])
+
+
+def _begun(readings: pd.DataFrame) -> pd.Series:
+    """Return when the analysis began at the earliest: as stated, else when the laboratory received the sample."""
+    indoors = ~readings[Readings.parameter].isin(ON_SITE)
+    return readings[Readings.analysed_at].fillna(readings[Readings.received_at].where(indoors))
 
 
 def _exceeded(samples: Samples, hours: Floats) -> npt.NDArray[np.int64]:

@@ -13,12 +13,12 @@ from wqcheck.plant_files import is_list_of_texts, unknown_keys
 MUST_HOLD = frozenset({
     "impossible value", "stand-in value", "part above whole", "sum and members", "unit slip", "order of dates",
     "holding time", "no follow-up", "laboratory verdict", "comment on result", "shown otherwise", "merged result",
-    "example sheet", "columns of years", "no result given",
+    "example sheet", "columns of years", "no result given", "like a control sample",
 })  # fmt: skip
 """Codes of which some findings hold because a decision could rest on a wrong result: their weight is not changed."""
 
 MUST_BE_TOLD = frozenset({
-    "ion balance", "two values", "duplicate", "blank", "spike recovery", "control sample", "like a control sample",
+    "ion balance", "two values", "duplicate", "blank", "spike recovery", "control sample",
 })  # fmt: skip
 """Codes that may be made to hold or to inform, and are never left out."""
 

@@ -17,9 +17,10 @@ from wqcheck.tables import LimitClass, Product
 _CODE_KEYS = ("reported_only", "hold_if_found")
 _CLASS_KEYS = ("reject_classes", "hold_classes", "note_classes")
 _SEVERITY_KEYS = ("undetermined", "conditional_pass", "memory_evidence", "not_tested")
-_OTHER_KEYS = ("title", "required", "found_volume_ml", "findings", "overdue")
+_OTHER_KEYS = ("title", "required", "found_volume_ml", "findings", "overdue", "sample_days")
 _KEYS = frozenset({*_OTHER_KEYS, *_CODE_KEYS, *_CLASS_KEYS, *_SEVERITY_KEYS})
 FOUND_VOLUME_ML = 100.0
+SAMPLE_DAYS = 90
 _ALWAYS_REJECT = (LimitClass.HEALTH, LimitClass.MICROBIOLOGICAL, LimitClass.RADIOLOGICAL)
 
 
@@ -51,6 +52,8 @@ class ReleaseRules:
         What it weighs that parameters have a limit and no result.
     overdue : Severity
         What it weighs that a parameter's last result is older than its panel allows (:mod:`wqcheck.release.due`).
+    sample_days : int
+        Days before the check that a batch's samples may have been taken, where the start of its run is not known.
     findings : FindingWeights
         Findings about the data that hold, only inform or are left out.
     digest, path : str
@@ -69,6 +72,7 @@ class ReleaseRules:
     memory_evidence: Severity = Severity.NOTE
     not_tested: Severity = Severity.NOTE
     overdue: Severity = Severity.NOTE
+    sample_days: int = SAMPLE_DAYS
     findings: FindingWeights = UNCHANGED
     digest: str = ""
     path: str = ""
@@ -90,6 +94,7 @@ def load_release_rules(path: Path | str) -> ReleaseRules:
     data, digest = read_plant_file(path)
     problems = [*unknown_keys(data, _KEYS, "the file"), *_class_problems(data), *_severity_problems(data)]
     problems += [*_required_problems(data), *_title_problems(data), *weight_problems(data), *_volume_problems(data)]
+    problems += _day_problems(data)
     refuse_problems(path, problems)
     return ReleaseRules(
         title=str(data["title"]),
@@ -100,6 +105,7 @@ def load_release_rules(path: Path | str) -> ReleaseRules:
         reject_classes=frozenset(data["reject_classes"]),
         note_classes=frozenset(data.get("note_classes", ())),
         overdue=Severity(data.get("overdue", Severity.NOTE)),
+        sample_days=data.get("sample_days", SAMPLE_DAYS),
         findings=read_weights(data),
         digest=digest,
         path=str(path),
@@ -121,6 +127,12 @@ def _volume_problems(data: Mapping[str, Any]) -> Iterator[str]:
     volume = data.get("found_volume_ml", FOUND_VOLUME_ML)
     if isinstance(volume, bool) or not isinstance(volume, int | float) or not volume > 0:
         yield f"found_volume_ml: it must be a volume above 0 in mL, such as 250 (given: {volume!r})"
+
+
+def _day_problems(data: Mapping[str, Any]) -> Iterator[str]:
+    days = data.get("sample_days", SAMPLE_DAYS)
+    if isinstance(days, bool) or not isinstance(days, int) or days < 0:
+        yield f"sample_days: it must be a whole number of days, 0 or more (given: {days!r})"
 
 
 def _class_problems(data: Mapping[str, Any]) -> Iterator[str]:

@@ -35,6 +35,9 @@ def _factors(parameter: str, unit: str, basis: str, unit_to: str, basis_to: str)
     if (unit, basis) == (unit_to, basis_to):
         return 1.0, 1.0, ""
     found = conversion(parameter, unit, basis, unit_to, basis_to)
+    back = conversion(parameter, unit_to, basis_to, unit, basis)
+    if bool(basis) != bool(basis_to) and (found.low != found.high or back.low != back.high):
+        return np.nan, np.nan, f"only one side states its basis ({basis or basis_to})"
     note = found.note or (f"{unit} counted as {unit_to}" if unit in COUNT_UNITS and unit != unit_to else "")
     return found.low, found.high, note
 
@@ -46,8 +49,8 @@ def averaged(sides: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         ``low``, ``high``, ``spread`` (expanded uncertainty, NaN unless all results have one) and ``number`` (results)
-        with the suffixes ``_in`` and ``_out``; ``unit_to``, ``basis_to``, ``volume_to``, ``apart``, ``first_day``,
-        ``last_day``, ``counted``, ``cells_in``, ``cells_out`` and ``note``.
+        with the suffixes ``_in`` and ``_out``; ``unit_to``, ``basis_to``, ``volume_to``, ``apart``, ``mixed``,
+        ``one_dated``, ``first_day``, ``last_day``, ``counted``, ``cells_in``, ``cells_out`` and ``note``.
 
     Notes
     -----
@@ -90,5 +93,5 @@ def _about(sides: pd.DataFrame) -> pd.DataFrame:
     groups = sides.groupby(PAIR, sort=False)
     days = groups["at"].agg(first_day="min", last_day="max").reset_index()
     undated = groups["at"].agg(lambda times: bool(times.isna().any())).rename("undated").reset_index()
-    kept = [*PAIR, "unit_to", "basis_to", "volume_to", "apart", "counted"]
+    kept = [*PAIR, "unit_to", "basis_to", "volume_to", "apart", "mixed", "one_dated", "counted"]
     return sides.drop_duplicates(PAIR)[kept].merge(days, on=PAIR).merge(undated, on=PAIR)

@@ -54,7 +54,8 @@ def on_one_occasion(rows: pd.DataFrame, tolerance: float) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Rows kept, with ``apart`` (no occasion is common; then the latest results of each side are kept).
+        Rows kept, with ``apart`` (no occasion is common; then the latest results of each side are kept), ``mixed`` and
+        ``one_dated`` (the results are of several runs, or only one side is dated); none of the three gives a figure.
 
     Notes
     -----
@@ -76,7 +77,19 @@ def on_one_occasion(rows: pd.DataFrame, tolerance: float) -> pd.DataFrame:
     own_last = rows.groupby([*PAIR, "side"])["time"].transform("max")
     last_run = rows.groupby(PAIR)["group"].transform("max")
     keep = within | (apart & rows["time"].eq(own_last)) | (undated & rows["group"].eq(last_run))
-    return rows.assign(apart=apart)[keep]
+    return _with_doubts(rows.assign(apart=apart)[keep])
+
+
+def _with_doubts(rows: pd.DataFrame) -> pd.DataFrame:
+    """Add whether the results of a pair are ``mixed`` (of several runs), or only one side is dated (``one_dated``).
+
+    Neither shows what the stage did, unless both sides name the same run.
+    """
+    pair = [rows[key] for key in PAIR]
+    runs = rows["run"].where(rows["run"].ne("")).groupby(pair).transform("nunique")
+    dated = rows["at"].notna()
+    inlet, outlet = (dated.where(rows["side"].eq(side)).groupby(pair).transform("any") for side in (INLET, OUTLET))
+    return rows.assign(mixed=runs.gt(1), one_dated=inlet.ne(outlet) & rows["run_kept"].eq(""))
 
 
 def _of_common_runs(rows: pd.DataFrame) -> pd.DataFrame:

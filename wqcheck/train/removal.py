@@ -149,7 +149,7 @@ def removal_by_stage(readings: DataFrame[Readings], train: Train) -> DataFrame[S
     removal = removal_between(table["low_in"], table["high_in"], table["low_out"], table["high_out"])
     low, high = removal_range(table)
     found = {"percent": removal.percent, "log": removal.log_removal, "least": low, "most": high}
-    told = ~table["apart"].to_numpy(dtype=np.bool_)
+    told = ~table[["apart", "mixed", "one_dated"]].any(axis=1).to_numpy(dtype=np.bool_)
     table = table.assign(
         **{name: np.where(told, values, np.nan) for name, values in found.items()},
         bound=np.where(told, removal.bound, str(Bound.UNKNOWN)),

@@ -41,7 +41,8 @@ def removal_reasons(table: pd.DataFrame) -> pd.Series[str]:
     ----------
     table : DataFrame
         Columns ``low_in``, ``high_in``, ``low_out``, ``high_out`` (result ends in one unit), ``number_in``,
-        ``number_out`` (results averaged), ``percent``, ``least``, ``most``, ``spread_known``, ``bound``, ``apart``,
+        ``number_out`` (results averaged), ``percent``, ``least``, ``most``, ``spread_known``, ``bound``,
+        ``apart``, ``mixed``, ``one_dated``,
         ``undated``, ``first_day``, ``last_day``, ``tolerance`` (h), ``counted``, ``fraction`` and ``note``.
     """
     why = _why_bound(table).mask(table["bound"].eq(Bound.UNKNOWN), _why_unknown(table))
@@ -56,6 +57,8 @@ def _why_unknown(table: pd.DataFrame) -> pd.Series[str]:
     ends = table[["low_in", "high_in", "low_out", "high_out"]]
     cases = {
         f"the two points were never sampled within {table['tolerance'].max():g} h of each other": table["apart"],
+        "the results are of different runs": table["mixed"].astype(bool),
+        "only one side says when it was sampled, and no run is named on both": table["one_dated"].astype(bool),
         "a result is not known": ends.isna().any(axis=1),
         "nothing to remove: the inlet result is 0": table["high_in"].eq(0),
         "nothing to remove: not detected before the stage nor after it": low_in.eq(0) & low_out.eq(0),

@@ -92,7 +92,12 @@ def _verify_pdf(content: bytes, letterhead: Letterhead) -> Report:
 def _recomputed(certificate: Certificate) -> tuple[Check, ...]:
     lines, series = len(certificate.results), not_recomputable(certificate)
     known = f"{lines - series} of {lines} follow from their limits and results"
-    more = f"{series} rest on several results together (sampling plan, percentile or mean), which no one line tells"
+    more = (
+        f"{series} rest on a sampling plan over the units of a lot; the data name its file and digest but do not hold "
+        "its figures, so these were not recomputed: set them beside the plan. Running averages and percentiles take "
+        "results of many days, which no certificate of a batch holds; a line under such a rule is right only as "
+        "undetermined"
+    )
     unknown = Check(what="verdicts of series", outcome=Outcome.NOT_CHECKED, message=more)
     return (
         from_problems("verdicts", verdict_problems(certificate), known),

@@ -58,11 +58,14 @@ def possible_verdicts(certificate: Certificate, line: ResultLine) -> set[str]:
     """Return the verdicts that limit, compared ends, guard band and decision rule of a line allow; all if unknowable.
 
     All of the range inside the limit passes, none of it inside fails, anything else is undetermined; within its guard
-    band a result does so conditionally, or fails by guarded acceptance (ILAC-G8:09/2019, 4.2). Rules on a series need
-    the other results too. By the rounding method of ASTM E29 each number of digits that the limit could have is tried.
+    band a result does so conditionally, or fails by guarded acceptance (ILAC-G8:09/2019, 4.2). One result of a
+    percentile or mean decides nothing; a sampling plan needs its own figures, which the data do not hold. By the
+    rounding method of ASTM E29 each number of digits that the limit could have is tried.
     """
-    if line.rule in SERIES_RULES:
+    if line.rule == Rule.ATTRIBUTE_PLAN:
         return set(Verdict)
+    if line.rule in SERIES_RULES:
+        return {Verdict.UNDETERMINED}
     ranges = _ranges(line)
     sizes = _step_sizes(line) if _rounds(certificate, line) else [math.nan]
     ties = (np.array([False]), np.array([True]))
@@ -70,8 +73,8 @@ def possible_verdicts(certificate: Certificate, line: ResultLine) -> set[str]:
 
 
 def not_recomputable(certificate: Certificate) -> int:
-    """Count the lines whose verdict rests on more results than their own."""
-    return sum(line.rule in SERIES_RULES for line in certificate.results)
+    """Count the lines whose verdict rests on a sampling plan."""
+    return sum(line.rule == Rule.ATTRIBUTE_PLAN for line in certificate.results)
 
 
 def _verdict(certificate: Certificate, line: ResultLine, ranges: Ranges) -> str:
