@@ -6,18 +6,19 @@ drops those that no source has any more; translations are kept.
 
 from __future__ import annotations
 
+import ast
 import io
 import re
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from babel.messages.catalog import Catalog
-from babel.messages.extract import extract
 from babel.messages.pofile import read_po, write_po
 
 from wqcheck.certificate_files.view import DATA_WORDS
 from wqcheck.certificate_files.workbook import WORKBOOK_WORDS
 from wqcheck.languages.catalogues import LANGUAGES, PAGE, PAPERS, SOURCE
+from wqcheck.page.data_words import DATA_WORDS as PAGE_WORDS
 from wqcheck.page.spoken import PAGE_LANGUAGES
 
 PACKAGE = Path(__file__).resolve().parent.parent / "wqcheck"
@@ -27,6 +28,7 @@ PYTHON = [
     *sorted((PACKAGE / "certificate").glob("*.py")),
     *sorted((PACKAGE / "certificate_files").glob("*.py")),
 ]
+MARKS = ("say", "later")
 HEADER = """\
 # Messages of wqcheck's {domain}; python -m tests.make_catalogues adds new ones.
 msgid ""
@@ -52,17 +54,34 @@ def messages() -> dict[str, str]:
 
 def page_messages() -> dict[str, str]:
     """Return every message of the page, each with the file that it stands in."""
-    return said_in(sorted((PACKAGE / "page").glob("*.py")))
+    found = said_in(sorted((PACKAGE / "page").glob("*.py")))
+    for word in PAGE_WORDS:
+        found.setdefault(word, "words of the data")
+    return found
 
 
 def said_in(sources: Iterable[Path]) -> dict[str, str]:
-    """Return the literals that Python sources give to ``say``, each with the file that it stands in."""
+    """Return the literals that Python sources give to ``say``, each with the file that it stands in.
+
+    The syntax tree is read and not the tokens, which hide what is said inside an f-string.
+    """
     found: dict[str, str] = {}
     for path in sources:
-        with path.open("rb") as file:
-            for _, message, _, _ in extract("python", file, keywords={"say": None, "later": None}):
-                found.setdefault(str(message), path.name)
+        calls = [node for node in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(node, ast.Call)]
+        for call in sorted(calls, key=lambda call: (call.lineno, call.col_offset)):
+            if isinstance(call.func, ast.Name) and call.func.id in MARKS:
+                for message in _literals(call.args[0]):
+                    found.setdefault(message, path.name)
     return found
+
+
+def _literals(argument: ast.expr) -> Iterator[str]:
+    """Yield the literal that an argument is, or both where an ``if`` chooses between two."""
+    if isinstance(argument, ast.Constant):
+        yield str(argument.value)
+    elif isinstance(argument, ast.IfExp):
+        yield from _literals(argument.body)
+        yield from _literals(argument.orelse)
 
 
 def typst_messages(source: str) -> Iterator[str]:
