@@ -21,7 +21,7 @@ def draw_acts(settings: Settings) -> None:
     left, right = st.columns(2, gap="medium")
     water = left.selectbox(
         say("Kind of water that is sold"), kinds, index=kinds.index(settings.product), key=WATER_KEY,
-        persist_state="session", format_func=say,
+        persist_state="session",
     )  # fmt: skip
     places = list(dict.fromkeys(act.jurisdiction for act in acts))
     where = right.selectbox(

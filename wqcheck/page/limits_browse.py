@@ -110,7 +110,6 @@ def _search(table: LimitTable, product: Product) -> pd.DataFrame:
         key=CLASS_KEY,
         persist_state="session",
         placeholder=say("all"),
-        format_func=say,
     )
     with st.container(horizontal=True):
         water = st.checkbox(
