@@ -10,21 +10,16 @@ import ast
 import io
 import re
 from collections.abc import Iterable, Iterator
-from enum import StrEnum
 from pathlib import Path
 
 from babel.messages.catalog import Catalog
 from babel.messages.pofile import read_po, write_po
 
-from wqcheck.certificate.data import CertificateKind
 from wqcheck.certificate_files.view import DATA_WORDS
 from wqcheck.certificate_files.workbook import WORKBOOK_WORDS
 from wqcheck.languages.catalogues import LANGUAGES, PAGE, PAPERS, SOURCE
+from wqcheck.page.data_words import DATA_WORDS as PAGE_WORDS
 from wqcheck.page.spoken import PAGE_LANGUAGES
-from wqcheck.records.roles import Role
-from wqcheck.records.standing import State
-from wqcheck.release.decision import Disposition
-from wqcheck.tables import LimitClass, Product
 
 PACKAGE = Path(__file__).resolve().parent.parent / "wqcheck"
 LOCALE = PACKAGE / "languages" / "locale"
@@ -33,8 +28,7 @@ PYTHON = [
     *sorted((PACKAGE / "certificate").glob("*.py")),
     *sorted((PACKAGE / "certificate_files").glob("*.py")),
 ]
-SPOKEN_DATA: tuple[type[StrEnum], ...] = (State, Role, Product, Disposition, CertificateKind, LimitClass)
-"""Words of the data that the page says as they are."""
+MARKS = ("say", "later")
 HEADER = """\
 # Messages of wqcheck's {domain}; python -m tests.make_catalogues adds new ones.
 msgid ""
@@ -61,28 +55,33 @@ def messages() -> dict[str, str]:
 def page_messages() -> dict[str, str]:
     """Return every message of the page, each with the file that it stands in."""
     found = said_in(sorted((PACKAGE / "page").glob("*.py")))
-    return found | {str(word): "words of the data" for kind in SPOKEN_DATA for word in kind if str(word) not in found}
+    for word in PAGE_WORDS:
+        found.setdefault(word, "words of the data")
+    return found
 
 
 def said_in(sources: Iterable[Path]) -> dict[str, str]:
-    """Return the literals that Python sources give to ``say`` and ``later``, each with the file that it stands in."""
+    """Return the literals that Python sources give to ``say``, each with the file that it stands in.
+
+    The syntax tree is read and not the tokens, which hide what is said inside an f-string.
+    """
     found: dict[str, str] = {}
     for path in sources:
         calls = [node for node in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(node, ast.Call)]
         for call in sorted(calls, key=lambda call: (call.lineno, call.col_offset)):
-            if isinstance(call.func, ast.Name) and call.func.id in ("say", "later"):
-                for message in call.args[:1]:
-                    found |= {text: path.name for text in _literals(message) if text not in found}
+            if isinstance(call.func, ast.Name) and call.func.id in MARKS:
+                for message in _literals(call.args[0]):
+                    found.setdefault(message, path.name)
     return found
 
 
-def _literals(node: ast.expr) -> Iterator[str]:
-    """Yield a literal text, or both of an if between two."""
-    if isinstance(node, ast.Constant) and isinstance(node.value, str):
-        yield node.value
-    elif isinstance(node, ast.IfExp):
-        yield from _literals(node.body)
-        yield from _literals(node.orelse)
+def _literals(argument: ast.expr) -> Iterator[str]:
+    """Yield the literal that an argument is, or both where an ``if`` chooses between two."""
+    if isinstance(argument, ast.Constant):
+        yield str(argument.value)
+    elif isinstance(argument, ast.IfExp):
+        yield from _literals(argument.body)
+        yield from _literals(argument.orelse)
 
 
 def typst_messages(source: str) -> Iterator[str]:

@@ -28,7 +28,7 @@ FOLDERS = ("layouts", "own_limits")
 """Keys that name a folder; it is made when something is first kept in it."""
 _PRODUCT_KEYS = ("name", "water", "limits")
 _CHOICES: Mapping[str, tuple[str, ...]] = {
-    "language": ("en", "fr", "pt", "es"),
+    "language": ("en", "fr", "es"),
     "paper_language": tuple(LANGUAGES),
     "numbers": ("point", "local"),
     "dates": ("iso", "local"),

@@ -97,7 +97,8 @@ def ledger_table(ledger: pd.DataFrame) -> pd.DataFrame:
         Ledger.reason: say("Why"),
         Ledger.workbook: say("Workbook"),
     }
-    return ledger[list(headings)].rename(columns=headings)
+    told = ledger.assign(**{Ledger.role: ledger[Ledger.role].map(say)})
+    return told[list(headings)].rename(columns=headings)
 
 
 def draw_as_read(books: Sequence[ReadResult], findings: Sequence[Finding]) -> None:
@@ -135,7 +136,7 @@ def _draw_ledger(books: Sequence[ReadResult], readings: pd.DataFrame) -> None:
     """Draw the cells that are no results, with how many of each role."""
     ledger = pd.concat([book.ledger() for book in books], ignore_index=True)
     counts = cell_counts(readings, ledger)
-    roles = [f"{role} {number:,}" for role, number in counts.items() if role != RESULT]
+    roles = [f"{say(role)} {number:,}" for role, number in counts.items() if role != RESULT]
     st.markdown(f"{say('Taken for:')} {plain(' · '.join(roles))}.")
     _draw_rows(ledger_table(ledger.head(MOST_ROWS)), len(ledger), say("Cells not used as results"))
 
@@ -153,7 +154,7 @@ def _draw_rows(table: pd.DataFrame, rows: int, alt: str) -> None:
 def draw_files(files: Sequence[FileStamp]) -> None:
     """Draw which files the check used, by digest, so that anyone can tell later whether they are the same."""
     columns = [say("Kind"), say("File"), say("Title"), "SHA-256"]
-    rows = [(file.kind, file.name, file.title, file.sha256[:16]) for file in files]
+    rows = [(say(file.kind), file.name, file.title, file.sha256[:16]) for file in files]
     st.table(pd.DataFrame(rows, columns=columns).map(plain), hide_index=True)
     st.caption(say("The first 16 characters of each digest; the certificate states them in full."))
 

@@ -87,7 +87,7 @@ def draw_headline(check: BatchCheck) -> None:
         f"**{title}** {say(DISPOSITION_MEANING[decision.disposition])}  \n{against}",
         icon=_ICONS[decision.disposition],
     )
-    st.caption(plain(CAUTION))
+    st.caption(plain(say(CAUTION)))
 
 
 def draw_rules(rules: Sequence[RuleStatement]) -> None:

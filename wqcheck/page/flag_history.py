@@ -95,7 +95,8 @@ def history_chart(points: pd.DataFrame, limits: tuple[float, float], unit: str) 
         fillOpacity=alt.when(alt.datum.filled).then(alt.value(1.0)).otherwise(alt.value(0.0)),
         fill=alt.value(_INK), stroke=alt.value(_INK),
         size=alt.when(alt.datum.ours).then(alt.value(200)).otherwise(alt.value(60)),
-        tooltip=["reported:N", "word:N", "batch:N", "day:T"],
+        tooltip=[alt.Tooltip("reported:N", title=say("Reported")), alt.Tooltip("word:N", title=say("Known as")),
+                 alt.Tooltip("batch:N", title=say("Batch")), alt.Tooltip("day:T", title=say("Sampled"))],
     )  # fmt: skip
     lines = pd.DataFrame(
         [

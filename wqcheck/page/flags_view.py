@@ -96,7 +96,7 @@ def draw_flags(office: Office) -> None:
         with right:
             flag = page.loc[at].to_dict()
             draw_flag(flag, _title(flag, lines.loc[at].to_dict()), hand, looked, office)
-    st.caption(plain(CAUTION))
+    st.caption(plain(say(CAUTION)))
 
 
 def filter_key(column: str) -> str:
@@ -113,7 +113,7 @@ def _draw_nothing(hand: InHand) -> None:
         "tested was compared, and only with the chosen tables.",
         batch=plain(hand.check.details.batch), results=f"{results:,}",
     ))  # fmt: skip
-    st.caption(plain(CAUTION))
+    st.caption(plain(say(CAUTION)))
 
 
 def _counts(found: DataFrame[Flags]) -> str:
@@ -139,7 +139,7 @@ def _draw_filters(found: DataFrame[Flags]) -> DataFrame[Flags]:
         st.session_state[key] = [one for one in st.session_state.get(key, []) if one in options]
 
         def told(option: str, name: str = name, counts: pd.Series[int] = counts) -> str:
-            word = say(KIND_WORDS[FlagKind(option)]) if name == Flags.kind else option
+            word = say(KIND_WORDS[FlagKind(option)]) if name == Flags.kind else say(option)
             return f"{word} ({counts[option]:,})"
 
         wanted = place.multiselect(say(FILTERS[name]), options, format_func=told, key=key, placeholder=say("all"))
@@ -204,7 +204,7 @@ def _caption(flag: Row, line: Row) -> str:
     """Write what stands below a flag in the list: kind, what it leads to, limit, table, point, sample, cell."""
     kind = say(KIND_WORDS[FlagKind(flag[Flags.kind])])
     leads = say(LEADS_WORDS[Disposition(flag[Flags.leads_to])])
-    limit = f"{line[LIMIT]} ({flag[Flags.limit_class]})" if line[LIMIT] else ""
+    limit = f"{line[LIMIT]} ({say(str(flag[Flags.limit_class]))})" if line[LIMIT] else ""
     cell = str(flag[Flags.where]).rpartition("|")[2]
     others = (limit, flag[Flags.table], flag[Flags.stage], flag[Flags.point], flag[Flags.sample], cell)
     return " · ".join([f"**{kind}**", leads, *(plain(text) for text in others if text)])

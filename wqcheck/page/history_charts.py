@@ -49,7 +49,9 @@ def series_chart(lines: SeriesLines, shown: Shown) -> alt.LayerChart | alt.Facet
 def result_rows(lines: SeriesLines) -> pd.DataFrame:
     """Give day, low, high, value (the upper end), whether it is a non-detect, and the result in words."""
     one = lines.history
-    frame = pd.DataFrame({"day": one.days, "low": one.low, "high": one.high, "verdict": one.verdicts.astype(str)})
+    frame = pd.DataFrame(
+        {"day": one.days, "low": one.low, "high": one.high, "verdict": list(map(say, one.verdicts.astype(str)))}
+    )
     below = frame["low"].lt(frame["high"])
     words = frame["high"].map(lambda end: figure(end, 6))
     told = words.mask(below & frame["low"].le(0), "<" + words)

@@ -34,7 +34,7 @@ from wqcheck.records.store import Store
 from wqcheck.statistics.control_chart import FEWEST
 from wqcheck.statistics.drift import HORIZON_DAYS, Drift, flags_of, histories_of, rule_words
 from wqcheck.statistics.series_lines import SeriesLines, series_lines, share_used, unlimited_histories
-from wqcheck.tables import Judged, Readings
+from wqcheck.tables import Judged, Readings, Verdict
 
 POINT_KEY = "history point"
 PARAMETER_KEY = "history parameters"
@@ -227,7 +227,7 @@ def _figures(readings: pd.DataFrame, verdicts: pd.DataFrame) -> pd.DataFrame:
         say("Sampled"): rows["sampled_at"].dt.strftime("%Y-%m-%d %H:%M").fillna(say("no day")),
         say("Batch"): rows["batch"], say("Sample"): rows["sample"], say("Result"): rows["reported"],
         say("Unit"): [unit_text(unit, basis, None if pd.isna(volume) else volume) for unit, basis, volume in units],
-        say("Verdict"): rows["verdict"].fillna(say("no limit")), say("Method"): rows["method"],
+        say("Verdict"): rows["verdict"].fillna(str(Verdict.NO_LIMIT)).map(say), say("Method"): rows["method"],
         say("Laboratory"): rows["lab"], say("Read from"): rows["workbook"] + " " + rows["cell"],
     }  # fmt: skip
     return pd.DataFrame(shown).fillna("")

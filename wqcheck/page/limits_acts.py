@@ -33,7 +33,7 @@ def draw_acts(settings: Settings) -> None:
             _draw_act(act)
     else:
         st.info(say("No text for {water} water in {where} is listed here. That does not mean that there is none: ask "
-                    "the regulator.", water=water, where=where or say("any place")))  # fmt: skip
+                    "the regulator.", water=say(water), where=where or say("any place")))  # fmt: skip
     for name in settings.limits:
         remark = remark_on(name, Product(water), settings.on, acts)
         if remark:
@@ -43,13 +43,14 @@ def draw_acts(settings: Settings) -> None:
 
 def _draw_act(act: Act) -> None:
     """Draw everything that ``wqcheck limits acts`` says of an act."""
-    until = say("{standing} until {day}", standing=act.standing, day=act.until) if act.until else str(act.standing)
+    until = say(str(act.standing))
+    until = say("{standing} until {day}", standing=until, day=act.until) if act.until else until
     with st.container(border=True):
         st.markdown(f"**{plain(act.jurisdiction)}: {plain(act.act)}** ({until})")
         table = plain(act.table) if act.table else say("none is shipped")
         st.markdown(
             say("Binds {waters} water. Limit table: {table}. Known from: {evidence}.",
-                waters=", ".join(act.waters), table=table, evidence=plain(act.evidence))
+                waters=", ".join(map(say, act.waters)), table=table, evidence=plain(act.evidence))
         )  # fmt: skip
         link = f" [{say('Open the text')}]({act.link})" if act.link else ""
         st.markdown(plain(act.note) + link)

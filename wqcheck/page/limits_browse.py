@@ -93,7 +93,7 @@ def _draw_facts(table: LimitTable, value: str, settings: Settings) -> None:
 
 def _waters(rows: pd.DataFrame) -> str:
     counts = {str(word): int(binds_product(rows, word).sum()) for word in Product}
-    return ", ".join(f"{word} ({count})" for word, count in counts.items() if count)
+    return ", ".join(f"{say(word)} ({count})" for word, count in counts.items() if count)
 
 
 def _search(table: LimitTable, product: Product) -> pd.DataFrame:
@@ -105,10 +105,16 @@ def _search(table: LimitTable, product: Product) -> pd.DataFrame:
         placeholder=say("name, other spelling, CAS number, class or clause"),
     )  # fmt: skip
     classes = narrow.multiselect(
-        say("Class"), [str(word) for word in LimitClass], key=CLASS_KEY, persist_state="session", placeholder=say("all")
+        say("Class"),
+        [str(word) for word in LimitClass],
+        key=CLASS_KEY,
+        persist_state="session",
+        placeholder=say("all"),
     )
     with st.container(horizontal=True):
-        water = st.checkbox(say("Only what binds {water} water", water=product), key=WATER_KEY, persist_state="session")
+        water = st.checkbox(
+            say("Only what binds {water} water", water=say(product)), key=WATER_KEY, persist_state="session"
+        )
         doubt = st.checkbox(say("Only rows that are not verified"), key=DOUBT_KEY, persist_state="session")
     if text.strip():
         rows = rows[matching(rows, text)]
@@ -198,7 +204,7 @@ def row_facts(row: Row) -> Mapping[str, str]:
         say("Source"): str(row["source"]),
         say("Clause"): str(row["clause"]),
         say("Note"): _text(row["note"]),
-        say("Class, rule"): f"{row['class']}, {row['rule']}",
+        say("Class, rule"): f"{say(row['class'])}, {row['rule']}",
         say("Waters"): str(row["product"]).replace(";", ", "),
         say("Added up"): _text(row["members"]),
         say("Weights"): _text(row["weights"]),

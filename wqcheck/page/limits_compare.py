@@ -42,14 +42,15 @@ def draw_compare(settings: Settings) -> None:
         st.info(say("Choose two or more tables."))
         return
     names = {value: choices[value].label for value in chosen}
-    compared = _compared(tuple(chosen), tuple(loaded(value) for value in chosen), settings.product, settings.on)
+    with st.spinner(say("Comparing")):
+        compared = _compared(tuple(chosen), tuple(loaded(value) for value in chosen), settings.product, settings.on)
     said = say("Limits for {water} water that hold on {day}, each in the unit of the first table that has one.",
-               water=settings.product, day=settings.on)  # fmt: skip
+               water=say(settings.product), day=settings.on)  # fmt: skip
     st.markdown(f"{said} " + say("Water and day are chosen in the side panel."))
     for value in chosen:
         if not covers(loaded(value), settings.product):
             st.warning(
-                say("{table} has no limit for {water} water.", table=plain(names[value]), water=settings.product)
+                say("{table} has no limit for {water} water.", table=plain(names[value]), water=say(settings.product))
             )
     beside = beside_words(compared, _headings(chosen, names))
     st.markdown("\n".join(f"- {line}" for line in summary(compared, _headings(chosen, names))))
@@ -57,7 +58,7 @@ def draw_compare(settings: Settings) -> None:
     _draw_downloads(compared, beside, "\n".join([said, *(f"{names[v]}: {loaded(v).title}" for v in chosen)]))
 
 
-@st.cache_data(max_entries=8, show_spinner="Comparing", hash_funcs={LimitTable: lambda table: table.digest})
+@st.cache_data(max_entries=8, show_spinner=False, hash_funcs={LimitTable: lambda table: table.digest})
 def _compared(values: Sequence[str], tables: Sequence[LimitTable], product: str, on: date) -> pd.DataFrame:
     """Compare tables once for their values, digests, water and day."""
     return compare_limits(tables, product=product, on=on)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 
+import pandas as pd
 import streamlit as st
 
 from wqcheck.certificate.data import from_json
@@ -33,6 +34,11 @@ _BUTTONS = {
     State.REJECTED: later("Reject"),
     State.WITHDRAWN: later("Withdraw"),
 }
+_HEADINGS = {
+    "version": later("No."), "state": later("State"), "check_version": later("Check"), "person": later("Person"),
+    "at": later("When"), "reason": later("Reason"), "override": later("Against the recommendation"),
+    "name": later("Signed by"), "meaning": later("Meaning"), "about": later("About"), "text": later("Remark"),
+}  # fmt: skip
 
 
 def draw_release(office: Office) -> None:
@@ -81,9 +87,17 @@ def _draw_record(office: Office, record: BatchRecord) -> None:
     _draw_reasons(record.check)
     steps, remarks = len(record.steps), len(record.remarks)
     with st.expander(say("Signed steps ({steps}) and remarks ({remarks})", steps=steps, remarks=remarks)):
-        st.table(record.steps.fillna("").astype("str").map(plain), hide_index=True)
+        st.table(_in_words(record.steps), hide_index=True)
         if not record.remarks.empty:
-            st.table(record.remarks.astype("str").map(plain), hide_index=True)
+            st.table(_in_words(record.remarks), hide_index=True)
+
+
+def _in_words(steps: pd.DataFrame) -> pd.DataFrame:
+    """Write signed steps or remarks as they are shown; the words of the records are said, the text of people stays."""
+    words = steps.fillna("").astype("str")
+    said = {name: words[name].map(say) for name in ("state", "meaning") if name in words}
+    shown = words.assign(**said).map(plain)
+    return shown.rename(columns={name: say(word) for name, word in _HEADINGS.items()})
 
 
 def _draw_steps(office: Office, record: BatchRecord) -> None:
@@ -163,7 +177,9 @@ def _draw_documents(office: Office, record: BatchRecord) -> None:
     if rows[number]["status"] != "in force":
         st.warning(say("This document does not hold any more: {status}.", status=say(rows[number]["status"])))
     with st.expander(say("Look at the document"), expanded=True):
-        for page, image in enumerate(_pictures(document_file(office.store(), number, "json")), start=1):
+        with st.spinner(say("Drawing the document")):
+            pictures = _pictures(document_file(office.store(), number, "json"))
+        for page, image in enumerate(pictures, start=1):
             st.image(image, caption=say("{number}, page {page}", number=number, page=page), width="stretch")
         st.caption(say("A picture made from the recorded data. The PDF is the document."))
 
@@ -173,7 +189,7 @@ def _issue(office: Office, number: str, why: str) -> str:
     return say("{number} is issued ({kind}).", number=plain(made.number), kind=say(str(made.kind)))
 
 
-@st.cache_data(max_entries=16, show_spinner="Drawing the document")
+@st.cache_data(max_entries=16, show_spinner=False)
 def _pictures(data: bytes) -> tuple[bytes, ...]:
     """Draw the pages of a document from its recorded JSON."""
     return page_images(from_json(data.decode("utf-8")))

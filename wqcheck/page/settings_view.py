@@ -115,7 +115,12 @@ def _draw_products(office: Office) -> None:
                    "side panel then chooses both."))  # fmt: skip
     columns = {
         "name": st.column_config.TextColumn(say("Product"), required=True),
-        "water": st.column_config.SelectboxColumn(say("Kind of water"), options=list(map(str, Product)), required=True),
+        "water": st.column_config.SelectboxColumn(
+            say("Kind of water"),
+            options=list(map(str, Product)),
+            format_func=lambda word: say(str(word)),
+            required=True,
+        ),
         "limits": st.column_config.MultiselectColumn(say("Limit tables"), options=shipped_tables(), width="large"),
     }
     rows = [
@@ -140,7 +145,9 @@ def _draw_people(office: Office) -> None:
         "name": st.column_config.TextColumn(say("Name on documents")),
         "email": st.column_config.TextColumn(say("E-mail")),
         "subject": st.column_config.TextColumn(say("Subject (OpenID Connect)")),
-        "roles": st.column_config.MultiselectColumn(say("Roles"), options=list(map(str, Role)), required=True),
+        "roles": st.column_config.MultiselectColumn(
+            say("Roles"), options=list(map(str, Role)), format_func=say, required=True
+        ),
     }
     rows = [
         {"person": one.person, "name": one.name, "email": one.email, "subject": one.subject, "roles": sorted(one.roles)}

@@ -201,7 +201,9 @@ def _draw_chosen(book: ReadResult, cells: pd.DataFrame, findings: Sequence[Findi
         return
     cell = here.iloc[0]
     why = f": {plain(cell[REASON])}" if cell[REASON] else ""
-    st.markdown(f"**{chosen}** — {plain(cell[TEXT])}  \n" + say("Taken for") + f" **{plain(cell[ROLE])}**{why}")
+    st.markdown(
+        f"**{chosen}** — {plain(cell[TEXT])}  \n" + say("Taken for") + f" **{plain(say(str(cell[ROLE])))}**{why}"
+    )
     about = cell_findings(book.name, findings)
     about = about[about[SHEET].eq(cell[SHEET]) & about[CELL].eq(chosen)]
     if len(about):

@@ -22,6 +22,7 @@ _COLUMNS = {
     "recommended": later("Recommended"), "name": later("Name"), "sha256": "SHA-256", "received": later("Received"),
     "code": later("Code"), "what": later("What"), "until": later("Until"),
 }  # fmt: skip
+_SAID = ("product", "recommended", "what")
 _OF_A_BATCH = ("batch", "product", "since", "person", "recommended")
 
 
@@ -56,7 +57,7 @@ def draw_start(office: Office, try_sample: Callable[[], None], open_batch: Calla
         _draw_list(title, frame, open_batch)
     with above:
         draw_drifts(office, date.today())
-    st.caption(plain(CAUTION))
+    st.caption(plain(say(CAUTION)))
 
 
 def _lists(found: Waiting) -> dict[str, pd.DataFrame]:
@@ -77,7 +78,8 @@ def _draw_list(title: str, frame: pd.DataFrame, open_batch: Callable[[str], None
         return
     st.markdown(f"**{title}** ({len(frame)})")
     columns = [name for name in _OF_A_BATCH if name in frame] if "state" in frame else list(frame)
-    shown = frame[columns].rename(columns={name: say(word) for name, word in _COLUMNS.items()})
+    said = {name: frame[name].map(say) for name in _SAID if name in columns}
+    shown = frame[columns].assign(**said).rename(columns={name: say(word) for name, word in _COLUMNS.items()})
     st.table(shown.head(SHOWN_ROWS).astype("str").map(plain), hide_index=True)
     if len(frame) > SHOWN_ROWS:
         st.dataframe(shown, hide_index=True, height=240, alt=title)
@@ -97,4 +99,4 @@ def _draw_empty(try_sample: Callable[[], None], words: str) -> None:
     next_step = say("Take in the laboratory's sheets, or look at the sample plant first.")
     st.info(f"{words} {next_step}")
     st.button(say("Try the sample plant (invented)"), key=SAMPLE_BUTTON, type="primary", on_click=try_sample)
-    st.caption(plain(CAUTION))
+    st.caption(plain(say(CAUTION)))

@@ -176,4 +176,4 @@ def _draw_empty() -> None:
             "per column. What lies here is gone after a reload of the page; what is recorded is kept."
         )
     )
-    st.caption(plain(CAUTION))
+    st.caption(plain(say(CAUTION)))

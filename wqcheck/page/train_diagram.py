@@ -105,7 +105,7 @@ def _of_parameter(report: CommissioningReport, names: list[str], code: str) -> d
     columns = {
         say("Before → after"): rows["inlet"] + " → " + rows["outlet"] + " " + unit,
         say("Removal"): pd.Series({name: note.figure for name, note in removal.items()}, dtype="str"),
-        say("Verdict"): rows["verdict"].fillna(say("no usual value known")),
+        say("Verdict"): rows["verdict"].map(say, na_action="ignore").fillna(say("no usual value known")),
         say("Usual (source)"): rows["expected"].fillna("–") + " (" + rows["expected_source"].fillna("–") + ")",
     }
     return {heading: [str(column.get(name, "–")) for name in names] for heading, column in columns.items()}

@@ -136,7 +136,11 @@ def level_chart(table: pd.DataFrame, unit: str) -> alt.LayerChart | alt.FacetCha
     base = alt.Chart(long).encode(
         x=alt.X("hour:O", title=say("hour of the planned day, from 0"), axis=axis),
         y=alt.Y("level:Q", title=say("level, {unit}", unit=unit), axis=axis),
-        tooltip=["tank:N", "hour:O", "level:Q"],
+        tooltip=[
+            alt.Tooltip("tank:N", title=say("Tank")),
+            alt.Tooltip("hour:O", title=say("Hour")),
+            alt.Tooltip("level:Q", title=say("level, {unit}", unit=unit)),
+        ],
     )
     line = base.mark_line(color="#1d2b33").encode(
         strokeDash=alt.StrokeDash("tank:N", legend=legend, sort=list(tanks.values()))

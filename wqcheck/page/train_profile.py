@@ -164,7 +164,7 @@ def profile_chart(rows: pd.DataFrame, name: str, *, log: bool) -> alt.LayerChart
         x=alt.X("point:N", sort=list(dict.fromkeys(rows["point"])), title=say("sampling point, in the order of flow"),
                 axis=axis, scale=alt.Scale(paddingInner=0.3, paddingOuter=0.2)),
         xOffset="nth:N",
-        tooltip=["point:N", "reported:N", "known:N", "sampled:N", "cell:N"],
+        tooltip=[alt.Tooltip(f"{name}:N", title=title) for name, title in _tips().items()],
     )  # fmt: skip
     open_bars = base.mark_bar(filled=False, stroke=_LINE, strokeWidth=1.5, strokeDash=[4, 3])
     layers = [
@@ -175,6 +175,12 @@ def profile_chart(rows: pd.DataFrame, name: str, *, log: bool) -> alt.LayerChart
     if len(drawn) <= LABELS_UP_TO:
         layers.append(base.mark_text(dy=-11, fontSize=11, color=_INK).encode(y=up("mark"), text="figure:N"))
     return alt.layer(*layers).properties(height=430, title=alt.TitleParams(title, anchor="start", fontSize=13))
+
+
+def _tips() -> dict[str, str]:
+    """Return what is told of a result that is pointed at, each column with its heading."""
+    return {"point": say("Point"), "reported": say("Reported"), "known": say("Known as"), "sampled": say("Sampled"),
+            "cell": say("Cell")}  # fmt: skip
 
 
 def _shapes() -> alt.Shape:

@@ -59,11 +59,17 @@ def removal_chart(rows: pd.DataFrame, *, log: bool) -> alt.LayerChart | alt.Face
             axis=alt.Axis(values=ticks),
         ),
         opacity=alt.when(alt.datum[Stages.bound] == str(Bound.EXACT)).then(alt.value(1.0)).otherwise(alt.value(0.4)),
-        tooltip=[f"{name}:N" for name in (Stages.stage, Stages.inlet, Stages.outlet, Stages.unit, Stages.reason)],
+        tooltip=[alt.Tooltip(f"{name}:N", title=title) for name, title in _tips().items()],
     )
     labels = base.transform_calculate(beside="max(datum.shown, 0)").mark_text(align="left", dx=6, fontSize=13)
     texts = labels.encode(x="beside:Q", text="words:N")
     return alt.layer(bars, texts).properties(height=_BAR_HEIGHT * max(len(order), 2))
+
+
+def _tips() -> dict[str, str]:
+    """Return what is told of a bar that is pointed at, each column with its heading."""
+    return {Stages.stage: say("Stage"), Stages.inlet: say("Before"), Stages.outlet: say("After"),
+            Stages.unit: say("Unit"), Stages.reason: say("Why")}  # fmt: skip
 
 
 def stage_table(rows: pd.DataFrame) -> pd.DataFrame:

@@ -99,7 +99,7 @@ def draw_headline(report: CommissioningReport) -> None:
             )
         )
     counts = report.stages["verdict"].value_counts()
-    said = ", ".join(f"{number} {word}" for word, number in counts.items())
+    said = ", ".join(f"{number} {say(str(word))}" for word, number in counts.items())
     if not report.suspects:
         st.info(say("Nothing to look at first: no rule found anything. That is not to say that nothing is wrong."))
     else:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from wqcheck.certificate.lines import parameter_name
 from wqcheck.errors import WqcheckError
-from wqcheck.page.spoken import later
+from wqcheck.page.spoken import later, say
 from wqcheck.release.decision import Disposition
 from wqcheck.tables import Verdict
 
@@ -34,7 +34,7 @@ def message_text(message: object, most: int = 20) -> str:
     """Write an error's sentence, and the places it lists as a list of at most ``most`` entries."""
     first, *places = [line for line in str(message).splitlines() if line.strip()] or [""]
     listed = [f"- {plain(place)}" for place in places[:most]]
-    beyond = [f"- and {len(places) - most} more"] if len(places) > most else []
+    beyond = [f"- {say('and {count} more', count=len(places) - most)}"] if len(places) > most else []
     return "\n".join([plain(first), "", *listed, *beyond])
 
 
@@ -56,8 +56,8 @@ def sentence(text: str) -> str:
 
 def some_of(names: Sequence[str], most: int = 4) -> str:
     """List the first few names, and how many follow: ``Arsenic, Lead and 3 more``."""
-    beyond = f" and {len(names) - most} more" if len(names) > most else ""
-    return ", ".join(names[:most]) + beyond
+    listed = ", ".join(names[:most])
+    return say("{names} and {count} more", names=listed, count=len(names) - most) if len(names) > most else listed
 
 
 def counted(number: int, one: str, many: str = "") -> str:
