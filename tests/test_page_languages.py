@@ -22,7 +22,6 @@ from wqcheck.tables import Verdict
 TRANSLATED = [language for language in PAGE_LANGUAGES if language != "en"]
 PROMISES = {
     "fr": r"\b(sûre?s?|sécuritaires?|sans danger|sans risque)\b",
-    "pt": r"\b(seguras?|seguros?|sem perigo|sem risco)\b",
     "es": r"\b(seguras?|seguros?|sin peligro|sin riesgo)\b",
 }
 """Words that would promise what no comparison with limits can."""

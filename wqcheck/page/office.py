@@ -64,16 +64,18 @@ class Office:
         return _kept_open(self.place, _file_number(self.place))
 
     def act(self, why: str = "") -> Act:
-        """Return an act of the person at the page, now.
+        """Return an act of the person at the page, now: of the one whose name stands in the field at the click.
 
         Raises
         ------
         RecordRefusedError
             Nobody is named.
         """
-        if self.person is None:
+        name = st.session_state.get(PERSON_KEY, "")
+        person = self.people.named(name) if isinstance(name, str) and name.strip() else self.person
+        if person is None:
             raise RecordRefusedError("nobody is named as the one who acts; choose who you are in the side panel")
-        return Act(by=self.person, at=datetime.now().astimezone(), why=why.strip())
+        return Act(by=person, at=datetime.now().astimezone(), why=why.strip())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

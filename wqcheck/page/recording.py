@@ -37,17 +37,16 @@ def draw_recording(office: Office, desk: Desk) -> None:
                 "after a reload of the page it is gone.",
                 batch=plain(batch), disposition=say(str(desk.check.decision.disposition)))
         )  # fmt: skip
-        why = ""
         if batch.casefold() in listed:
-            why = st.text_input(say("The batch was recorded before. Reason for recording it again:"), key=WHY_AGAIN_KEY)
+            st.text_input(say("The batch was recorded before. Reason for recording it again:"), key=WHY_AGAIN_KEY)
         st.button(
             say("Record batch {batch}", batch=plain(batch)), key=RECORD_KEY, type="primary",
-            on_click=do, args=(partial(_record, office, desk, why),),
+            on_click=do, args=(partial(_record, office, desk),),
         )  # fmt: skip
 
 
-def _record(office: Office, desk: Desk, why: str) -> str:
-    act, batch = office.act(why), desk.check.details.batch
+def _record(office: Office, desk: Desk) -> str:
+    act, batch = office.act(st.session_state.get(WHY_AGAIN_KEY, "")), desk.check.details.batch
     version = take_in(office.store(create=True), desk.check, act, desk.files, on=desk.on)
     st.session_state[RECORDED_KEY] = desk.key
     take_in_hand(batch)

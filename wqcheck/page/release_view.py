@@ -8,6 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from wqcheck.certificate.data import from_json
+from wqcheck.certificate_files.letterhead import PLAIN, load_letterhead
 from wqcheck.certificate_files.preview import page_images
 from wqcheck.page.checking import Desk
 from wqcheck.page.decision import draw_decision, draw_headline, draw_rules
@@ -18,7 +19,7 @@ from wqcheck.page.recording import draw_recording
 from wqcheck.page.spoken import later, say
 from wqcheck.page.words import plain
 from wqcheck.records.batches import BatchRecord
-from wqcheck.records.certificates import document_file, issue, withdraw
+from wqcheck.records.certificates import PaperStyle, document_file, issue, withdraw, withdrawal_file
 from wqcheck.records.decisions import MEANINGS, STEPS, decide
 from wqcheck.records.standing import State
 from wqcheck.release.decision import BatchCheck, Disposition
@@ -120,12 +121,12 @@ def _draw_steps(office: Office, record: BatchRecord) -> None:
         )
     key = f"{REASON_KEY} {now.batch} {now.version}"
     label = say("Written reason (needed to hold, reject, withdraw or release against the advice)")
-    why = st.text_area(label, key=key, height=68)
+    st.text_area(label, key=key, height=68)
     with st.container(horizontal=True):
         for state in steps:
             override = against and state is State.RELEASED
             label = say("Release against the recommendation") if override else say(_BUTTONS[state])
-            act = partial(_step, office, record, state, why)
+            act = partial(_step, office, record, state, key)
             st.button(label, key=step_key(state), on_click=do, args=(act,))
 
 
@@ -134,11 +135,11 @@ def step_key(state: State) -> str:
     return f"step to {state}"
 
 
-def _step(office: Office, record: BatchRecord, to: State, why: str) -> str:
-    """Sign one step on the check that was shown."""
-    number, act = record.standing.batch, office.act(why)
+def _step(office: Office, record: BatchRecord, to: State, reason: str) -> str:
+    """Sign one step on the check that was shown; the field of key *reason* is read at the click."""
+    number, act = record.standing.batch, office.act(st.session_state.get(reason, ""))
     if to is State.WITHDRAWN:
-        gone = withdraw(office.store(), number, act)
+        gone = withdraw(office.store(), number, act, style=_style(office))
         listed = plain(", ".join(gone)) or say("none")
         return say("Batch {batch} is withdrawn; documents that no longer hold: {listed}.", batch=plain(number),
                    listed=listed)  # fmt: skip
@@ -150,21 +151,30 @@ def _step(office: Office, record: BatchRecord, to: State, why: str) -> str:
 
 def _draw_documents(office: Office, record: BatchRecord) -> None:
     """Draw the button that issues the numbered document, and the documents with preview and downloads."""
+    _draw_issuing(office, record)
+    if not record.documents.empty:
+        _draw_issued(office, record)
+
+
+def _draw_issuing(office: Office, record: BatchRecord) -> None:
     now = record.standing
     if now.state in (State.RELEASED, State.ON_HOLD, State.REJECTED):
         again = bool(len(record.documents))
-        why = st.text_input(say("Reason for another document"), key=f"revision {now.batch}") if again else ""
+        reason = f"revision {now.batch}"
+        if again:
+            st.text_input(say("Reason for another document"), key=reason)
         if now.state is State.RELEASED:
             label = say("Issue another certificate") if again else say("Issue the certificate")
         else:
             label = say("Issue another notice") if again else say("Issue the notice")
-        st.button(label, key=ISSUE_KEY, type="primary", on_click=do, args=(partial(_issue, office, now.batch, why),))
-    if record.documents.empty:
-        return
+        st.button(label, key=ISSUE_KEY, type="primary", on_click=do, args=(partial(_issue, office, now.batch, reason),))
+
+
+def _draw_issued(office: Office, record: BatchRecord) -> None:
     rows = {row["number"]: row for row in record.documents.to_dict("records")}
     numbers = list(rows)[::-1]
     number = st.selectbox(
-        say("Document"), numbers, key=f"{DOCUMENT_KEY} {now.batch}",
+        say("Document"), numbers, key=f"{DOCUMENT_KEY} {record.standing.batch}",
         format_func=lambda number: f"{number}: {say(rows[number]['kind'])}, {say(rows[number]['status'])}",
     )  # fmt: skip
     with st.container(horizontal=True):
@@ -176,6 +186,11 @@ def _draw_documents(office: Office, record: BatchRecord) -> None:
             )  # fmt: skip
     if rows[number]["status"] != "in force":
         st.warning(say("This document does not hold any more: {status}.", status=say(rows[number]["status"])))
+    if rows[number]["status"] == str(State.WITHDRAWN):
+        st.download_button(
+            say("Download the notice of withdrawal (PDF)"), withdrawal_file(office.store(), number, "pdf"),
+            file_name=f"{number}_withdrawn.pdf", mime=MIMES[".pdf"], key="notice of withdrawal", on_click="ignore",
+        )  # fmt: skip
     with st.expander(say("Look at the document"), expanded=True):
         with st.spinner(say("Drawing the document")):
             pictures = _pictures(document_file(office.store(), number, "json"))
@@ -184,9 +199,16 @@ def _draw_documents(office: Office, record: BatchRecord) -> None:
         st.caption(say("A picture made from the recorded data. The PDF is the document."))
 
 
-def _issue(office: Office, number: str, why: str) -> str:
-    made = issue(office.store(), number, office.act(why)).certificate
+def _issue(office: Office, number: str, reason: str) -> str:
+    act = office.act(st.session_state.get(reason, ""))
+    made = issue(office.store(), number, act, style=_style(office)).certificate
     return say("{number} is issued ({kind}).", number=plain(made.number), kind=say(str(made.kind)))
+
+
+def _style(office: Office) -> PaperStyle:
+    """Give the language of papers and the letterhead of the settings."""
+    path = office.file(office.plant.letterhead)
+    return PaperStyle(language=office.plant.paper_language, letterhead=load_letterhead(path) if path else PLAIN)
 
 
 @st.cache_data(max_entries=16, show_spinner=False)

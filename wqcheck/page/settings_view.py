@@ -32,6 +32,7 @@ PEOPLE_KEY = "people and roles"
 HEAD_KEY = "letterhead"
 TRAIN_KEY = "train of the plant"
 RULES_KEY = "release rules of the plant"
+_CHOSEN = ("language", "paper_language", "numbers", "dates")
 _NUMBERS = {"point": later("a point, everywhere"), "local": later("as the language writes it")}
 _DATES = {"iso": later("ISO 8601 (2026-03-04)"), "local": later("as the language writes them")}
 
@@ -82,32 +83,30 @@ def _store(office: Office, **changes: Any) -> str:
 def _draw_plant(office: Office) -> None:
     now, fixed = office.plant, not office.may_set
     left, right = st.columns(2)
-    name = left.text_input(say("Name of the plant"), value=now.plant, key=PLANT_KEY, disabled=fixed)
-    numbers = _choice(left, say("Decimal mark on the page"), _NUMBERS, "numbers", office)
-    layouts = left.text_input(
-        say("Folder of sheet layouts"), value=now.layouts, key=f"{PLANT_KEY} layouts", disabled=fixed
-    )
+    left.text_input(say("Name of the plant"), value=now.plant, key=PLANT_KEY, disabled=fixed)
+    _choice(left, say("Decimal mark on the page"), _NUMBERS, "numbers", office)
+    layouts = f"{PLANT_KEY} layouts"
+    left.text_input(say("Folder of sheet layouts"), value=now.layouts, key=layouts, disabled=fixed)
     languages = {code: LANGUAGES[code] for code in PAGE_LANGUAGES}
-    language = _choice(right, say("Language of the page at the start"), languages, "language", office)
-    paper = _choice(right, say("Language of certificates"), LANGUAGES, "paper_language", office)
-    dates = _choice(right, say("Dates on the page"), _DATES, "dates", office)
+    _choice(right, say("Language of the page at the start"), languages, "language", office)
+    _choice(right, say("Language of certificates"), LANGUAGES, "paper_language", office)
+    _choice(right, say("Dates on the page"), _DATES, "dates", office)
     _save_button(
         office, PLANT_KEY,
         lambda: _store(
-            office, plant=name.strip(), language=language, paper_language=paper, numbers=numbers, dates=dates,
-            layouts=layouts.strip(),
+            office, plant=st.session_state[PLANT_KEY].strip(), layouts=st.session_state[layouts].strip(),
+            **{field: st.session_state[f"{PLANT_KEY} {field}"] for field in _CHOSEN},
         ),
     )  # fmt: skip
 
 
-def _choice(place: Any, label: str, choices: Mapping[str, str], field: str, office: Office) -> str:
+def _choice(place: Any, label: str, choices: Mapping[str, str], field: str, office: Office) -> None:
     """Draw the choice of a settings *field* among codes, each shown by its words."""
     codes = list(choices)
-    chosen = place.selectbox(
+    place.selectbox(
         label, codes, index=codes.index(getattr(office.plant, field)), format_func=lambda code: say(choices[code]),
         disabled=not office.may_set, key=f"{PLANT_KEY} {field}",
     )  # fmt: skip
-    return str(chosen)
 
 
 def _draw_products(office: Office) -> None:
@@ -174,12 +173,12 @@ def _draw_letterhead(office: Office) -> None:
     path = office.file(office.plant.letterhead)
     head = load_letterhead(path) if path else PLAIN
     fixed = not office.may_set
-    lines = st.text_area(say("Lines beside the logo"), value="\n".join(head.lines), key=HEAD_KEY, disabled=fixed)
+    st.text_area(say("Lines beside the logo"), value="\n".join(head.lines), key=HEAD_KEY, disabled=fixed)
     logo = st.file_uploader(say("Logo (PNG or SVG)"), type=["png", "svg"], key=f"{HEAD_KEY} logo", disabled=fixed)
     if head.logo and logo is None:
         st.image(head.logo, width=160, caption=say("Logo as it is"))
     st.caption(say("A template of your own is named in the letterhead file; see the README."))
-    _save_button(office, HEAD_KEY, lambda: _save_letterhead(office, lines, logo))
+    _save_button(office, HEAD_KEY, lambda: _save_letterhead(office, st.session_state[HEAD_KEY], logo))
 
 
 def _save_letterhead(office: Office, lines: str, logo: Any) -> str:
