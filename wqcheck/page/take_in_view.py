@@ -21,7 +21,7 @@ from wqcheck.page.decision import draw_headline
 from wqcheck.page.in_hand import ON_THE_DESK, take_in_hand
 from wqcheck.page.office import Office
 from wqcheck.page.out_of_limit import EXCEEDING
-from wqcheck.page.recording import draw_recording
+from wqcheck.page.recording import RECORDED_KEY, draw_recording
 from wqcheck.page.settings import NamedBytes, Settings
 from wqcheck.page.sheet_grid import draw_picture
 from wqcheck.page.sheet_questions import draw_layouts, draw_questions
@@ -100,7 +100,8 @@ def _checked(taken: TakenSheets, sources: Sequence[NamedBytes], settings: Settin
         clear_desk()
         st.error(refusal_text(error))
         return None
-    take_in_hand(ON_THE_DESK)
+    recorded = st.session_state.get(RECORDED_KEY) == desk.key
+    take_in_hand(desk.check.details.batch if recorded else ON_THE_DESK)
     _draw_outcome(desk.check, sum(map(len, taken.asked)), taken.product)
     return desk
 
