@@ -15,7 +15,7 @@ import pytest
 pytest.importorskip("playwright.sync_api")
 
 from axe_playwright_python.base import AXE_SCRIPT
-from playwright.sync_api import Browser, Page, ViewportSize
+from playwright.sync_api import Browser, Page, PdfMargins, ViewportSize
 from pypdf import PdfReader
 
 from tests.test_page_browser import CHROMIUM, LAPTOP, ROOT, TABLET, WAIT_MS, browser, free_port, overflow, use_sample
@@ -245,7 +245,7 @@ def test_printed_view_is_whole(full: Page, view: str, words: list[str]) -> None:
         assert full.get_by_test_id("stButton").filter(visible=True).count() == 0
         assert overflow(full) <= 0
         assert full.evaluate(CUT) == []
-        margins = dict.fromkeys(("top", "bottom", "left", "right"), "12mm")
+        margins = PdfMargins(top="12mm", bottom="12mm", left="12mm", right="12mm")
         printed = PdfReader(BytesIO(full.pdf(format="A4", margin=margins))).pages
     finally:
         full.emulate_media(media="screen")
