@@ -49,12 +49,14 @@ app.add_typer(page_app)
 
 Books = Annotated[list[Path], typer.Argument(help="Workbooks or CSV files as the laboratory sent them.")]
 LimitNames = Annotated[list[str], typer.Option("--limits", help="Shipped table or CSV file; give it several times.")]
-Kind = Annotated[str, typer.Option("--product", help="tap, packaged, spring, natural mineral or purified.")]
+Kind = Annotated[
+    str, typer.Option("--product", help="Kind of water: tap, packaged, spring, natural mineral or purified.")
+]
 TrainFile = Annotated[Path | None, typer.Option("--train", help="Train file (TOML): stages and sampling points.")]
 RulesFile = Annotated[
     Path | None, typer.Option("--rules", help="Release-rules file (TOML); the shipped one by default.")
 ]
-Language = Annotated[str, typer.Option("--language", help="Language of the papers: en, fr, pt, es or ar.")]
+Language = Annotated[str, typer.Option("--language", help="Language of the document: en, fr, pt, es or ar.")]
 JudgingFile = Annotated[
     Path | None, typer.Option("--judging-rules", help="Judging-rules file (TOML); the shipped one by default.")
 ]

@@ -21,12 +21,18 @@ due_app = typer.Typer()
 @due_app.command("due")
 def print_due(
     books: Annotated[list[Path], typer.Argument(help="Workbooks of any age: last results count.")],
-    limits: Annotated[list[str], typer.Option("--limits", help="Table whose panel is asked for; repeatable.")],
-    product: Annotated[str, typer.Option(help="Kind of water.")] = "packaged",
+    limits: Annotated[
+        list[str], typer.Option("--limits", help="Table whose panel is asked for; give it several times.")
+    ],
+    product: Annotated[
+        str, typer.Option(help="Kind of water: tap, packaged, spring, natural mineral or purified.")
+    ] = "packaged",
     on: Annotated[str, typer.Option(help="Day of the question, 2026-03-31; today by default.")] = "",
     volume: Annotated[float | None, typer.Option(help="Water produced, m³ a day, for panels that go by it.")] = None,
-    train: Annotated[Path | None, typer.Option(help="Train file: tells finished water from source water.")] = None,
-    rules: Annotated[Path | None, typer.Option(help="Release-rules file; the shipped one by default.")] = None,
+    train: Annotated[
+        Path | None, typer.Option(help="Train file (TOML): tells finished water from source water.")
+    ] = None,
+    rules: Annotated[Path | None, typer.Option(help="Release-rules file (TOML); the shipped one by default.")] = None,
     out: Annotated[Path | None, typer.Option(help="CSV file for the table with all columns.")] = None,
     as_json: AsJson = False,
 ) -> None:

@@ -13,7 +13,9 @@ from wqcheck.errors import WqcheckError
 
 def form(
     limits: Annotated[list[str], typer.Option("--limits", help="Shipped table or CSV file; give it several times.")],
-    product: Annotated[str, typer.Option("--product", help="tap, packaged, spring, natural mineral or purified.")],
+    product: Annotated[
+        str, typer.Option("--product", help="Kind of water: tap, packaged, spring, natural mineral or purified.")
+    ],
     out: Annotated[Path, typer.Option("--out", help="The workbook to write, a new file that ends in .xlsx.")],
     train: Annotated[Path | None, typer.Option("--train", help="Train file (TOML): its points are offered.")] = None,
     rules: Annotated[

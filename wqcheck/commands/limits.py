@@ -23,7 +23,9 @@ limits_app = typer.Typer(
 )
 
 OneTable = Annotated[str, typer.Argument(help="Shipped table, or CSV or XLSX file.")]
-Water = Annotated[str, typer.Option("--product", help="tap, packaged, spring, natural mineral or purified.")]
+Water = Annotated[
+    str, typer.Option("--product", help="Kind of water: tap, packaged, spring, natural mineral or purified.")
+]
 OnDay = Annotated[str, typer.Option("--on", help="Day on which the limits hold, 2026-03-31; today by default.")]
 
 

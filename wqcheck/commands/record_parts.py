@@ -26,9 +26,9 @@ Code = Annotated[
 def sub_lot(
     batch: Number,
     code: Code,
-    containers: Annotated[str, typer.Option(help="How many, or from which to which.")] = "",
-    volume: Annotated[str, typer.Option(help="With its unit.")] = "",
-    note: Annotated[str, typer.Option(help="What sets it apart.")] = "",
+    containers: Annotated[str, typer.Option(help="Its containers: how many, or from which to which.")] = "",
+    volume: Annotated[str, typer.Option(help="Its volume with the unit, such as 1.2 m3.")] = "",
+    note: Annotated[str, typer.Option(help="What sets the part apart.")] = "",
     place: Place = DEFAULT_STORE,
     person: As = "",
     people: PeopleFile = None,
@@ -45,8 +45,8 @@ def retain(
     batch: Number,
     code: Code,
     quantity: Annotated[str, typer.Option(help="What is kept back, such as 6 bottles of 0.5 L.")],
-    kept_at: Annotated[str, typer.Option("--kept-at", help="Where.")],
-    keep_until: Annotated[str, typer.Option("--keep-until", help="Last day, like 2027-03-31.")],
+    kept_at: Annotated[str, typer.Option("--kept-at", help="Where it is kept.")],
+    keep_until: Annotated[str, typer.Option("--keep-until", help="Day until which it is kept, 2027-03-31.")],
     place: Place = DEFAULT_STORE,
     person: As = "",
     people: PeopleFile = None,
@@ -101,7 +101,7 @@ def remark(
 @record_parts_app.command("plant-readings")
 def plant_readings(
     file: Annotated[Path, typer.Argument(help="Plant readings of one day: TOML, workbook or CSV.")],
-    on: Annotated[str, typer.Option(help="Their day, like 2026-03-31; today by default.")] = "",
+    on: Annotated[str, typer.Option(help="Day of the readings, 2026-03-31; today by default.")] = "",
     place: Place = DEFAULT_STORE,
     person: As = "",
     people: PeopleFile = None,

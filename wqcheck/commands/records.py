@@ -46,11 +46,17 @@ def take_in_books(
     limits: Annotated[
         list[str] | None, typer.Option("--limits", help="Shipped table or CSV file; none: keep the sheets for later.")
     ] = None,
-    product: Annotated[str, typer.Option(help="tap, packaged, spring, natural mineral or purified.")] = "packaged",
+    product: Annotated[
+        str, typer.Option(help="Kind of water: tap, packaged, spring, natural mineral or purified.")
+    ] = "packaged",
     batch: Annotated[str, typer.Option(help="Batch number; what the sheet says by default.")] = "",
-    train: Annotated[Path | None, typer.Option("--train", help="Train file (TOML).")] = None,
-    rules: Annotated[Path | None, typer.Option("--rules", help="Release-rules file (TOML).")] = None,
-    on: Annotated[str, typer.Option("--on", help="Day taken for undated results; today by default.")] = "",
+    train: Annotated[
+        Path | None, typer.Option("--train", help="Train file (TOML): stages and sampling points.")
+    ] = None,
+    rules: Annotated[
+        Path | None, typer.Option("--rules", help="Release-rules file (TOML); the shipped one by default.")
+    ] = None,
+    on: Annotated[str, typer.Option("--on", help="Day taken for undated results, 2026-03-31; today by default.")] = "",
     place: Place = DEFAULT_STORE,
     person: As = "",
     people: PeopleFile = None,

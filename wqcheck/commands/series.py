@@ -55,9 +55,11 @@ def print_series(
     ] = None,
     product: Annotated[str, typer.Option(help="Kind of water, with --limits.")] = "packaged",
     train: Annotated[
-        Path | None, typer.Option(help="Train file, with --limits: only its product points are judged.")
+        Path | None, typer.Option(help="Train file (TOML), with --limits: only its product points are judged.")
     ] = None,
-    on: Annotated[str, typer.Option(help="Day taken for undated results, with --limits; today by default.")] = "",
+    on: Annotated[
+        str, typer.Option(help="Day taken for undated results, 2026-03-31, with --limits; today by default.")
+    ] = "",
     out: Annotated[Path | None, typer.Option(help="CSV file for the table with all columns.")] = None,
     layouts: LayoutsFolder = None,
     as_json: AsJson = False,

@@ -69,7 +69,7 @@ def diagram(
 @train_app.command()
 def report(
     books: Annotated[list[Path], typer.Argument(help="Workbooks or CSV files as the laboratory sent them.")],
-    train: Annotated[Path, typer.Option("--train", help="Train file (TOML).")],
+    train: Annotated[Path, typer.Option("--train", help="Train file (TOML): stages and sampling points.")],
     out: Annotated[Path, typer.Option(help="Folder for PDF, XLSX, JSON and SVG.")],
     plant: Annotated[
         list[Path] | None, typer.Option("--plant", help="Plant readings (TOML) or log (XLSX, CSV); several are joined.")

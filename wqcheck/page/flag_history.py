@@ -87,7 +87,9 @@ def history_chart(points: pd.DataFrame, limits: tuple[float, float], unit: str) 
     )  # fmt: skip
     base = alt.Chart(drawn).encode(x=alt.X("day:T", title=say("sampled"), axis=days, scale=alt.Scale(padding=14)))
     upright = alt.Scale(zero=True, nice=True)
-    spans = base.mark_rule(strokeDash=[2, 3], strokeWidth=1.5).encode(y=alt.Y("bottom:Q", scale=upright), y2="high:Q")
+    spans = base.mark_rule(strokeDash=[2, 3], strokeWidth=1.5, aria=False).encode(
+        y=alt.Y("bottom:Q", scale=upright), y2="high:Q"
+    )
     values = alt.Axis(labelFontSize=12, titleFontSize=12, tickCount=4)
     marks = base.mark_point(strokeWidth=2, filled=False, opacity=1).encode(
         y=alt.Y("drawn:Q", title=unit or None, scale=upright, axis=values),

@@ -68,12 +68,13 @@ def _results(lines: SeriesLines, day: alt.X, value: alt.Y) -> list[alt.Chart]:
         alt.Tooltip("verdict:N", title=say("Verdict")),
     ]  # fmt: skip
     known, below = rows[rows["below"].eq(False)], rows[rows["below"]]
-    bars = alt.Chart(below).mark_rule(color=SOFT, strokeWidth=1).encode(x=day, y=value.copy(), y2="low:Q")
+    bars = alt.Chart(below).mark_rule(color=SOFT, strokeWidth=1, aria=False).encode(x=day, y=value.copy(), y2="low:Q")
     rings = alt.Chart(below).mark_point(
         shape="circle", filled=True, fill="white", stroke=INK, size=size + 15, opacity=1
     )
     dots = alt.Chart(known).mark_point(shape="circle", filled=True, color=INK, size=size, opacity=1)
-    return [bars, rings.encode(x=day, y=value, tooltip=tips), dots.encode(x=day, y=value, tooltip=tips)]
+    not_detected = [bars, rings.encode(x=day, y=value, tooltip=tips)] if len(below) else []
+    return [*not_detected, *([dots.encode(x=day, y=value, tooltip=tips)] if len(known) else [])]
 
 
 def _levels(lines: SeriesLines, value: alt.Y, shown: Shown, drawn: tuple[float, float]) -> list[alt.Chart]:

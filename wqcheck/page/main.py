@@ -12,6 +12,7 @@ from wqcheck.errors import WqcheckError
 from wqcheck.page.flags_view import draw_flags
 from wqcheck.page.history_view import draw_history
 from wqcheck.page.in_hand import take_in_hand
+from wqcheck.page.legible import LEGIBLE
 from wqcheck.page.limits_view import draw_limits_view
 from wqcheck.page.office import Office, draw_office, draw_said, given_to, plant_of
 from wqcheck.page.release_view import draw_release
@@ -58,7 +59,7 @@ VIEWS: tuple[tuple[str, Callable[[Desktop], None]], ...] = (
 def main(arguments: Sequence[str] = ()) -> None:
     """Draw the page; *arguments* say where its records are and who acts, see :func:`given_to`."""
     st.set_page_config(page_title="wqcheck", layout="wide", initial_sidebar_state="expanded")
-    st.html(ROOMY)
+    st.html(ROOMY + LEGIBLE)
     try:
         given = given_to(arguments)
         plant, plant_file = plant_of(given)

@@ -71,8 +71,10 @@ class Office:
         RecordRefusedError
             Nobody is named.
         """
-        name = st.session_state.get(PERSON_KEY, "")
-        person = self.people.named(name) if isinstance(name, str) and name.strip() else self.person
+        person = self.person
+        if PERSON_KEY in st.session_state:
+            name = str(st.session_state[PERSON_KEY] or "")
+            person = self.people.named(name) if name.strip() else None
         if person is None:
             raise RecordRefusedError("nobody is named as the one who acts; choose who you are in the side panel")
         return Act(by=person, at=datetime.now().astimezone(), why=why.strip())

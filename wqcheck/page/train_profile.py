@@ -166,7 +166,7 @@ def profile_chart(rows: pd.DataFrame, name: str, *, log: bool) -> alt.LayerChart
         xOffset="nth:N",
         tooltip=[alt.Tooltip(f"{name}:N", title=title) for name, title in _tips().items()],
     )  # fmt: skip
-    open_bars = base.mark_bar(filled=False, stroke=_LINE, strokeWidth=1.5, strokeDash=[4, 3])
+    open_bars = base.mark_bar(filled=False, stroke=_LINE, strokeWidth=1.5, strokeDash=[4, 3], aria=False)
     layers = [
         open_bars.encode(y=up("open_from"), y2="open_to:Q").transform_filter("datum.open_from != datum.open_to"),
         base.mark_bar(color=_BAR, stroke=_LINE).encode(y=up("filled_from"), y2="filled_to:Q"),

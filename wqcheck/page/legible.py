@@ -1,0 +1,36 @@
+"""Turns the page into one that can be read by weak eyes, with the keyboard alone, on a tablet, and on paper."""
+
+from __future__ import annotations
+
+LEGIBLE = """<style>
+/* Captions with a contrast of at least 4.5:1 (WCAG 2.2, 1.4.3), fields of a date at least 24 px (2.5.8). */
+[data-testid="stCaptionContainer"] {color: inherit; opacity: 0.85;}
+[data-testid="stDateInput"] [role="spinbutton"] {
+  display: inline-block; min-width: 24px; min-height: 24px; line-height: 24px; text-align: center;
+}
+/* What the Tab key has reached is ringed (2.4.7); a choice with its words, the main part inside its edge. */
+:focus-visible, label:has(input:focus-visible) {
+  outline: 2px solid var(--st-primary-color, #1f5f7a) !important; outline-offset: 2px;
+}
+[data-testid="stMain"]:focus-visible {outline-offset: -3px;}
+/* Long words of a table break, so that nothing of it lies beside the screen (1.4.10). */
+[data-testid="stTable"] [data-testid="stTableStyledTable"] :is(td, th) :is(div, p, code) {overflow-wrap: anywhere;}
+@media (max-width: 1000px) {
+  [data-testid="stTable"] :is(td, th) {min-width: 3.4rem;}
+}
+@media print {
+  [data-testid="stSidebar"], [data-testid="stHeader"], [data-testid="stToolbar"], [data-testid="stStatusWidget"],
+  .st-key-view, [data-testid="stButton"], [data-testid="stDownloadButton"], [data-testid="stFileUploader"] {
+    display: none;
+  }
+  html, body, #root, #root > div, .stApp, [data-testid="stApp"], [data-testid="stAppViewContainer"],
+  [data-testid="stMain"], [data-testid="stMainBlockContainer"] {
+    display: block; position: static; height: auto; max-height: none; overflow: visible; width: 100%;
+  }
+  [data-testid="stMainBlockContainer"] {padding: 0;}
+  [data-testid="stVegaLiteChart"] {max-width: 44rem;}
+  [data-testid="stAlert"], [data-testid="stImage"], tr {break-inside: avoid;}
+  h1, h2, h3, h4, h5 {break-after: avoid;}
+}
+</style>"""
+"""What the page adds to its looks: the style block, drawn once above everything else."""
