@@ -194,12 +194,12 @@ def test_missing_bacteria_hold_the_batch(desk: Desk) -> None:
 
 def test_language_is_switched_and_kept_over_the_views(desk: Desk) -> None:
     """The views change their words; the chosen language stays while the page is open."""
-    before = desk.page.get_by_test_id("stMain").inner_text()
+    english = desk.page.get_by_test_id("stMain").get_by_text("What waits today")
+    expect(english.first).to_be_visible(timeout=WAIT_MS)
     desk.choose(LANGUAGE_KEY, "français")
-    after = desk.page.get_by_test_id("stMain").inner_text()
-    assert after != before
+    expect(english).to_have_count(0, timeout=WAIT_MS)
     desk.choose(LANGUAGE_KEY, "English")
-    assert desk.page.get_by_test_id("stMain").inner_text() == before
+    expect(english.first).to_be_visible(timeout=WAIT_MS)
 
 
 def test_file_that_is_no_workbook_is_said_and_loses_nothing(desk: Desk) -> None:
