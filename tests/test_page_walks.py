@@ -255,8 +255,8 @@ def test_locked_records_are_said_and_nothing_is_lost(desk: Desk) -> None:
     open_store(desk.folder / "records.sqlite").close()
     lock = sqlite3.connect(desk.folder / "records.sqlite", isolation_level=None)
     lock.execute("BEGIN EXCLUSIVE")
-    desk.press(RECORD_KEY)
-    expect(desk.page.get_by_test_id("stAlert").filter(has_text="busy").first).to_be_visible(timeout=90_000)
+    desk.of(RECORD_KEY).get_by_role("button").click()
+    expect(desk.page.get_by_test_id("stAlert").filter(has_text="busy").first).to_be_visible(timeout=240_000)
     assert desk.page.get_by_test_id("stException").count() == 0
     lock.execute("ROLLBACK")
     lock.close()
