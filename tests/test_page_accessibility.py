@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from io import BytesIO
@@ -18,8 +16,8 @@ from axe_playwright_python.base import AXE_SCRIPT
 from playwright.sync_api import Browser, Page, PdfMargins, ViewportSize
 from pypdf import PdfReader
 
-from tests.test_page_browser import CHROMIUM, LAPTOP, ROOT, TABLET, WAIT_MS, browser, free_port, overflow, use_sample
-from tests.test_page_browser import wait_until_answered as wait_for
+from tests.page_servers import served_page
+from tests.test_page_browser import CHROMIUM, LAPTOP, TABLET, WAIT_MS, browser, overflow, use_sample
 from wqcheck.page.main import VIEWS
 
 __all__ = ["browser"]
@@ -60,24 +58,15 @@ pytestmark = [
 @contextmanager
 def opened(browser: Browser, folder: Path) -> Iterator[Page]:
     """Serve the page from an empty folder, where its records are made with the first batch, and open it."""
-    port = free_port()
-    settings = ["--server.headless=true", f"--server.port={port}", "--server.address=127.0.0.1"]
-    quiet = ["--browser.gatherUsageStats=false", "--server.fileWatcherType=none"]
-    command = [sys.executable, "-m", "streamlit", "run", str(ROOT / "app.py"), *settings, *quiet]
-    server = subprocess.Popen(command, cwd=folder, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    context = browser.new_context(viewport=LAPTOP)
-    try:
-        wait_for(f"http://127.0.0.1:{port}/_stcore/health", server)
+    with served_page(folder) as address:
+        context = browser.new_context(viewport=LAPTOP)
         page = context.new_page()
         page.set_default_timeout(WAIT_MS)
-        page.goto(f"http://127.0.0.1:{port}")
+        page.goto(address)
         page.get_by_test_id("stRadio").first.wait_for()
         settle(page)
         yield page
-    finally:
         context.close()
-        server.kill()
-        server.wait(timeout=30)
 
 
 @pytest.fixture(scope="module")

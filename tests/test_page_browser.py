@@ -2,11 +2,6 @@
 
 from __future__ import annotations
 
-import socket
-import subprocess
-import sys
-import time
-import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -16,9 +11,9 @@ pytest.importorskip("playwright.sync_api")
 
 from playwright.sync_api import Browser, FilePayload, Page, ViewportSize, sync_playwright
 
+from tests.page_servers import ROOT, served_page
 from tests.workbooks import xlsx_bytes
 
-ROOT = Path(__file__).parent.parent
 CHROMIUM = Path("/usr/bin/chromium")
 FLAGS = [
     "--headless",
@@ -40,41 +35,11 @@ pytestmark = [
 ]
 
 
-def free_port() -> int:
-    """Give a loopback port that nobody listens on."""
-    with socket.socket() as door:
-        door.bind(("127.0.0.1", 0))
-        return int(door.getsockname()[1])
-
-
-def wait_until_answered(address: str, server: subprocess.Popen[bytes], seconds: float = 60) -> None:
-    """Wait for a server to answer; one that ends early or never answers fails the test."""
-    end = time.monotonic() + seconds
-    while time.monotonic() < end:
-        assert server.poll() is None, "the server ended before it answered"
-        try:
-            with urllib.request.urlopen(address, timeout=2) as answer:
-                if answer.status == 200:
-                    return
-        except OSError:
-            time.sleep(0.2)
-    pytest.fail(f"{address} did not answer within {seconds} s")
-
-
 @pytest.fixture(scope="module")
 def address() -> Iterator[str]:
     """Serve the page on a free loopback port and end it whatever happens."""
-    port = free_port()
-    settings = ["--server.headless=true", f"--server.port={port}", "--server.address=127.0.0.1"]
-    quiet = ["--browser.gatherUsageStats=false", "--server.fileWatcherType=none"]
-    command = [sys.executable, "-m", "streamlit", "run", "app.py", *settings, *quiet]
-    server = subprocess.Popen(command, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    try:
-        wait_until_answered(f"http://127.0.0.1:{port}/_stcore/health", server)
-        yield f"http://127.0.0.1:{port}"
-    finally:
-        server.kill()
-        server.wait(timeout=30)
+    with served_page(ROOT) as served_at:
+        yield served_at
 
 
 @pytest.fixture(scope="module")

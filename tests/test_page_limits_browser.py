@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -13,8 +11,8 @@ pytest.importorskip("playwright.sync_api")
 
 from playwright.sync_api import Browser, Page, Position
 
-from tests.test_page_browser import CHROMIUM, LAPTOP, ROOT, TABLET, WAIT_MS, browser, free_port, overflow, use_sample
-from tests.test_page_browser import wait_until_answered as wait_for
+from tests.page_servers import served_page
+from tests.test_page_browser import CHROMIUM, LAPTOP, TABLET, WAIT_MS, browser, overflow, use_sample
 from wqcheck.limit_tables.loading import load_limits
 
 __all__ = ["browser"]
@@ -32,22 +30,13 @@ pytestmark = [
 @pytest.fixture
 def page(browser: Browser, tmp_path: Path) -> Iterator[Page]:
     """Serve the page from an empty folder, and open it on a laptop screen."""
-    port = free_port()
-    settings = ["--server.headless=true", f"--server.port={port}", "--server.address=127.0.0.1"]
-    quiet = ["--browser.gatherUsageStats=false", "--server.fileWatcherType=none"]
-    command = [sys.executable, "-m", "streamlit", "run", str(ROOT / "app.py"), *settings, *quiet]
-    server = subprocess.Popen(command, cwd=tmp_path, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    context = browser.new_context(viewport=LAPTOP)
-    try:
-        wait_for(f"http://127.0.0.1:{port}/_stcore/health", server)
+    with served_page(tmp_path) as address:
+        context = browser.new_context(viewport=LAPTOP)
         sheet = context.new_page()
         sheet.set_default_timeout(WAIT_MS)
-        sheet.goto(f"http://127.0.0.1:{port}")
+        sheet.goto(address)
         yield sheet
-    finally:
         context.close()
-        server.kill()
-        server.wait(timeout=30)
 
 
 def fill(page: Page, label: str, text: str) -> None:

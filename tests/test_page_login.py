@@ -6,11 +6,8 @@ is the one that ``wqcheck page`` starts.
 
 from __future__ import annotations
 
-import os
-import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -19,7 +16,8 @@ pytest.importorskip("playwright.sync_api")
 
 from playwright.sync_api import Browser, Page, expect
 
-from tests.test_page_browser import ROOT, WAIT_MS, browser, free_port, wait_until_answered
+from tests.page_servers import free_port, served
+from tests.test_page_browser import WAIT_MS, browser
 
 __all__ = ["browser"]
 
@@ -46,21 +44,6 @@ USERS = [
     '{"sub": "ada-1"}',
     '{"sub": "eve-1", "email": "ada@plant.example", "email_verified": false}',
 ]
-
-
-@contextmanager
-def served(command: list[str], health: str, folder: Path) -> Iterator[None]:
-    """Run a server until the end of the block."""
-    silent = subprocess.DEVNULL
-    server = subprocess.Popen(
-        command, cwd=folder, stdout=silent, stderr=silent, env={**os.environ, "PYTHONPATH": str(ROOT)}
-    )
-    try:
-        wait_until_answered(health, server)
-        yield
-    finally:
-        server.kill()
-        server.wait(timeout=30)
 
 
 @pytest.fixture(scope="module")

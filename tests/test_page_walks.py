@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import os
 import re
 import sqlite3
-import subprocess
-import sys
 from collections.abc import Iterator
 from io import BytesIO
 from pathlib import Path
@@ -18,7 +15,8 @@ pytest.importorskip("playwright.sync_api")
 
 from playwright.sync_api import Browser, FilePayload, Locator, Page, expect
 
-from tests.test_page_browser import CHROMIUM, LAPTOP, ROOT, WAIT_MS, browser, free_port, wait_until_answered
+from tests.page_servers import ROOT, served_page
+from tests.test_page_browser import CHROMIUM, LAPTOP, WAIT_MS, browser
 from wqcheck.page.office import PERSON_KEY
 from wqcheck.page.recording import RECORD_KEY
 from wqcheck.page.release_view import ISSUE_KEY, step_key
@@ -93,19 +91,8 @@ def folder(tmp_path: Path) -> Path:
 @pytest.fixture
 def address(folder: Path) -> Iterator[str]:
     """Serve the page from an empty folder of its own."""
-    port = free_port()
-    own = [f"--server.port={port}", "--server.address=127.0.0.1", "--server.maxUploadSize=50"]
-    quiet = ["--server.headless=true", "--browser.gatherUsageStats=false", "--server.fileWatcherType=none"]
-    command = [sys.executable, "-m", "streamlit", "run", str(ROOT / "app.py"), *own, *quiet]
-    silent = subprocess.DEVNULL
-    path = {**os.environ, "PYTHONPATH": str(ROOT)}
-    server = subprocess.Popen(command, cwd=folder, stdout=silent, stderr=silent, env=path)
-    try:
-        wait_until_answered(f"http://127.0.0.1:{port}/_stcore/health", server)
-        yield f"http://127.0.0.1:{port}"
-    finally:
-        server.kill()
-        server.wait(timeout=30)
+    with served_page(folder) as served_at:
+        yield served_at
 
 
 @pytest.fixture
