@@ -17,9 +17,8 @@ from babel.messages.pofile import read_po, write_po
 
 from wqcheck.certificate_files.view import DATA_WORDS
 from wqcheck.certificate_files.workbook import WORKBOOK_WORDS
-from wqcheck.languages.catalogues import LANGUAGES, PAGE, PAPERS, SOURCE
+from wqcheck.languages.catalogues import LANGUAGES, PAGE, PAGE_LANGUAGES, PAPERS, SOURCE
 from wqcheck.page.data_words import DATA_WORDS as PAGE_WORDS
-from wqcheck.page.spoken import PAGE_LANGUAGES
 
 PACKAGE = Path(__file__).resolve().parent.parent / "wqcheck"
 LOCALE = PACKAGE / "languages" / "locale"

@@ -11,9 +11,9 @@ import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 from tests.make_catalogues import LOCALE, page_messages, said_in, updated
-from wqcheck.languages.catalogues import PAGE, catalogue
+from wqcheck.languages.catalogues import PAGE, PAGE_LANGUAGES, catalogue
 from wqcheck.page.main import VIEW_KEY, VIEWS
-from wqcheck.page.spoken import LANGUAGE_KEY, PAGE_LANGUAGES
+from wqcheck.page.spoken import LANGUAGE_KEY
 from wqcheck.page.start_view import SAMPLE_BUTTON
 from wqcheck.page.words import DISPOSITION_WORDS
 from wqcheck.release.decision import CAUTION

@@ -8,8 +8,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from wqcheck.languages.catalogues import LANGUAGES
+from wqcheck.languages.catalogues import LANGUAGES, PAGE_LANGUAGES
 from wqcheck.limit_tables.loading import shipped_tables
+from wqcheck.limit_tables.own_folder import OWN_FOLDER
 from wqcheck.plant_files import (
     is_list_of_texts,
     is_text,
@@ -24,11 +25,9 @@ from wqcheck.tables import Product
 FILE_NAME = "plant.toml"
 FILES = ("people", "letterhead", "train", "release_rules")
 """Keys that name a file; it must be there."""
-FOLDERS = ("layouts", "own_limits")
-"""Keys that name a folder; it is made when something is first kept in it."""
 _PRODUCT_KEYS = ("name", "water", "limits")
 _CHOICES: Mapping[str, tuple[str, ...]] = {
-    "language": ("en", "fr", "es"),
+    "language": PAGE_LANGUAGES,
     "paper_language": tuple(LANGUAGES),
     "numbers": ("point", "local"),
     "dates": ("iso", "local"),
@@ -75,7 +74,7 @@ class PlantSettings:
     train: str = ""
     release_rules: str = ""
     layouts: str = "layouts"
-    own_limits: str = "limits_own"
+    own_limits: str = OWN_FOLDER
     products: tuple[ProductSettings, ...] = ()
 
 

@@ -158,7 +158,7 @@ def train_file(settings: Settings) -> Iterator[Path | None]:
     """Give the train file for as long as the block lasts: the upload, else the sample if asked for, else none."""
     with tempfile.TemporaryDirectory() as folder:
         if settings.train:
-            yield _saved(Path(folder), settings.train)
+            yield saved_upload(Path(folder), settings.train)
         else:
             yield shipped_folder("sample_results") / SAMPLE_TRAIN if settings.sample_train else None
 
@@ -199,8 +199,8 @@ def _check(
 ) -> tuple[BatchCheck, tuple[NamedBytes, ...]]:
     """Check the batch and give the files that the check used; the only place of the page that does."""
     with tempfile.TemporaryDirectory() as folder, train_file(settings) as train:
-        own = [_saved(Path(folder), file) for file in settings.own_tables]
-        rules = _saved(Path(folder), settings.rules) if settings.rules else None
+        own = [saved_upload(Path(folder), file) for file in settings.own_tables]
+        rules = saved_upload(Path(folder), settings.rules) if settings.rules else None
         limits: list[str | Path] = [*settings.limits, *own]
         check = check_workbook(
             taken.books, details=BatchDetails(batch=batch, product=settings.product), limits=limits, train=train,
@@ -225,7 +225,7 @@ def _digest(files: Sequence[NamedBytes], text: str) -> str:
     return digest.hexdigest()
 
 
-def _saved(folder: Path, file: NamedBytes) -> Path:
+def saved_upload(folder: Path, file: NamedBytes) -> Path:
     """Write an upload into a folder under its own name, so that messages name it as the user does."""
     path = folder / Path(file[0]).name
     path.write_bytes(file[1])

@@ -52,7 +52,6 @@ _XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 _STYLE = """<style>
 .st-key-flag-desk ol {margin-bottom: 0.4rem;}
 .st-key-flag-desk h5 {padding-top: 0.7rem;}
-.st-key-flag-desk [data-testid="stCaptionContainer"] {color: inherit; opacity: 0.85;}
 @media (max-width: 1100px) {
   .st-key-flag-desk > [data-testid="stHorizontalBlock"],
   .st-key-flag-desk > * > [data-testid="stHorizontalBlock"] {flex-direction: column;}

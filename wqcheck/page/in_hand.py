@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from hashlib import sha256
 
 import streamlit as st
 
 from wqcheck.page.checking import DESK_KEY, Desk
 from wqcheck.page.office import Office
+from wqcheck.page.settings import NamedBytes
 from wqcheck.page.spoken import say
 from wqcheck.records.batches import BatchRecord, batch, batches
+from wqcheck.records.intake import kept_file
 from wqcheck.release.decision import BatchCheck
 
 KEPT_KEY = "batch in hand"
@@ -36,6 +39,22 @@ def is_recorded(desk: Desk) -> bool:
 def take_in_hand(name: str) -> None:
     """Take a recorded batch in hand, or the one on the desk with :data:`ON_THE_DESK`, for all views."""
     st.session_state[KEPT_KEY] = name
+
+
+def file_used(hand: InHand, office: Office, kind: str) -> NamedBytes | None:
+    """Return name and bytes of the first file of a kind that the check used; None where it used none.
+
+    Raises
+    ------
+    wqcheck.errors.WqcheckError
+        The records cannot be read, or do not keep it.
+    """
+    stamp = next((stamp for stamp in hand.check.files if stamp.kind == kind), None)
+    if stamp is None:
+        return None
+    if hand.desk is not None:
+        return next((file for file in hand.desk.files if sha256(file[1]).hexdigest() == stamp.sha256), None)
+    return stamp.name, kept_file(office.store(), stamp.sha256)
 
 
 def draw_in_hand(office: Office) -> InHand | None:

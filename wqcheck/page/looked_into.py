@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import tempfile
 from dataclasses import dataclass
-from pathlib import Path
 
 import streamlit as st
 from pandera.typing import DataFrame
 
 from wqcheck.errors import WqcheckError
-from wqcheck.page.in_hand import InHand
+from wqcheck.page.in_hand import InHand, file_used
 from wqcheck.page.office import Office
+from wqcheck.page.train_input import opened_train
 from wqcheck.records.intake import kept_file
 from wqcheck.release.decision import FileStamp
 from wqcheck.release.flags import Flags, flags
@@ -19,7 +18,7 @@ from wqcheck.sheets.grid import Sheet
 from wqcheck.sheets.opening import open_books
 from wqcheck.sheets.reading_limits import READING_LIMITS
 from wqcheck.tables import StageVerdicts
-from wqcheck.train.description import Train, load_train
+from wqcheck.train.description import Train
 from wqcheck.train.expectations import load_expectations
 from wqcheck.train.look_first import look_here_first
 from wqcheck.train.stage_verdicts import feed_against_limits, judge_stages
@@ -104,22 +103,8 @@ def _stamps(hand: InHand, kind: str) -> list[FileStamp]:
 
 def _train(hand: InHand, office: Office) -> Train | None:
     """Give the train that the check used, read again from its bytes."""
-    stamp = next(iter(_stamps(hand, "train")), None)
-    if stamp is None:
-        return None
-    content = _train_bytes(hand, office, stamp)
-    if content is None:
-        return None
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "train.toml"
-        path.write_bytes(content)
-        return load_train(path)
-
-
-def _train_bytes(hand: InHand, office: Office, stamp: FileStamp) -> bytes | None:
-    if hand.desk is not None:
-        return next((content for name, content in hand.desk.files if name == stamp.name), None)
     try:
-        return kept_file(office.store(), stamp.sha256)
+        file = file_used(hand, office, "train")
     except WqcheckError:
         return None
+    return opened_train(file) if file is not None else None

@@ -14,10 +14,10 @@ import streamlit as st
 
 from wqcheck.certificate_files.letterhead import PLAIN, load_letterhead
 from wqcheck.errors import RecordRefusedError
-from wqcheck.languages.catalogues import LANGUAGES
+from wqcheck.languages.catalogues import LANGUAGES, PAGE_LANGUAGES
 from wqcheck.limit_tables.loading import shipped_tables
 from wqcheck.page.office import Office, do
-from wqcheck.page.spoken import PAGE_LANGUAGES, later, say
+from wqcheck.page.spoken import later, say
 from wqcheck.page.words import plain
 from wqcheck.plant_files import read_plant_file, replace_plant_file, toml_text
 from wqcheck.plant_settings import ProductSettings, save_plant_settings

@@ -6,13 +6,11 @@ from dataclasses import replace
 
 import streamlit as st
 
-from wqcheck.languages.catalogues import LANGUAGES, PAGE, SOURCE, Catalogue, catalogue
+from wqcheck.languages.catalogues import LANGUAGES, PAGE, PAGE_LANGUAGES, SOURCE, Catalogue, catalogue
 
 LANGUAGE_KEY = "language of the page"
 _NUMBERS_KEY = "decimal mark of the page"
 _DATES_KEY = "dates of the page"
-PAGE_LANGUAGES = ("en", "fr", "es")
-"""Languages whose catalogue is complete; ``page.pt.po`` has begun and is not offered yet."""
 
 
 def say(message: str, **values: object) -> str:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import hashlib
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TypeVar
 
 import pandas as pd
 import streamlit as st
@@ -14,14 +14,14 @@ import streamlit as st
 from wqcheck.batch import take_in
 from wqcheck.errors import WqcheckError
 from wqcheck.findings import Finding
-from wqcheck.page.in_hand import InHand, draw_in_hand
+from wqcheck.page.checking import saved_upload
+from wqcheck.page.in_hand import InHand, draw_in_hand, file_used
 from wqcheck.page.office import Office
 from wqcheck.page.settings import NamedBytes
 from wqcheck.page.spoken import later, say
 from wqcheck.page.words import plain
 from wqcheck.plant.log import joined, open_plant_readings
 from wqcheck.plant.readings import PlantReadings
-from wqcheck.records.intake import kept_file
 from wqcheck.release.decision import FileStamp
 from wqcheck.shipped_files import shipped_folder
 from wqcheck.tables import Readings
@@ -46,6 +46,8 @@ SAMPLES = {
     IN_TROUBLE: ("commissioning_faults.xlsx", ("plant_readings.toml", "plant_log_faults.xlsx")),
 }
 """What the sample plant can show: its sheet of results, and its plant readings."""
+
+Opened = TypeVar("Opened", Train, PlantReadings)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -100,17 +102,11 @@ def _keep_source() -> None:
 def _results_of(hand: InHand, office: Office) -> Results:
     """Return the results of the batch in hand, with the train that it was checked with."""
     check = hand.check
-    train = next((stamp for stamp in check.files if stamp.kind == "train"), None)
-    content: NamedBytes | None = None
-    if train is not None and hand.desk is not None:
-        content = next((file for file in hand.desk.files if _digest(file) == train.sha256), None)
-    elif train is not None:
-        content = train.name, kept_file(office.store(), train.sha256)
     version = hand.desk.key if hand.desk is not None else str(hand.record and hand.record.check_version)
     books = tuple(stamp for stamp in check.files if stamp.kind == "workbook")
     return Results(
         key=f"{check.details.batch} {version}", readings=check.readings, findings=check.findings, files=books,
-        train=content,
+        train=file_used(hand, office, "train"),
     )  # fmt: skip
 
 
@@ -187,12 +183,7 @@ def opened_train(file: NamedBytes) -> Train:
     WqcheckError
         It is not usable; the text names it as the user does.
     """
-    with tempfile.TemporaryDirectory() as folder:
-        path = _saved(folder, file)
-        try:
-            return replace(load_train(path), path=path.name)
-        except WqcheckError as error:
-            raise _named_as_given(error, folder) from error
+    return _opened(file, load_train)
 
 
 def opened_plant(file: NamedBytes) -> PlantReadings:
@@ -203,27 +194,18 @@ def opened_plant(file: NamedBytes) -> PlantReadings:
     WqcheckError
         It is not usable; the text names it as the user does.
     """
+    return _opened(file, open_plant_readings)
+
+
+def _opened(file: NamedBytes, read: Callable[[Path], Opened]) -> Opened:
+    """Read an upload as a file of its own name; record and refusal name it as the user does."""
     with tempfile.TemporaryDirectory() as folder:
-        path = _saved(folder, file)
+        path = saved_upload(Path(folder), file)
         try:
-            return replace(open_plant_readings(path), path=path.name)
+            return replace(read(path), path=path.name)
         except WqcheckError as error:
-            raise _named_as_given(error, folder) from error
-
-
-def _named_as_given(error: WqcheckError, folder: str) -> WqcheckError:
-    return WqcheckError(str(error).replace(f"{folder}/", ""))
-
-
-def _saved(folder: str, file: NamedBytes) -> Path:
-    path = Path(folder) / Path(file[0]).name
-    path.write_bytes(file[1])
-    return path
+            raise WqcheckError(str(error).replace(f"{folder}/", "")) from error
 
 
 def _sample(name: str) -> NamedBytes:
     return name, (shipped_folder("sample_results") / name).read_bytes()
-
-
-def _digest(file: NamedBytes) -> str:
-    return hashlib.sha256(file[1]).hexdigest()
