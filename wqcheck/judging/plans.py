@@ -94,11 +94,13 @@ def with_plans(
     A lot is what agrees in batch and point, and in the sampling day where no batch is stated. Results of one sample
     are one unit, of which the worse ends count; results without a sample name are units of their own.
     """
+    met = {row: at for row in plans if len(at := np.flatnonzero(found.pairs.target == row))}
+    if not met:
+        return found
     verdict, reason = found.verdict.copy(), found.reason.to_numpy(dtype=object).copy()
-    for row, each in plans.items():
-        at = np.flatnonzero(found.pairs.target == row)
+    for row, at in met.items():
         lots = _lots(readings, days, found.pairs.reading[at])
-        decided = _decided(readings, own, lots, each)
+        decided = _decided(readings, own, lots, plans[row])
         given = readings[Readings.reported].iloc[lots.reading]
         verdict[at] = [VERDICTS.index(decision.verdict) for decision in decided]
         reason[at] = [f"reported {text}: {told.reason}." for text, told in zip(given, decided, strict=True)]
