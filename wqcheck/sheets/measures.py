@@ -14,6 +14,7 @@ from wqcheck.results import NON_DETECT_FLAGS, sign_of, unusable_beside, withdraw
 from wqcheck.sheets.answers import told_bases, told_names, told_signs, told_units, told_volumes
 from wqcheck.sheets.coded import Coded, Flags, Numbers
 from wqcheck.sheets.columns import analytes_of, numbers_of, texts_of, units_of
+from wqcheck.sheets.degrees import degrees_settled
 from wqcheck.sheets.extraction import Extraction
 from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.identity import carried_down
@@ -82,7 +83,7 @@ def measures(work: Extraction, code: Coded, named: Coded) -> Measures:
     barred = _contradicting_units(work, code, sources)
     stated = text.without(barred)
     text = told_units(work, code, stated, barred)
-    units = units_of(text)
+    units = degrees_settled(work, code, text, units_of(text))
     basis = _basis(work, code, units, named, text)
     volume = _examined(work, units.attribute("volume_ml").numbers(), named.attribute("volume_ml").numbers())
     volume = told_volumes(work, code, volume)

@@ -89,8 +89,10 @@ def _units_of_limit(text: str) -> list[tuple[str, Unit]]:
 def _with_own_unit(analyte: Analyte, text: str) -> Analyte:
     """Add the unit where a name that is known whole (``Turbidity (NTU)``) ends in one; ``180 °C`` is a condition."""
     found = _by_brackets(text) or _by_trailing_unit(text)
-    if found is None or found.unit is None or found.code != analyte.code:
+    if found is None or found.unit is None:
         return analyte
+    if found.code != analyte.code:  # ``TH (°f)`` is hardness, and ``TH`` alone thorium
+        return _with_unit(analyte, [(found.unit_text, found.unit)]) if found.unit.label == "°F" else analyte
     if found.unit.label == "°C" and catalogue()[analyte.code].unit != "°C":
         return analyte
     return replace(analyte, unit=found.unit, unit_text=found.unit_text, basis=analyte.basis or found.basis)
