@@ -12,6 +12,7 @@ from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.headings import heading_role
 from wqcheck.sheets.part_rows import part_rows, rows_beside
 from wqcheck.sheets.recognise import unit_or_none
+from wqcheck.sheets.shown_columns import with_analytes_between
 from wqcheck.sheets.table import IDENTITY, SPECIAL_ROWS, Column, Table
 
 
@@ -36,6 +37,7 @@ def analytes_across(
         unknown = column.role in {"", "other"} and column.heading and profiles[c].number > 0.5
         if unknown and column.unit is not None and ("/" in column.unit.label or column.unit.volume_ml):
             columns[c] = Column("analyte", column.heading, None, column.unit, column.unit_text)
+    columns = with_analytes_between(columns, profiles)
     return Table(
         kind="wide", header=header, first=header + 1, columns=columns, special=special, parts=parts,
         rows_beside=rows_beside(cells, parts, [*range(header + 1), *special], owners) if parts else {},

@@ -103,7 +103,9 @@ def _parse_cell(cell: object, text: str, order: str) -> dt.datetime | str | None
     if isinstance(cell, dt.date):
         return dt.datetime(cell.year, cell.month, cell.day)
     if isinstance(cell, float):
-        return _EXCEL_EPOCH + dt.timedelta(days=cell) if 20000 < cell < 80000 else None
+        if 20000 < cell < 80000:
+            return _EXCEL_EPOCH + dt.timedelta(days=cell)
+        return _iso(f"{cell:.0f}") if cell.is_integer() and 19000101 <= cell <= 21991231 else None
     return _parse_text(text, order) if text else None
 
 

@@ -24,6 +24,10 @@ from wqcheck.sheets.told import Told
 from wqcheck.units import Unit
 
 
+TELL_APART = frozenset(["point"])
+"""Roles of which the column with most different names is used where several are filled alike."""
+
+
 @dataclass(eq=False)
 class Extraction:
     """One sheet on its way to readings: its cells, layout and labels, and the findings made so far.
@@ -85,7 +89,7 @@ class Extraction:
         return Coded.of(self.found.columns).map(lambda column: values.get(int(column)))
 
     def column_of(self, role: str, instead_of: Collection[int] = ()) -> int | None:
-        """Return the fullest column of *role*, leftmost of equals, and mark every cell of that role.
+        """Return the fullest column of *role*, of equals the one that tells most rows apart, and mark all of that role.
 
         The columns of *instead_of* are taken only where there is no other; those of one group of columns are not.
         """
@@ -94,8 +98,9 @@ class Extraction:
         if not columns or not self.count:
             return None
         first = [column for column in columns if column not in instead_of] or columns
-        filled = self.grid.filled_cells()[self.result_rows][:, first].sum(axis=0)
-        best = first[int(np.argmax(filled))]
+        codes = self.grid.sheet.codes[self.result_rows][:, first]
+        apart = [len(np.unique(codes[:, place])) if role in TELL_APART else 0 for place in range(len(first))]
+        best = first[max(range(len(first)), key=lambda place: ((codes[:, place] >= 0).sum(), apart[place], -place))]
         for column in columns:
             spare = f"; column {column_name(best)} is used instead" if column != best else ""
             self.grid.mark(

@@ -35,12 +35,31 @@ def owner_texts(work: Extraction, role: str) -> Coded:
         work.grid.mark_all(work.grid.unexplained(), "point", "name of the point, or of the points below it")
         texts = Coded.of(group_names(work.cells, work.found.rows))
     else:
-        texts = work.row_texts(role)
+        texts = _with_wider_places(work, work.row_texts(role)) if role == "point" else work.row_texts(role)
         if work.table.kind == "long" and role in {"sample", "point", "batch"}:
             texts = _carried(work, role, texts)
         row = work.special_row("point") if work.table.kind == "wide" and role == "point" else None
         texts = texts if row is None else _with_place_above(texts, texts_of(work.per_column(row)))
     return with_fact(work, role, texts)
+
+
+def _with_wider_places(work: Extraction, texts: Coded) -> Coded:
+    """Return the points with the place of another column before or behind them where neither alone tells them apart.
+
+    ``Point 1`` and ``Point 2`` of two beaches are four points; a name and a number of one point are one.
+    """
+    used = work.column_of("point")
+    if used is None or work.beside.get("point"):
+        return texts
+    for column in work.table.with_role("point"):
+        other = texts_of(work.per_row(column))
+        both = texts.known() & other.known()
+        pairs = len(np.unique(np.stack([texts.codes[both], other.codes[both]]), axis=1).T)
+        alone = [len(np.unique(part.codes[both])) for part in (texts, other)]
+        if column != used and min(alone, default=0) > 1 and pairs > max(alone):
+            ahead, behind = (other, texts) if column < used else (texts, other)
+            texts = _with_place_above(ahead, behind)
+    return texts
 
 
 def _with_place_above(texts: Coded, above: Coded) -> Coded:

@@ -19,6 +19,7 @@ from wqcheck.sheets.extraction import Extraction
 from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.identity import carried_down
 from wqcheck.sheets.recognise import recognise_analyte, unit_or_none
+from wqcheck.sheets.sign_codes import coded_sign
 from wqcheck.tables import Sign
 from wqcheck.units import Unit, conversion
 
@@ -50,7 +51,10 @@ def analytes(work: Extraction) -> tuple[Coded, Coded]:
             here = texts_of(work.per_row(column))
             if work.table.kind == "long" and role == "parameter":
                 here = _grouped(here)
-            texts, found = texts.or_else(here), found.or_else(analytes_of(here))
+            known = analytes_of(here)
+            better = known.known() & ~found.known()
+            texts = texts.without(better).or_else(here)
+            found = found.or_else(known)
             work.grid.mark(work.result_rows, column, "parameter", "names the analyte of its row")
     return texts, told_names(work, texts, found)
 
@@ -233,11 +237,14 @@ def _stated_signs(work: Extraction) -> Coded:
     """Return the text of the sign column of each result: the one of its row, or across, the one left of its column."""
     columns = work.table.with_role("sign")
     if work.table.kind not in {"wide", "crosstab"}:
-        return work.row_texts("sign")
+        column = work.column_of("sign")
+        heading = "" if column is None else work.table.columns[column].heading
+        return work.row_texts("sign").map(lambda text: coded_sign(text, heading))
     stated = Coded.blank(work.count)
     for column in columns:
         work.grid.mark(work.result_rows, column, "sign", "sign of the result to the right of it")
-        here = texts_of(work.per_row(column))
+        heading = work.table.columns[column].heading
+        here = texts_of(work.per_row(column)).map(lambda text, heading=heading: coded_sign(text, heading))
         stated = stated.or_else(here.without(work.found.columns != column + 1))
     return stated
 

@@ -7,6 +7,7 @@ A name is looked up whole, then without its brackets, trailing unit, limit or fi
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cache
 
@@ -29,7 +30,7 @@ _FILLERS = frozenset([
     "water",
     "count", "mesure", "valeur", "teor", "de", "do", "da", "du", "des", "total", "totals", "final", "raw", "average",
     "parameter", "test", "titration", "e",
-    "no", "gehalte", "concentratie", "waarde", "aantal", "van", "het", "konzentration", "gehalt", "concentrazione",
+    "mean", "avg", "and", "its", "compounds", "no", "gehalte", "concentratie", "waarde", "aantal", "van", "het", "konzentration", "gehalt", "concentrazione",
     "contenuto", "contenido", "teneur", "teneurs", "stezenie", "zawartosc", "halt", "koncentrace", "obsah", "liczba",
 ])  # fmt: skip
 _FRACTIONS = {
@@ -173,17 +174,30 @@ def unit_or_none(text: str) -> Unit | None:
 
 def _by_trailing_unit(text: str) -> Analyte | None:
     """Read ``tds_mg_l``, ``Nitrate as N mg/L``, ``Lead, ug/L``: the longest tail that is a unit, before it a name."""
-    parts = [part for part in re.split(r"[\s_,;:|]+|\.(?!\d)|(?<=\w)-(?=[a-zA-Zµμ]+/)", _LIMIT.sub("", text)) if part]
+    for name, given, unit in _tails(_LIMIT.sub("", text)):
+        head = _by_fillers(normalise(name))
+        if head is not None:
+            return _with_unit(head, [(given, unit)])
+    return None
+
+
+def trailing_unit(text: str) -> tuple[Unit | None, str]:
+    """Return the concentration or count per volume that *text* ends in (``DUR_mg/L``), and how it is written there."""
+    for _, given, unit in _tails(text):
+        if "/" in unit.label or unit.volume_ml:
+            return unit, given
+    return None, ""
+
+
+def _tails(text: str) -> Iterator[tuple[str, str, Unit]]:
+    """Yield what stands before each end of *text* that is a unit, that end and the unit; the longest end first."""
+    parts = [part for part in re.split(r"[\s_,;:|]+|\.(?!\d)|(?<=\w)-(?=[a-zA-Zµμ]+/)", text) if part]
     for cut in range(1, len(parts)):
         tail = parts[cut:]
         for joined in (" ".join(tail), "/".join(tail)):
             unit = unit_or_none(joined)
-            if unit is None or joined.strip() in {"-", "--"}:
-                continue
-            head = _by_fillers(normalise(" ".join(parts[:cut])))
-            if head is not None:
-                return _with_unit(head, [(joined, unit)])
-    return None
+            if unit is not None and joined.strip() not in {"-", "--"}:
+                yield " ".join(parts[:cut]), joined, unit
 
 
 def _by_fillers(name: str) -> Analyte | None:
