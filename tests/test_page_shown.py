@@ -11,7 +11,7 @@ import pytest
 import streamlit as st
 
 from wqcheck.limit_tables.loading import shipped_tables
-from wqcheck.page.shown import figures_in, moment, number, shown_table, table_title
+from wqcheck.page.shown import figures_in, moment, number, shown_table, table_title, titles_in
 from wqcheck.page.spoken import LANGUAGE_KEY, begin_as
 
 
@@ -70,3 +70,13 @@ def test_each_shipped_table_has_a_title_of_its_own() -> None:
     assert len(set(titles.values())) == len(titles)
     assert not any(name in title for name, title in titles.items())
     assert table_title("") == ""
+
+
+def test_sentences_name_tables_by_their_titles() -> None:
+    """An own table keeps its file name, also where a shipped one has the same."""
+    said = titles_in("lead is above 10 µg/L [limit table who_gdwq_2022]; see us_21cfr165_110b.csv and who_gdwq_2022b")
+    assert said == (
+        "lead is above 10 µg/L [limit table WHO guidelines, 2022]; see US bottled water, 21 CFR 165.110(b) and "
+        "who_gdwq_2022b"
+    )
+    assert table_title("who_gdwq_2022", own=True) == "who gdwq 2022 (own)"

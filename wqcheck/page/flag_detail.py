@@ -18,6 +18,8 @@ from wqcheck.page.flag_history import draw_points, history_points
 from wqcheck.page.in_hand import InHand
 from wqcheck.page.looked_into import LookedInto, sheets_of
 from wqcheck.page.office import Office, do
+from wqcheck.page.recording import draw_recording
+from wqcheck.page.shown import moment
 from wqcheck.page.spoken import later, say
 from wqcheck.page.words import plain, refusal_text, sentence
 from wqcheck.records.history import history
@@ -182,13 +184,15 @@ def _drawn_in(row: Flag | None, readings: DataFrame[Readings]) -> tuple[str, str
 def _draw_remarks(flag: Flag, hand: InHand, office: Office) -> None:
     """Draw the remarks on this flag, and the field for one more; only a recorded batch can have any."""
     if hand.record is None:
-        st.caption(say("Remarks are kept with the records: record this batch in the view Release first."))
+        st.caption(say("Remarks are kept with the records: record this batch first."))
+        if hand.desk is not None:
+            draw_recording(office, hand.desk)
         return
     about = about_flag(str(flag[Flags.where]), str(flag[Flags.parameter] or flag[Flags.code]))
     found = remarks_about(hand.record.remarks, about)
     for entry in found.to_dict("records"):
         with st.container(border=True):
-            st.markdown(f"{plain(entry['text'])}  \n*{plain(entry['person'])}, {plain(entry['at'])}*")
+            st.markdown(f"{plain(entry['text'])}  \n*{plain(entry['person'])}, {plain(moment(entry['at']))}*")
     if found.empty:
         st.caption(say("No remark on this flag yet."))
     key = f"{REMARK_KEY} {about}"

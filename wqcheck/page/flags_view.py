@@ -16,11 +16,12 @@ from wqcheck.page.in_hand import InHand, draw_in_hand
 from wqcheck.page.looked_into import looked_into
 from wqcheck.page.office import Office
 from wqcheck.page.spoken import later, say
+from wqcheck.page.ways import draw_way
 from wqcheck.page.words import plain, sentence
-from wqcheck.release.decision import CAUTION
 from wqcheck.release.flags import FlagKind, Flags
 from wqcheck.release.reasons import Disposition
 
+TAKE_IN_KEY = "take sheets in from the flags"
 LIST_KEY = "flag opened"
 PAGE_KEY = "page of flags"
 BEFORE_KEY, AFTER_KEY = "flags before", "flags after"
@@ -72,7 +73,8 @@ def draw_flags(office: Office) -> None:
     st.markdown(f"### {say('Flags: what asks for a person')}")
     hand = draw_in_hand(office)
     if hand is None:
-        st.info(say("No batch is in hand. Take in the sheets of one, or record one, and come back."))
+        st.info(say("No batch is in hand. Take in the sheets of one first."))
+        draw_way(say("Take in laboratory sheets"), "Take in", key=TAKE_IN_KEY, main=True)
         return
     looked = looked_into(hand, office)
     found = looked.flags
@@ -95,7 +97,6 @@ def draw_flags(office: Office) -> None:
         with right:
             flag = page.loc[at].to_dict()
             draw_flag(flag, _title(flag, lines.loc[at].to_dict()), hand, looked, office)
-    st.caption(plain(say(CAUTION)))
 
 
 def filter_key(column: str) -> str:
@@ -112,7 +113,6 @@ def _draw_nothing(hand: InHand) -> None:
         "tested was compared, and only with the chosen tables.",
         batch=plain(hand.check.details.batch), results=f"{results:,}",
     ))  # fmt: skip
-    st.caption(plain(say(CAUTION)))
 
 
 def _counts(found: DataFrame[Flags]) -> str:

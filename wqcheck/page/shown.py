@@ -56,10 +56,18 @@ def figures_in(text: str) -> str:
     return _POINT.sub(lambda found: figure(found[0]), text)
 
 
-def table_title(name: str) -> str:
-    """Name a limit table as a person knows it: a shipped one in a few words, an own one by its file."""
-    own = name.replace("_", " ").strip()
-    return _shipped_titles().get(name) or (say("{name} (own)", name=own) if own else "")
+def table_title(name: str, *, own: bool = False) -> str:
+    """Name a limit table as a person knows it: a shipped one in a few words, an own one by its file.
+
+    ``own`` says that it is known to be an own one, whatever its file is called.
+    """
+    words = name.replace("_", " ").strip()
+    return (not own and _shipped_titles().get(name)) or (say("{name} (own)", name=words) if words else "")
+
+
+def titles_in(text: str) -> str:
+    """Put their titles in the place of the names of shipped limit tables in a sentence."""
+    return _shipped_names().sub(lambda found: _shipped_titles()[found[1]], text)
 
 
 def shown_table(
@@ -104,3 +112,8 @@ def shown_table(
 @cache
 def _shipped_titles() -> Mapping[str, str]:
     return {act.table: act.short for act in load_acts() if act.table}
+
+
+@cache
+def _shipped_names() -> re.Pattern[str]:
+    return re.compile(rf"\b({'|'.join(_shipped_titles())})(?:\.csv)?\b")
