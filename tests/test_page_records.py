@@ -14,7 +14,7 @@ from streamlit.testing.v1 import AppTest
 
 from wqcheck.page.main import VIEW_KEY
 from wqcheck.page.office import PERSON_KEY
-from wqcheck.page.recording import RECORD_KEY, WHY_AGAIN_KEY
+from wqcheck.page.recording import RECORD_KEY, why_again_key
 from wqcheck.page.release_view import ISSUE_KEY, step_key
 from wqcheck.page.sheets_brought import KEEP_KEY, UPLOAD_KEY, WAITING_KEY
 from wqcheck.page.start_view import SAMPLE_BUTTON
@@ -162,6 +162,6 @@ def test_recording_again_asks_for_a_reason_and_keeps_both_checks(place: Path) ->
     page.file_uploader(key=UPLOAD_KEY).set_value([sheet]).run()
     page.button(key=RECORD_KEY).click().run()
     assert "give the reason" in words_on(page)
-    page.text_input(key=WHY_AGAIN_KEY).set_value("checked with other tables").run()
+    page.text_input(key=why_again_key("B2107")).set_value("checked with other tables").run()
     page.button(key=RECORD_KEY).click().run()
     assert "is recorded (check 2)" in words_on(page)

@@ -49,11 +49,14 @@ class Catalogue:
         English message → translation.
     local_dates : bool
         Whether dates are written as the language does; ISO 8601 otherwise.
+    local_numbers : bool
+        Whether numbers have the decimal mark of the language; a point otherwise.
     """
 
     language: str = SOURCE
     messages: Mapping[str, str] = field(default_factory=dict)
     local_dates: bool = False
+    local_numbers: bool = True
 
     def __call__(self, message: str, **values: object) -> str:
         """Translate a message and put ``values`` in the places of their names in braces."""
@@ -67,18 +70,19 @@ class Catalogue:
 
     def figure(self, text: str) -> str:
         """Write a number (digits with a point) with the decimal mark of the language; digits stay 0 to 9."""
-        return text if self.language == SOURCE else text.replace(".", _decimal_mark(self.language))
+        if self.language == SOURCE or not self.local_numbers:
+            return text
+        return text.replace(".", _decimal_mark(self.language))
 
     def day(self, day: date) -> str:
         """Write a day, or a moment with its time: ISO 8601 unless the catalogue is to write local dates."""
         moment = isinstance(day, datetime)
         if not self.local_dates:
             return day.strftime("%Y-%m-%d %H:%M" if moment else "%Y-%m-%d")
-        from babel.dates import format_date, format_datetime
+        from babel.dates import format_date, format_time
 
-        if isinstance(day, datetime):
-            return format_datetime(day, "medium", locale=self.language)
-        return format_date(day, "medium", locale=self.language)
+        written = format_date(day, "medium", locale=self.language)
+        return f"{written}, {format_time(day, 'short', locale=self.language)}" if isinstance(day, datetime) else written
 
 
 ENGLISH = Catalogue()

@@ -17,7 +17,7 @@ from wqcheck.tables import Product
 
 SHIPPED_ACTS = "acts.toml"
 _TEXTS = ("jurisdiction", "act", "standing", "note", "evidence")
-_KEYS = frozenset({*_TEXTS, "waters", "table", "link", "until"})
+_KEYS = frozenset({*_TEXTS, "waters", "table", "short", "link", "until"})
 
 
 class Standing(StrEnum):
@@ -30,7 +30,10 @@ class Standing(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Act:
-    """One text, the waters that it binds, the shipped table made from it and where it stands (blank for neither)."""
+    """One text, the waters that it binds, and where it stands; blank where unknown.
+
+    ``table`` is the shipped table made from it and ``short`` names that table in a few words.
+    """
 
     jurisdiction: str
     act: str
@@ -39,6 +42,7 @@ class Act:
     note: str
     evidence: str
     table: str = ""
+    short: str = ""
     link: str = ""
     until: date | None = None
 
@@ -84,6 +88,7 @@ def _act(entry: Mapping[str, Any]) -> Act:
         waters=tuple(Product(water) for water in entry["waters"]),
         standing=Standing(entry["standing"]),
         table=entry.get("table", ""),
+        short=entry.get("short", ""),
         link=entry.get("link", ""),
         until=entry.get("until"),
     )
@@ -102,6 +107,8 @@ def _problems(data: Mapping[str, Any]) -> Iterator[str]:
 def _entry_problems(entry: Mapping[str, Any], where: str) -> Iterator[str]:
     yield from unknown_keys(entry, _KEYS, where)
     yield from (f'{where}: {key} is missing; write {key} = "..."' for key in _TEXTS if not is_text(entry.get(key)))
+    if is_text(entry.get("table")) != is_text(entry.get("short")):
+        yield f"{where}: table and short go together; write both or neither"
     waters = entry.get("waters")
     if not isinstance(waters, list) or not waters or not set(waters) <= set(Product):
         yield f"{where}: waters must be a list of {', '.join(Product)} (given: {waters!r})"

@@ -15,6 +15,7 @@ import streamlit as st
 from wqcheck.batch import check_workbook, take_in
 from wqcheck.errors import WorkbookError
 from wqcheck.page.settings import NamedBytes, Settings
+from wqcheck.page.shown import table_title
 from wqcheck.page.spoken import say
 from wqcheck.page.words import plain
 from wqcheck.questions import Question, questions
@@ -122,7 +123,7 @@ def checked_desk(taken: TakenSheets, sources: Sequence[NamedBytes], settings: Se
     results = sum(len(book.readings) for book in taken.books)
     with _progress(say("Judging {results} results of batch {batch}", results=f"{results:,}", batch=plain(batch))):
         tables = [*settings.limits, *(name for name, _ in settings.own_tables)]
-        st.write(say("Against {tables}", tables=plain(", ".join(tables))))
+        st.write(say("Against {tables}", tables=plain("; ".join(table_title(Path(name).stem) for name in tables))))
         check, files = _check(taken, sources, settings, batch)
     desk = Desk(key=key, check=check, files=files, on=settings.on, books=taken.books)
     st.session_state[DESK_KEY] = desk

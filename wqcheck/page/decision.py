@@ -9,6 +9,7 @@ import streamlit as st
 
 from wqcheck.judging.judge import WORST_FIRST
 from wqcheck.judging.rules import RuleStatement
+from wqcheck.page.shown import table_title, titles_in
 from wqcheck.page.spoken import later, say
 from wqcheck.page.words import (
     DISPOSITION_MEANING,
@@ -20,7 +21,7 @@ from wqcheck.page.words import (
     some_of,
     titled,
 )
-from wqcheck.release.decision import CAUTION, BatchCheck, Disposition, Reason, ReleaseDecision
+from wqcheck.release.decision import BatchCheck, Disposition, Reason, ReleaseDecision
 from wqcheck.tables import Judged, LimitClass, Verdict
 
 SEVEREST = (LimitClass.HEALTH, LimitClass.MICROBIOLOGICAL, LimitClass.RADIOLOGICAL)
@@ -87,13 +88,14 @@ def draw_headline(check: BatchCheck) -> None:
         f"**{title}** {say(DISPOSITION_MEANING[decision.disposition])}  \n{against}",
         icon=_ICONS[decision.disposition],
     )
-    st.caption(plain(say(CAUTION)))
 
 
 def draw_rules(rules: Sequence[RuleStatement]) -> None:
     """Draw by which rule each limit table was judged."""
     with st.expander(say("Decision rule of each limit table: how results were set beside the limits")):
-        st.markdown("\n".join(f"- **{plain(entry.table)}:** {plain(entry.rule)}" for entry in rules))
+        st.markdown(
+            "\n".join(f"- **{plain(table_title(entry.table))}:** {plain(titles_in(entry.rule))}" for entry in rules)
+        )
 
 
 def draw_decision(decision: ReleaseDecision, next_steps: Sequence[str]) -> None:
@@ -111,7 +113,7 @@ def draw_decision(decision: ReleaseDecision, next_steps: Sequence[str]) -> None:
     st.markdown(f"##### {say('Recommendation: {word}', word=word)}")
     st.markdown(say("This is a recommendation. The authorised person decides and signs."))
     st.markdown(f"##### {say('What to do next')}")
-    st.markdown("\n".join(f"{number}. {plain(step)}" for number, step in enumerate(next_steps, start=1)))
+    st.markdown("\n".join(f"{number}. {plain(titles_in(step))}" for number, step in enumerate(next_steps, start=1)))
     if missing:
         st.markdown(say("**Required and without a result:** {names}.", names=plain(", ".join(missing))))
     for disposition in (Disposition.REJECT, Disposition.HOLD):
@@ -130,4 +132,4 @@ def draw_decision(decision: ReleaseDecision, next_steps: Sequence[str]) -> None:
 def _reason_line(reason: Reason) -> str:
     """Write one reason as a list entry, with the cell it comes from."""
     where = f" — *{plain(reason.where)}*" if reason.where else ""
-    return f"- {plain(sentence(reason.message))}{where}"
+    return f"- {plain(titles_in(sentence(reason.message)))}{where}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable, Mapping, Sequence
 from functools import partial
 from typing import Any
 
@@ -10,26 +10,31 @@ import pandas as pd
 import streamlit as st
 from pandera.typing import DataFrame
 
-from wqcheck.certificate.figures import unit_text
+from wqcheck.certificate.figures import limit_text, unit_text
 from wqcheck.certificate.lines import plain_text
 from wqcheck.errors import WqcheckError
+from wqcheck.explanation import Step
 from wqcheck.page.flag_cell import draw_cells, draw_no_cells
 from wqcheck.page.flag_history import draw_points, history_points
 from wqcheck.page.in_hand import InHand
 from wqcheck.page.looked_into import LookedInto, sheets_of
 from wqcheck.page.office import Office, do
-from wqcheck.page.spoken import later, say
+from wqcheck.page.recording import draw_recording
+from wqcheck.page.shown import figures_in, moment, table_title, titles_in
+from wqcheck.page.spoken import later, printed, say
 from wqcheck.page.words import plain, refusal_text, sentence
 from wqcheck.records.history import history
 from wqcheck.records.parts import remark
 from wqcheck.records.remarks import about_flag, remarks_about
+from wqcheck.release.asked import Asked
 from wqcheck.release.flag_steps import flag_steps
 from wqcheck.release.flags import FlagKind, Flags
 from wqcheck.release.next_steps import PRACTICE, next_steps, suspects_for
 from wqcheck.release.reasons import Disposition
 from wqcheck.sheets.surroundings import cell_places, cell_position, first_cell, heading_rows, surroundings
-from wqcheck.tables import Judged, Ledger, Readings, StageVerdicts
+from wqcheck.tables import Judged, Ledger, Readings, Rule, StageVerdicts
 
+EVIDENCE = "evidence"
 CELL_KEY = "cell of the flag"
 REMARK_KEY = "remark on the flag"
 KEEP_KEY = "keep the remark"
@@ -62,20 +67,52 @@ def draw_flag(flag: Flag, title: str, hand: InHand, looked: LookedInto, office: 
     """
     kind, leads = FlagKind(flag[Flags.kind]), Disposition(flag[Flags.leads_to])
     st.markdown(f"#### {plain(title)}")
-    st.markdown(f"**{say(KIND_WORDS[kind])}** · {say(LEADS_WORDS[leads])} · {plain(sentence(flag[Flags.reason]))}")
+    reason = plain(titles_in(sentence(flag[Flags.reason])))
+    st.markdown(f"**{say(KIND_WORDS[kind])}** · {say(LEADS_WORDS[leads])} · {reason}")
     row = _judged_row(flag, hand)
+    if row is not None and not str(row[Judged.evidence]).startswith("primary text"):
+        st.warning(say("This limit was not checked against the official text. Look it up there before you rely on it."))
+    _draw_asked(flag, looked)
     _draw_next(flag, row, looked)
     st.markdown(f"##### {say('Working, step by step')}")
-    steps = flag_steps(hand.check, flag, looked.stages)
-    st.markdown(
-        "\n".join(f"{place}. **{plain(step.title)}:** {plain(step.text)}" for place, step in enumerate(steps, 1))
-    )
+    _draw_working(flag, hand, looked)
     st.markdown(f"##### {say('The cell in its sheet')}")
     _draw_surroundings(flag, row, hand, office)
     st.markdown(f"##### {say('History of this parameter at this point')}")
     _draw_history(flag, row, hand, office)
     st.markdown(f"##### {say('Remarks')}")
     _draw_remarks(flag, hand, office)
+
+
+def draw_steps(steps: Sequence[Step]) -> None:
+    """Draw the steps of a working, numbered."""
+    lines = [f"{at}. **{plain(step.title)}:** {plain(titles_in(step.text))}" for at, step in enumerate(steps, 1)]
+    st.markdown("\n".join(lines))
+
+
+def _draw_working(flag: Flag, hand: InHand, looked: LookedInto) -> None:
+    """Draw the working of a flag; where its limit was read stands behind a fold."""
+    steps = flag_steps(hand.check, flag, looked.stages)
+    draw_steps([step for step in steps if step.title != EVIDENCE])
+    for step in steps:
+        if step.title == EVIDENCE:
+            with st.expander(say("Where this limit was read")):
+                st.markdown(f"**{plain(step.title)}:** {plain(step.text)}")
+
+
+def _draw_asked(flag: Flag, looked: LookedInto) -> None:
+    """Say which limits a parameter without a result has, so that the right test can be ordered."""
+    if flag[Flags.kind] not in (FlagKind.REQUIRED, FlagKind.NOT_TESTED):
+        return
+    limits = looked.asked[looked.asked[Asked.parameter].eq(flag[Flags.parameter])].to_dict("records")
+    if limits:
+        lines = [
+            f"- {plain(table_title(row['table']))}: **{plain(figures_in(row['limit']))}** ({say(row['class'])})"
+            for row in limits
+        ]
+        st.markdown(
+            say("Order the test so that the result can be set beside these limits:") + "\n\n" + "\n".join(lines)
+        )
 
 
 def _judged_row(flag: Flag, hand: InHand) -> Flag | None:
@@ -94,9 +131,10 @@ def _draw_next(flag: Flag, row: Flag | None, looked: LookedInto) -> None:
     st.markdown(f"##### {say('What to do next')}")
     lines = []
     for place, step in enumerate(steps, start=1):
-        source = say("common practice") if step.source == PRACTICE else step.source
-        lines.append(f"{place}. {plain(step.text)} *({plain(source)})*")
+        source = "" if step.source == PRACTICE else f" *({plain(step.source)})*"
+        lines.append(f"{place}. {plain(step.text)}{source}")
     st.markdown("\n".join(lines))
+    st.caption(say("Steps without a source are common practice."))
 
 
 def _places(flag: Flag, row: Flag | None) -> tuple[tuple[str, str, str], ...]:
@@ -147,12 +185,20 @@ def _draw_history(flag: Flag, row: Flag | None, hand: InHand, office: Office) ->
     kept = history(office.store(), points, code) if office.exists and points else None
     readings = _with_desk(kept, hand, code, points)
     if kept is None or kept.empty:
-        st.caption(say("The records hold no result of this parameter at this point yet."))
+        st.caption(say("Only results of this batch: the records hold no earlier one of this parameter at this point."))
     if readings.empty:
         return
     unit, basis, limits = _drawn_in(row, readings)
     drawn, left_out = history_points(readings, unit, basis, check.details.batch)
-    draw_points(drawn, limits, unit_text(unit, basis), left_out)
+    draw_points(drawn, limits, unit_text(unit, basis), left_out, _absence(row))
+
+
+def _absence(row: Flag | None) -> str:
+    """Say in words the limit that no line can show."""
+    if row is None or row[Judged.rule] != Rule.ABSENT:
+        return ""
+    unit = unit_text(plain_text(row[Judged.limit_unit]), "", say=printed())
+    return say("The limit: {limit}.", limit=limit_text(str(Rule.ABSENT), None, None, unit, printed()))
 
 
 def _with_desk(kept: DataFrame[Readings] | None, hand: InHand, code: str, points: list[str]) -> DataFrame[Readings]:
@@ -182,13 +228,15 @@ def _drawn_in(row: Flag | None, readings: DataFrame[Readings]) -> tuple[str, str
 def _draw_remarks(flag: Flag, hand: InHand, office: Office) -> None:
     """Draw the remarks on this flag, and the field for one more; only a recorded batch can have any."""
     if hand.record is None:
-        st.caption(say("Remarks are kept with the records: record this batch in the view Release first."))
+        st.caption(say("Remarks are kept with the records: record this batch first."))
+        if hand.desk is not None:
+            draw_recording(office, hand.desk)
         return
     about = about_flag(str(flag[Flags.where]), str(flag[Flags.parameter] or flag[Flags.code]))
     found = remarks_about(hand.record.remarks, about)
     for entry in found.to_dict("records"):
         with st.container(border=True):
-            st.markdown(f"{plain(entry['text'])}  \n*{plain(entry['person'])}, {plain(entry['at'])}*")
+            st.markdown(f"{plain(entry['text'])}  \n*{plain(entry['person'])}, {plain(moment(entry['at']))}*")
     if found.empty:
         st.caption(say("No remark on this flag yet."))
     key = f"{REMARK_KEY} {about}"

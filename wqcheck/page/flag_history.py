@@ -11,18 +11,20 @@ from pandera.typing import DataFrame
 from wqcheck.judging.ranges import Trouble
 from wqcheck.page.spoken import later, say
 from wqcheck.statistics.series_units import in_limit_unit
-from wqcheck.tables import Readings
+from wqcheck.tables import Readings, Sign
 
 MEASURED, BELOW, ABOVE, SPAN = later("measured"), later("not detected: below"), later("more than"), later("a range")
+ABSENT = later("not found in the volume examined")
 _INK, _LIMIT_INK = "#1f5fa8", "#b3261e"
 DAYS_WITH_HOURS = 3
 """Within so many days the hours are told too."""
 
-_SHAPES = {MEASURED: "circle", BELOW: "circle", ABOVE: "triangle-up", SPAN: "diamond"}
+_SHAPES = {MEASURED: "circle", BELOW: "circle", ABSENT: "circle", ABOVE: "triangle-up", SPAN: "diamond"}
 
 _MARKS = {
     MEASURED: later("measured (filled circles)"),
     BELOW: later("not detected (open circles; the result lies on the dotted line below)"),
+    ABSENT: later("not found in the volume examined (open circles on the zero line)"),
     ABOVE: later("more than can be counted (open triangles)"),
     SPAN: later("a range (diamonds)"),
 }
@@ -51,10 +53,11 @@ def history_points(readings: DataFrame[Readings], limit_unit: str, basis: str, b
     ranges = in_limit_unit(readings, limit_unit, basis)
     low, high = ranges.low, ranges.high
     kind = np.select([low == high, np.isposinf(high), (low <= 0) & np.isfinite(high)], [MEASURED, ABOVE, BELOW], SPAN)
+    kind = np.where((kind == BELOW) & readings[Readings.sign].eq(Sign.ABSENT).to_numpy(), ABSENT, kind)
     points = pd.DataFrame(
         {
             "day": readings[Readings.sampled_at], "low": np.where(np.isfinite(low), low, 0.0), "high": high,
-            "drawn": np.where(kind == ABOVE, low, high), "kind": kind,
+            "drawn": np.select([kind == ABOVE, kind == ABSENT], [low, 0.0], high), "kind": kind,
             "batch": readings[Readings.batch].fillna("").astype("str"), "reported": readings[Readings.reported],
         }
     )  # fmt: skip
@@ -117,14 +120,15 @@ def history_chart(points: pd.DataFrame, limits: tuple[float, float], unit: str) 
     return alt.layer(spans, marks, rules, texts).properties(height=220)
 
 
-def draw_points(points: pd.DataFrame, limits: tuple[float, float], unit: str, left_out: int) -> None:
-    """Draw the chart with how many results it holds, or say that there is nothing to draw."""
+def draw_points(points: pd.DataFrame, limits: tuple[float, float], unit: str, left_out: int, limit: str = "") -> None:
+    """Draw the chart with how many results it holds; ``limit`` says in words what no line can show."""
     if len(points):
         st.altair_chart(history_chart(points, limits, unit), width="stretch", alt=say("History of this parameter"))
         counts = points["kind"].value_counts()
         kinds = ", ".join(f"{counts[word]:,} {say(said)}" for word, said in _MARKS.items() if word in counts)
-        st.caption(say("{many} results: {kinds}. Large marks are of this batch; the dashed line is the limit.",
-                       many=f"{len(points):,}", kinds=kinds))  # fmt: skip
+        lined = say("The dashed line is the limit.") if np.isfinite(limits).any() else limit
+        told = say("{many} results: {kinds}. Large marks are of this batch.", many=f"{len(points):,}", kinds=kinds)
+        st.caption(" ".join(filter(None, (told, lined))))
     if left_out:
         st.caption(say("{many} more cannot be drawn: without a day, unreadable, or in a unit that does not convert.",
                        many=f"{left_out:,}"))  # fmt: skip

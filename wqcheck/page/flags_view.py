@@ -11,16 +11,21 @@ import streamlit as st
 from pandera.typing import DataFrame
 
 from wqcheck.certificate_files.flag_list import LIMIT, RESULT, UNIT, csv_bytes, flag_list, workbook_bytes
-from wqcheck.page.flag_detail import KIND_WORDS, LEADS_WORDS, draw_flag
+from wqcheck.page.flag_detail import KIND_WORDS, LEADS_WORDS, draw_flag, draw_steps
 from wqcheck.page.in_hand import InHand, draw_in_hand
-from wqcheck.page.looked_into import looked_into
+from wqcheck.page.looked_into import LookedInto, looked_into
+from wqcheck.page.lookup import draw_lookup
 from wqcheck.page.office import Office
+from wqcheck.page.shown import figures_in, shown_table, table_title
 from wqcheck.page.spoken import later, say
-from wqcheck.page.words import plain, sentence
-from wqcheck.release.decision import CAUTION
+from wqcheck.page.ways import draw_way
+from wqcheck.page.words import plain, sentence, titled
+from wqcheck.release.asked import Asked
+from wqcheck.release.flag_steps import flag_steps
 from wqcheck.release.flags import FlagKind, Flags
 from wqcheck.release.reasons import Disposition
 
+TAKE_IN_KEY = "take sheets in from the flags"
 LIST_KEY = "flag opened"
 PAGE_KEY = "page of flags"
 BEFORE_KEY, AFTER_KEY = "flags before", "flags after"
@@ -44,6 +49,14 @@ AGAINST_WORDS = {
     Disposition.HOLD: later("hold the batch"),
     Disposition.RELEASE: later("to know"),
 }
+TABLE_HEADINGS = {
+    "flag": later("Flag"), "leads to": later("Leads to"), "parameter": later("Parameter"), "result": later("Result"),
+    "unit": later("Unit"), "limit": later("Limit"), "class": later("Class"), "limit table": later("Limit table"),
+    "clause": later("Clause"), "evidence of the limit": later("Evidence of the limit"), "stage": later("Stage"),
+    "point": later("Point"), "sample": later("Sample"), "cell": later("Cell"), "reason": later("Reason"),
+}  # fmt: skip
+"""Columns of :func:`wqcheck.certificate_files.flag_list.flag_list` and their headings on the page."""
+
 Row = Mapping[Hashable, Any]
 
 _XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -69,33 +82,85 @@ def draw_flags(office: Office) -> None:
     wqcheck.errors.WqcheckError
         The records cannot be read.
     """
-    st.markdown(f"### {say('Flags: what asks for a person')}")
+    st.markdown(f"##### {say('Flags: what you must look at')}")
     hand = draw_in_hand(office)
     if hand is None:
-        st.info(say("No batch is in hand. Take in the sheets of one, or record one, and come back."))
+        st.info(say("No batch is in hand. Take in the sheets of one first."))
+        draw_way(say("Take in laboratory sheets"), "Take in", key=TAKE_IN_KEY, main=True)
         return
     looked = looked_into(hand, office)
     found = looked.flags
     if found.empty:
         _draw_nothing(hand)
         return
-    st.markdown(_counts(found))
-    chosen = _draw_filters(found)
+    untested = found[Flags.kind].eq(FlagKind.NOT_TESTED) & found[Flags.leads_to].eq(Disposition.RELEASE)
+    asking: DataFrame[Flags] = found[~untested].reset_index(drop=True)
+    if asking.empty:
+        _draw_nothing(hand)
+    else:
+        st.markdown(_counts(asking))
+        _draw_asking(asking, hand, looked, office)
+    _draw_untested(found[untested], looked.asked)
+    _draw_files(found, hand)
+    draw_lookup(hand)
+
+
+def _draw_asking(asking: DataFrame[Flags], hand: InHand, looked: LookedInto, office: Office) -> None:
+    """Draw the filters, the list of flags and the one that is opened."""
+    chosen = _draw_filters(asking)
     if chosen.empty:
-        st.info(say("No flag fits all of these filters; {many} are hidden by them.", many=f"{len(found):,}"))
+        st.info(say("No flag fits all of these filters; {many} are hidden by them.", many=f"{len(asking):,}"))
         return
     st.html(_STYLE)
+    heads = heads_of(chosen)
     with st.container(key=DESK_AREA):
         left, right = st.columns([2, 3], gap="medium")
-        page = _page(chosen, looked.key)
+        page = _page(heads, looked.key)
         lines = flag_list(page, hand.check.judged)
         with left:
-            at = _draw_list(page, lines, len(chosen))
-            _draw_table(lines, chosen, hand)
+            at = _draw_list(page, lines, len(heads), same_result(chosen).value_counts())
+            _draw_table(lines)
         with right:
             flag = page.loc[at].to_dict()
             draw_flag(flag, _title(flag, lines.loc[at].to_dict()), hand, looked, office)
-    st.caption(plain(say(CAUTION)))
+            _draw_others(flag, chosen, hand, looked)
+
+
+def same_result(chosen: DataFrame[Flags]) -> pd.Series[str]:
+    """Return a text that is the same for the flags of one result that lead to the same, also beside other tables."""
+    of_result = chosen[Flags.row].ge(0) & chosen[Flags.kind].ne(FlagKind.STAGE)
+    names = [Flags.where, Flags.parameter, Flags.kind, Flags.leads_to]
+    joined: pd.Series[str] = chosen[names[0]].str.cat(chosen[names[1:]], sep="\n")
+    alone = pd.Series(chosen.index.astype("str"), index=chosen.index)
+    return joined.where(of_result, alone)
+
+
+def heads_of(chosen: DataFrame[Flags]) -> DataFrame[Flags]:
+    """Return one flag for each result, the worst; its others stand with it when it is opened."""
+    heads: DataFrame[Flags] = chosen[~same_result(chosen).duplicated()].reset_index(drop=True)
+    return heads
+
+
+def _draw_others(flag: Row, chosen: DataFrame[Flags], hand: InHand, looked: LookedInto) -> None:
+    """Draw the working of the same result beside the other tables that flag it."""
+    same = chosen[[Flags.where, Flags.parameter, Flags.kind, Flags.leads_to]]
+    alike = same.eq(pd.Series({name: flag[name] for name in same})).all(axis=1) & chosen[Flags.row].ge(0)
+    for other in chosen[alike & chosen[Flags.row].ne(flag[Flags.row])].to_dict("records"):
+        if flag[Flags.row] >= 0 and flag[Flags.kind] != FlagKind.STAGE:
+            with st.expander(say("The same result beside {table}", table=plain(table_title(other[Flags.table])))):
+                draw_steps(flag_steps(hand.check, other, looked.stages))
+
+
+def _draw_untested(untested: pd.DataFrame, asked: DataFrame[Asked]) -> None:
+    """Draw what has a limit and was not tested as one line that opens, with how many each table limits."""
+    if untested.empty:
+        return
+    codes = set(untested[Flags.parameter])
+    with st.expander(say("Have a limit and were not tested: {number} parameters", number=f"{len(codes):,}")):
+        st.markdown(say("By the release rules they do not hold the batch. Your licence may ask for them."))
+        for table, rows in asked[asked[Asked.parameter].isin(codes)].groupby(Asked.table, sort=False):
+            names = sorted({titled(code) for code in rows[Asked.parameter]}, key=str.casefold)
+            st.markdown(f"**{plain(table_title(str(table)))}** ({len(names):,}): {plain(', '.join(names))}")
 
 
 def filter_key(column: str) -> str:
@@ -112,7 +177,6 @@ def _draw_nothing(hand: InHand) -> None:
         "tested was compared, and only with the chosen tables.",
         batch=plain(hand.check.details.batch), results=f"{results:,}",
     ))  # fmt: skip
-    st.caption(plain(say(CAUTION)))
 
 
 def _counts(found: DataFrame[Flags]) -> str:
@@ -139,6 +203,7 @@ def _draw_filters(found: DataFrame[Flags]) -> DataFrame[Flags]:
 
         def told(option: str, name: str = name, counts: pd.Series[int] = counts) -> str:
             word = say(KIND_WORDS[FlagKind(option)]) if name == Flags.kind else say(option)
+            word = table_title(option) if name == Flags.table else word
             return f"{word} ({counts[option]:,})"
 
         wanted = place.multiselect(say(FILTERS[name]), options, format_func=told, key=key, placeholder=say("all"))
@@ -162,7 +227,7 @@ def _page(chosen: DataFrame[Flags], batch_key: str) -> DataFrame[Flags]:
     return page
 
 
-def _draw_list(page: DataFrame[Flags], lines: pd.DataFrame, many: int) -> int:
+def _draw_list(page: DataFrame[Flags], lines: pd.DataFrame, many: int, limits: pd.Series[int]) -> int:
     """Draw one page of the list and give the number of the flag that is opened.
 
     Parameters
@@ -173,62 +238,76 @@ def _draw_list(page: DataFrame[Flags], lines: pd.DataFrame, many: int) -> int:
         The same flags as :func:`flag_list` writes them.
     many : int
         How many flags there are on all pages.
+    limits : Series
+        How many limits flag a result, by :func:`same_result`.
     """
     places = list(page.index)
     if st.session_state.get(LIST_KEY) not in places:
         st.session_state[LIST_KEY] = places[0]
     rows = list(zip(page.to_dict("records"), lines.to_dict("records"), strict=True))
+    told = [_caption(*row, int(limits.get(key, 1))) for row, key in zip(rows, same_result(page), strict=True)]
     titles = {at: f"{at + 1}. {plain(_title(*row))}" for at, row in zip(places, rows, strict=True)}
     opened = st.radio(
         say("Flags {first} to {last} of {many}, worst first", first=f"{places[0] + 1:,}", last=f"{places[-1] + 1:,}",
             many=f"{many:,}"),
-        places, key=LIST_KEY, format_func=titles.__getitem__, captions=[_caption(*row) for row in rows],
+        places, key=LIST_KEY, format_func=titles.__getitem__, captions=told,
     )  # fmt: skip
     if many > PER_PAGE:
         number = int(st.session_state[PAGE_KEY])
         first, last = places[0] == 0, places[-1] == many - 1
         with st.container(horizontal=True):
-            st.button(say("Before"), key=BEFORE_KEY, disabled=first, on_click=_turn, args=(number - 1,))
-            st.button(say("Next"), key=AFTER_KEY, disabled=last, on_click=_turn, args=(number + 1,))
+            label = say("Previous {number} flags", number=PER_PAGE)
+            st.button(label, key=BEFORE_KEY, disabled=first, on_click=_turn, args=(number - 1,))
+            label = say("Next {number} flags", number=PER_PAGE)
+            st.button(label, key=AFTER_KEY, disabled=last, on_click=_turn, args=(number + 1,))
     return int(opened if opened is not None else places[0])
 
 
 def _title(flag: Row, line: Row) -> str:
     """Name a flag in a few words, its result with the unit: ``Arsenic: 14 µg/L``."""
-    result = f"{line[RESULT]} {line[UNIT]}".strip() if line[RESULT] else ""
+    result = f"{line[RESULT]} {figures_in(line[UNIT])}".strip() if line[RESULT] else ""
     return sentence(": ".join(filter(None, (str(flag[Flags.name]), result))))
 
 
-def _caption(flag: Row, line: Row) -> str:
-    """Write what stands below a flag in the list: kind, what it leads to, limit, table, point, sample, cell."""
-    kind = say(KIND_WORDS[FlagKind(flag[Flags.kind])])
-    leads = say(LEADS_WORDS[Disposition(flag[Flags.leads_to])])
-    limit = f"{line[LIMIT]} ({say(str(flag[Flags.limit_class]))})" if line[LIMIT] else ""
-    cell = str(flag[Flags.where]).rpartition("|")[2]
-    others = (limit, flag[Flags.table], flag[Flags.stage], flag[Flags.point], flag[Flags.sample], cell)
-    return " · ".join([f"**{kind}**", leads, *(plain(text) for text in others if text)])
+def _caption(flag: Row, line: Row, limits: int) -> str:
+    """Write what stands below a flag in the list: kind, what it leads to, limit and table, stage and sample."""
+    kind, leads = FlagKind(flag[Flags.kind]), Disposition(flag[Flags.leads_to])
+    words = [f"**{say(KIND_WORDS[kind])}**", *([] if kind is FlagKind.FINDING else [say(LEADS_WORDS[leads])])]
+    named = [table_title(str(flag[Flags.table])), say(str(flag[Flags.limit_class]))]
+    of_limit = ", ".join(word for word in named if word)
+    limit = f"{figures_in(line[LIMIT])} ({of_limit})" if line[LIMIT] else of_limit
+    more = say("and {number} more limits", number=limits - 1) if limits > 1 else ""
+    others = (" ".join(filter(None, (limit, more))), flag[Flags.stage] or flag[Flags.point], flag[Flags.sample])
+    return " · ".join([*words, *(plain(text) for text in others if text)])
 
 
 def _turn(page: int) -> None:
     st.session_state[PAGE_KEY] = page
 
 
-def _draw_table(lines: pd.DataFrame, chosen: DataFrame[Flags], hand: InHand) -> None:
-    """Draw the flags of this page as a table to copy, and all of them to keep as files."""
+def _draw_table(lines: pd.DataFrame) -> None:
+    """Draw the flags of this page as a table to copy."""
+    headings = {name: sentence(say(word)) for name, word in TABLE_HEADINGS.items()}
+    with st.expander(say("As a table, to copy")):
+        table = shown_table(lines, headings, said=("flag", "leads to", "class"), named=("limit table",))
+        st.dataframe(table, hide_index=True, height=240, alt=say("Flags of this page"))
+        st.caption(say("Mark cells and press Ctrl+C to copy."))
+
+
+def _draw_files(found: DataFrame[Flags], hand: InHand) -> None:
+    """Offer all flags as files, also those that are folded away or hidden by a filter."""
     batch = hand.check.details.batch
-    with st.expander(say("As a table: copy, or keep as a file")):
-        st.dataframe(lines, hide_index=True, height=240, alt=say("Flags of this page"))
-        st.caption(say("Mark cells and press Ctrl+C to copy. The files hold all {many} flags of the filters.",
-                       many=f"{len(chosen):,}"))  # fmt: skip
-        with st.container(horizontal=True):
-            st.download_button(
-                say("Keep as CSV"), partial(_csv, chosen, hand), file_name=f"flags_{_safe(batch)}.csv",
-                mime="text/csv", key=CSV_KEY, on_click="ignore",
-            )  # fmt: skip
-            st.download_button(
-                say("Keep as XLSX"), partial(_workbook, chosen, hand), file_name=f"flags_{_safe(batch)}.xlsx",
-                mime=_XLSX, key=XLSX_KEY, on_click="ignore",
-            )  # fmt: skip
+    st.caption(say("The files hold all {many} entries, with each limit and what was not tested.",
+                   many=f"{len(found):,}"))  # fmt: skip
+    with st.container(horizontal=True):
+        st.download_button(
+            say("Download all as CSV"), partial(_csv, found, hand), file_name=f"flags_{_safe(batch)}.csv",
+            mime="text/csv", key=CSV_KEY, on_click="ignore",
+        )  # fmt: skip
+        st.download_button(
+            say("Download all as XLSX"), partial(_workbook, found, hand), file_name=f"flags_{_safe(batch)}.xlsx",
+            mime=_XLSX, key=XLSX_KEY, on_click="ignore",
+        )  # fmt: skip
 
 
 def _csv(chosen: DataFrame[Flags], hand: InHand) -> bytes:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from hashlib import sha256
+from pathlib import Path
 
 import streamlit as st
 
+from wqcheck.limit_tables.loading import LimitTable, limit_table
 from wqcheck.page.checking import DESK_KEY, Desk
 from wqcheck.page.office import Office
 from wqcheck.page.settings import NamedBytes
@@ -55,6 +57,31 @@ def file_used(hand: InHand, office: Office, kind: str) -> NamedBytes | None:
     if hand.desk is not None:
         return next((file for file in hand.desk.files if sha256(file[1]).hexdigest() == stamp.sha256), None)
     return stamp.name, kept_file(office.store(), stamp.sha256)
+
+
+def tables_used(hand: InHand, office: Office) -> tuple[LimitTable, ...]:
+    """Return the limit tables that the check used, from the very bytes that it used; one that is not kept is left out.
+
+    Raises
+    ------
+    wqcheck.errors.WqcheckError
+        The records cannot be read.
+    """
+    stamps = [stamp for stamp in hand.check.files if stamp.kind == "limit table"]
+    found = ((stamp, _bytes_of(stamp.sha256, hand, office)) for stamp in stamps)
+    return tuple(_table(stamp.name, content) for stamp, content in found if content is not None)
+
+
+def _bytes_of(digest: str, hand: InHand, office: Office) -> bytes | None:
+    if hand.desk is not None:
+        return next((data for _, data in hand.desk.files if sha256(data).hexdigest() == digest), None)
+    return kept_file(office.store(), digest)
+
+
+@st.cache_resource(max_entries=32, show_spinner=False)
+def _table(name: str, content: bytes) -> LimitTable:
+    """Load a limit table once for its bytes."""
+    return limit_table(Path(name), content)
 
 
 def draw_in_hand(office: Office) -> InHand | None:

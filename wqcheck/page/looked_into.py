@@ -8,10 +8,11 @@ import streamlit as st
 from pandera.typing import DataFrame
 
 from wqcheck.errors import WqcheckError
-from wqcheck.page.in_hand import InHand, file_used
+from wqcheck.page.in_hand import InHand, file_used, tables_used
 from wqcheck.page.office import Office
 from wqcheck.page.train_input import opened_train
 from wqcheck.records.intake import kept_file
+from wqcheck.release.asked import Asked, asked
 from wqcheck.release.decision import FileStamp
 from wqcheck.release.flags import Flags, flags
 from wqcheck.sheets.grid import Sheet
@@ -31,11 +32,13 @@ LOOKED_KEY = "batch looked into"
 class LookedInto:
     """What the view of flags is drawn from; ``key`` tells one check of a batch from another.
 
-    ``train`` is None where the check used none, and then there are no suspects.
+    ``asked`` are the limits of the tables used. ``train`` is None where the check used none, and then there are no
+    suspects.
     """
 
     key: str
     flags: DataFrame[Flags]
+    asked: DataFrame[Asked]
     stages: DataFrame[StageVerdicts]
     train: Train | None
     suspects: tuple[Suspect, ...]
@@ -61,7 +64,11 @@ def looked_into(hand: InHand, office: Office) -> LookedInto:
         if train is not None:
             feeds = feed_against_limits(hand.check.readings, train, table.rows)
             suspects = look_here_first(Case(train=train, readings=hand.check.readings, stages=stages, feeds=feeds))
-        found = LookedInto(key=key, flags=flags(hand.check, stages), stages=stages, train=train, suspects=suspects)
+        limits = asked(tables_used(hand, office), hand.check.details.product)
+        found = LookedInto(
+            key=key, flags=flags(hand.check, stages, limits), asked=limits, stages=stages, train=train,
+            suspects=suspects,
+        )  # fmt: skip
     st.session_state[LOOKED_KEY] = found
     return found
 

@@ -11,7 +11,6 @@ import streamlit as st
 from wqcheck.errors import WqcheckError
 from wqcheck.page.flags_view import draw_flags
 from wqcheck.page.history_view import draw_history
-from wqcheck.page.in_hand import take_in_hand
 from wqcheck.page.legible import LEGIBLE
 from wqcheck.page.limits_view import draw_limits_view
 from wqcheck.page.office import Office, draw_office, draw_said, given_to, plant_of
@@ -23,9 +22,11 @@ from wqcheck.page.spoken import begin_as, later, say
 from wqcheck.page.start_view import draw_start
 from wqcheck.page.take_in_view import draw_take_in
 from wqcheck.page.train_view import draw_train_view
-from wqcheck.page.words import refusal_text
+from wqcheck.page.ways import VIEW_KEY, go
+from wqcheck.page.words import plain, refusal_text
+from wqcheck.release.decision import CAUTION
 
-VIEW_KEY = "view"
+__all__ = ["VIEWS", "VIEW_KEY", "main"]
 
 # A laptop shows 768 lines: less empty space above, and tables that break long words instead of growing sideways.
 ROOMY = """<style>
@@ -44,7 +45,7 @@ class Desktop:
 
 
 VIEWS: tuple[tuple[str, Callable[[Desktop], None]], ...] = (
-    (later("Start"), lambda desktop: draw_start(desktop.office, _try_sample, _open_batch)),
+    (later("Start"), lambda desktop: draw_start(desktop.office, _try_sample)),
     (later("Take in"), lambda desktop: draw_take_in(desktop.office, desktop.settings)),
     (later("Flags"), lambda desktop: draw_flags(desktop.office)),
     (later("Train"), lambda desktop: draw_train_view(desktop.office)),
@@ -54,6 +55,9 @@ VIEWS: tuple[tuple[str, Callable[[Desktop], None]], ...] = (
     (later("Settings"), lambda desktop: draw_settings_view(desktop.office)),
 )
 """The views, in the order of a morning; a view is added with one line."""
+
+OF_BATCHES = ("Start", "Take in", "Flags", "Release")
+"""Views that end with the caution on what a decision on a batch rests on."""
 
 
 def main(arguments: Sequence[str] = ()) -> None:
@@ -71,17 +75,13 @@ def main(arguments: Sequence[str] = ()) -> None:
         settings = draw_settings(date.today(), plant, plant_file.parent)
         draw_said()
         dict(VIEWS)[chosen](Desktop(office=draw_office(given, plant, plant_file), settings=settings))
+        if chosen in OF_BATCHES:
+            st.caption(plain(say(CAUTION)))
     except WqcheckError as error:
         st.error(refusal_text(error))
 
 
 def _try_sample() -> None:
     """Open the first workbook of the sample plant."""
-    st.session_state[VIEW_KEY] = "Take in"
+    go("Take in")
     try_sample()
-
-
-def _open_batch(batch: str) -> None:
-    """Open the decision on a recorded batch."""
-    st.session_state[VIEW_KEY] = "Release"
-    take_in_hand(batch)

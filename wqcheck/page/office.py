@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import getpass
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -127,7 +126,9 @@ def draw_office(given: Given, plant: PlantSettings, plant_file: Path) -> Office:
         if person is not None:
             roles = plain(", ".join(say(role) for role in sorted(person.roles)))
             st.caption(say("You act as **{name}** ({roles}).", name=plain(person.name), roles=roles))
-        st.caption(say("Records: {place}", place=plain(given.store)))
+        if person is None and not open_to_others():
+            st.caption(say("Nobody is named yet: say who you are before you record or sign."))
+        st.caption(say("Records are kept in {place}", place=plain(given.store)))
     return Office(place=given.store, people=people, person=person, plant=plant, plant_file=plant_file)
 
 
@@ -159,7 +160,7 @@ def _draw_who(people: People, given: str) -> Person | None:
 
 def _draw_name() -> str:
     return st.text_input(
-        say("Who acts"), value=getpass.getuser(), key=PERSON_KEY,
+        say("Who acts"), key=PERSON_KEY, placeholder=say("your name"),
         help=say("There is no people file, so whoever sits here is named. Review and release still take two persons."),
     )  # fmt: skip
 

@@ -10,12 +10,18 @@ from wqcheck.page.checking import Desk
 from wqcheck.page.in_hand import RECORDED_KEY, is_recorded, take_in_hand
 from wqcheck.page.office import Office, do
 from wqcheck.page.spoken import say
+from wqcheck.page.ways import draw_way
 from wqcheck.page.words import plain
 from wqcheck.records.batches import batches
 from wqcheck.records.intake import take_in
 
 RECORD_KEY = "record the batch"
-WHY_AGAIN_KEY = "reason for taking in again"
+GO_ON_KEY = "go on to the release"
+
+
+def why_again_key(batch: str) -> str:
+    """Give the key of the field for the reason to record a batch again; each batch has its own."""
+    return f"reason for taking in again {batch}"
 
 
 def draw_recording(office: Office, desk: Desk) -> None:
@@ -28,7 +34,8 @@ def draw_recording(office: Office, desk: Desk) -> None:
     """
     batch = desk.check.details.batch
     if is_recorded(desk):
-        st.success(say("Batch {batch} is recorded as it lies here. Go on in Release.", batch=plain(batch)))
+        st.success(say("Batch {batch} is recorded as it lies here.", batch=plain(batch)))
+        draw_way(say("Go on to review and decision"), "Release", key=GO_ON_KEY, batch=batch, main=True)
         return
     listed = set(batches(office.store())["batch"].str.casefold()) if office.exists else set()
     with st.container(border=True):
@@ -38,7 +45,9 @@ def draw_recording(office: Office, desk: Desk) -> None:
                 batch=plain(batch), disposition=say(str(desk.check.decision.disposition)))
         )  # fmt: skip
         if batch.casefold() in listed:
-            st.text_input(say("The batch was recorded before. Reason for recording it again:"), key=WHY_AGAIN_KEY)
+            st.text_input(
+                say("The batch was recorded before. Reason for recording it again:"), key=why_again_key(batch)
+            )
         st.button(
             say("Record batch {batch}", batch=plain(batch)), key=RECORD_KEY, type="primary",
             on_click=do, args=(partial(_record, office, desk),),
@@ -46,7 +55,8 @@ def draw_recording(office: Office, desk: Desk) -> None:
 
 
 def _record(office: Office, desk: Desk) -> str:
-    act, batch = office.act(st.session_state.get(WHY_AGAIN_KEY, "")), desk.check.details.batch
+    batch = desk.check.details.batch
+    act = office.act(st.session_state.get(why_again_key(batch), ""))
     version = take_in(office.store(create=True), desk.check, act, desk.files, on=desk.on)
     st.session_state[RECORDED_KEY] = desk.key
     take_in_hand(batch)

@@ -16,7 +16,9 @@ from wqcheck.page.in_hand import draw_in_hand
 from wqcheck.page.office import Office, do
 from wqcheck.page.papers import MIMES, draw_draft, next_steps
 from wqcheck.page.recording import draw_recording
+from wqcheck.page.shown import moment, shown_table
 from wqcheck.page.spoken import later, say
+from wqcheck.page.ways import draw_way
 from wqcheck.page.words import plain
 from wqcheck.records.batches import BatchRecord
 from wqcheck.records.certificates import PaperStyle, document_file, issue, withdraw, withdrawal_file
@@ -25,6 +27,7 @@ from wqcheck.records.standing import State
 from wqcheck.release.decision import BatchCheck, Disposition
 
 REASON_KEY = "written reason"
+TAKE_IN_KEY = "take sheets in from the release"
 ISSUE_KEY = "issue the document"
 DOCUMENT_KEY = "document shown"
 
@@ -35,10 +38,13 @@ _BUTTONS = {
     State.REJECTED: later("Reject"),
     State.WITHDRAWN: later("Withdraw"),
 }
-_HEADINGS = {
-    "version": later("No."), "state": later("State"), "check_version": later("Check"), "person": later("Person"),
-    "at": later("When"), "reason": later("Reason"), "override": later("Against the recommendation"),
-    "name": later("Signed by"), "meaning": later("Meaning"), "about": later("About"), "text": later("Remark"),
+_OF_A_STEP = {
+    "version": later("No."), "at": later("When"), "state": later("State"), "meaning": later("Meaning"),
+    "name": later("Signed by"), "person": later("Person"), "check_version": later("Check"), "reason": later("Reason"),
+    "override": later("Against the recommendation"),
+}  # fmt: skip
+_OF_A_REMARK = {
+    "at": later("When"), "person": later("Person"), "about": later("About"), "text": later("Remark"),
 }  # fmt: skip
 
 
@@ -54,6 +60,7 @@ def draw_release(office: Office) -> None:
     hand = draw_in_hand(office)
     if hand is None:
         st.info(say("No batch is on the desk or recorded. Take in a sheet, look at its flags, then record the batch."))
+        draw_way(say("Take in laboratory sheets"), "Take in", key=TAKE_IN_KEY, main=True)
     elif hand.record is not None:
         _draw_record(office, hand.record)
     elif hand.desk is not None:
@@ -81,24 +88,26 @@ def _draw_record(office: Office, record: BatchRecord) -> None:
     draw_headline(record.check)
     st.markdown(
         say("**Stands: {state}** since {at}, by {person}. Check {version}; the numbers below are of this check.",
-            state=say(str(now.state)), at=plain(now.at), person=plain(now.person), version=record.check_version)
+            state=say(str(now.state)), at=plain(moment(now.at)), person=plain(now.person), version=record.check_version)
     )  # fmt: skip
     _draw_steps(office, record)
-    _draw_documents(office, record)
+    _draw_issuing(office, record)
+    number = _draw_issued(office, record) if not record.documents.empty else ""
     _draw_reasons(record.check)
+    if number:
+        _draw_preview(office, number)
     steps, remarks = len(record.steps), len(record.remarks)
     with st.expander(say("Signed steps ({steps}) and remarks ({remarks})", steps=steps, remarks=remarks)):
-        st.table(_in_words(record.steps), hide_index=True)
+        signed = record.steps.assign(override=record.steps["override"].map({1: say("yes"), 0: ""}))
+        _draw_told(signed, _OF_A_STEP)
         if not record.remarks.empty:
-            st.table(_in_words(record.remarks), hide_index=True)
+            _draw_told(record.remarks, _OF_A_REMARK)
 
 
-def _in_words(steps: pd.DataFrame) -> pd.DataFrame:
-    """Write signed steps or remarks as they are shown; the words of the records are said, the text of people stays."""
-    words = steps.fillna("").astype("str")
-    said = {name: words[name].map(say) for name in ("state", "meaning") if name in words}
-    shown = words.assign(**said).map(plain)
-    return shown.rename(columns={name: say(word) for name, word in _HEADINGS.items()})
+def _draw_told(table: pd.DataFrame, headings: dict[str, str]) -> None:
+    """Draw signed steps or remarks; the words of the records are said, the text of people stays."""
+    words = {name: say(word) for name, word in headings.items()}
+    st.table(shown_table(table, words, said=("state", "meaning"), times=("at",)).map(plain), hide_index=True)
 
 
 def _draw_steps(office: Office, record: BatchRecord) -> None:
@@ -149,14 +158,8 @@ def _step(office: Office, record: BatchRecord, to: State, reason: str) -> str:
                name=plain(act.by.name))  # fmt: skip
 
 
-def _draw_documents(office: Office, record: BatchRecord) -> None:
-    """Draw the button that issues the numbered document, and the documents with preview and downloads."""
-    _draw_issuing(office, record)
-    if not record.documents.empty:
-        _draw_issued(office, record)
-
-
 def _draw_issuing(office: Office, record: BatchRecord) -> None:
+    """Draw the button that issues the numbered document."""
     now = record.standing
     if now.state in (State.RELEASED, State.ON_HOLD, State.REJECTED):
         again = bool(len(record.documents))
@@ -170,10 +173,11 @@ def _draw_issuing(office: Office, record: BatchRecord) -> None:
         st.button(label, key=ISSUE_KEY, type="primary", on_click=do, args=(partial(_issue, office, now.batch, reason),))
 
 
-def _draw_issued(office: Office, record: BatchRecord) -> None:
+def _draw_issued(office: Office, record: BatchRecord) -> str:
+    """Draw the choice among the documents with their downloads, and give the number of the chosen one."""
     rows = {row["number"]: row for row in record.documents.to_dict("records")}
     numbers = list(rows)[::-1]
-    number = st.selectbox(
+    number: str = st.selectbox(
         say("Document"), numbers, key=f"{DOCUMENT_KEY} {record.standing.batch}",
         format_func=lambda number: f"{number}: {say(rows[number]['kind'])}, {say(rows[number]['status'])}",
     )  # fmt: skip
@@ -191,7 +195,12 @@ def _draw_issued(office: Office, record: BatchRecord) -> None:
             say("Download the notice of withdrawal (PDF)"), withdrawal_file(office.store(), number, "pdf"),
             file_name=f"{number}_withdrawn.pdf", mime=MIMES[".pdf"], key="notice of withdrawal", on_click="ignore",
         )  # fmt: skip
-    with st.expander(say("Look at the document"), expanded=True):
+    return number
+
+
+def _draw_preview(office: Office, number: str) -> None:
+    """Draw the pages of a document."""
+    with st.expander(say("Look at the document {number}", number=number), expanded=True):
         with st.spinner(say("Drawing the document")):
             pictures = _pictures(document_file(office.store(), number, "json"))
         for page, image in enumerate(pictures, start=1):

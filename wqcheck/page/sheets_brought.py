@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -9,6 +10,7 @@ import streamlit as st
 
 from wqcheck.page.office import Office, do
 from wqcheck.page.settings import NamedBytes, Settings
+from wqcheck.page.shown import moment
 from wqcheck.page.spoken import later, say
 from wqcheck.page.words import plain
 from wqcheck.records.intake import receive
@@ -90,7 +92,7 @@ def _draw_waiting(office: Office) -> None:
     st.session_state[WAITING_KEY] = [
         digest for digest in st.session_state.get(WAITING_KEY, []) if digest in set(waiting["sha256"])
     ]
-    told = dict(zip(waiting["sha256"], waiting["name"] + ", " + waiting["received"].str.slice(0, 16), strict=True))
+    told = dict(zip(waiting["sha256"], waiting["name"] + ", " + waiting["received"].map(moment), strict=True))
     st.multiselect(
         say("Sheets kept in the records, not checked yet ({number})", number=len(told)), list(told),
         format_func=lambda digest: told.get(digest, digest), key=WAITING_KEY, placeholder=say("choose sheets"),
@@ -135,13 +137,24 @@ def _keep_sample() -> None:
         st.session_state[KEPT_KEY] = next(sample for sample in SAMPLES if sample.label == label)
 
 
+def bring_kept(office: Office, digests: Sequence[str]) -> None:
+    """Put sheets that are kept in the records on the desk, known by their digests.
+
+    Raises
+    ------
+    wqcheck.errors.WqcheckError
+        The records cannot be read, or do not keep one of them.
+    """
+    st.session_state[KEPT_KEY] = tuple(received_file(office.store(), digest) for digest in digests)
+    st.session_state[WAITING_KEY] = list(digests)
+
+
 def _fetch(office: Office) -> None:
     """Put the chosen sheets of the records on the desk; without one the uploads lie there again."""
-    store, chosen = office.store(), st.session_state[WAITING_KEY]
+    chosen = st.session_state[WAITING_KEY]
     _keep_uploads()
     if chosen:
-        st.session_state[KEPT_KEY] = tuple(received_file(store, digest) for digest in chosen)
-        st.session_state[WAITING_KEY] = chosen
+        bring_kept(office, chosen)
 
 
 def _sample_file(name: str) -> NamedBytes:

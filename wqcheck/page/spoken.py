@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import streamlit as st
 
-from wqcheck.languages.catalogues import LANGUAGES, PAGE, PAGE_LANGUAGES, SOURCE, Catalogue, catalogue
+from wqcheck.languages.catalogues import LANGUAGES, PAGE, PAGE_LANGUAGES, PAPERS, SOURCE, Catalogue, catalogue
 
 LANGUAGE_KEY = "language of the page"
 _NUMBERS_KEY = "decimal mark of the page"
@@ -27,14 +27,25 @@ def later(message: str) -> str:
 
 
 def spoken() -> Catalogue:
-    """Return the catalogue of the language that was chosen; English until one is."""
-    chosen = catalogue(st.session_state.get(LANGUAGE_KEY, SOURCE), PAGE)
-    return replace(chosen, local_dates=st.session_state.get(_DATES_KEY) == "local")
+    """Return the catalogue of the page in the language that was chosen; English until one is."""
+    return _as_set(PAGE)
+
+
+def printed() -> Catalogue:
+    """Return the catalogue of papers in the language of the page, for phrases that papers write too."""
+    return _as_set(PAPERS)
+
+
+def _as_set(domain: str) -> Catalogue:
+    """Return a catalogue that writes numbers and dates as the plant's settings ask for."""
+    numbers, dates = (st.session_state.get(key) == "local" for key in (_NUMBERS_KEY, _DATES_KEY))
+    chosen = catalogue(st.session_state.get(LANGUAGE_KEY, SOURCE), domain)
+    return replace(chosen, local_numbers=numbers, local_dates=dates)
 
 
 def figure(text: str) -> str:
     """Write a number (digits with a point) with the decimal mark that the plant's settings ask for."""
-    return spoken().figure(text) if st.session_state.get(_NUMBERS_KEY) == "local" else text
+    return spoken().figure(text)
 
 
 def begin_as(language: str, numbers: str, dates: str) -> None:

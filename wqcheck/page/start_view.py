@@ -4,29 +4,36 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import date
+from functools import partial
 
 import pandas as pd
 import streamlit as st
 
 from wqcheck.page.drifts import draw_drifts
 from wqcheck.page.office import Office
+from wqcheck.page.sheets_brought import bring_kept
+from wqcheck.page.shown import shown_table
 from wqcheck.page.spoken import later, say
+from wqcheck.page.ways import draw_way, go
 from wqcheck.page.words import plain
 from wqcheck.records.batches import SOON, Waiting, waiting
-from wqcheck.release.decision import CAUTION
 
 SAMPLE_BUTTON = "sample plant at the start"
+TAKE_IN_BUTTON = "take sheets in at the start"
+SHEETS_BUTTON = "take the kept sheets in"
 SHOWN_ROWS = 12
-_COLUMNS = {
+_OF_A_BATCH = {
     "batch": later("Batch"), "product": later("Water"), "since": later("Since"), "person": later("By"),
-    "recommended": later("Recommended"), "name": later("Name"), "sha256": "SHA-256", "received": later("Received"),
-    "code": later("Code"), "what": later("What"), "until": later("Until"),
+    "recommended": later("Recommended"),
 }  # fmt: skip
-_SAID = ("product", "recommended", "what")
-_OF_A_BATCH = ("batch", "product", "since", "person", "recommended")
+_OF_A_SHEET = {"name": later("File"), "received": later("Received")}
+_OF_WHAT_IS_DUE = {
+    "batch": later("Batch"), "what": later("What"), "code": later("Code"), "until": later("Until"),
+}  # fmt: skip
+_SAID, _TIMES = ("product", "recommended", "what"), ("since", "received", "until")
 
 
-def draw_start(office: Office, try_sample: Callable[[], None], open_batch: Callable[[str], None]) -> None:
+def draw_start(office: Office, try_sample: Callable[[], None]) -> None:
     """Draw what waits on this day; where nothing was recorded yet, offer the sample plant.
 
     Parameters
@@ -34,8 +41,6 @@ def draw_start(office: Office, try_sample: Callable[[], None], open_batch: Calla
     office : Office
     try_sample : callable
         Opens the sample plant.
-    open_batch : callable
-        Opens the decision on a batch.
 
     Raises
     ------
@@ -44,59 +49,91 @@ def draw_start(office: Office, try_sample: Callable[[], None], open_batch: Calla
     """
     st.markdown(f"##### {say('What waits today')}")
     if not office.exists:
-        _draw_empty(try_sample, say("No batch was recorded here yet. The records are made with the first one."))
+        _draw_empty(try_sample, say("No batch was recorded here yet."))
         return
     with st.spinner(say("Looking into the records")):
         found = waiting(office.store(), date.today())
-    if all(frame.empty for frame in _lists(found).values()):
+    if _nothing_in(found):
         _draw_empty(try_sample, say("Nothing waits: no batch is open, no sheet is left over, nothing falls due soon."))
         draw_drifts(office, date.today())
         return
+    draw_way(say("Take in laboratory sheets"), "Take in", key=TAKE_IN_BUTTON, main=True)
     above = st.container()
-    for title, frame in _lists(found).items():
-        _draw_list(title, frame, open_batch)
+    _draw_batches(say("To review"), found.received, say("Review {batch}"))
+    _draw_batches(say("Reviewed, to decide"), found.under_review, say("Decide {batch}"))
+    _draw_batches(say("On hold"), found.on_hold, say("Open {batch}"))
+    _draw_batches(say("Released, certificate not issued"), found.without_document, say("Issue for {batch}"))
+    _draw_sheets(office, found.sheets)
+    _draw_due(found.due)
     with above:
         draw_drifts(office, date.today())
-    st.caption(plain(say(CAUTION)))
 
 
-def _lists(found: Waiting) -> dict[str, pd.DataFrame]:
-    """Give each list under its title, in the order of work."""
-    return {
-        say("To review"): found.received,
-        say("Reviewed, to decide"): found.under_review,
-        say("On hold"): found.on_hold,
-        say("Released, certificate not issued"): found.without_document,
-        say("Sheets that no check has used"): found.sheets,
-        say("Falls due within {days} days, or is overdue", days=SOON.days): found.due,
-    }
+def _nothing_in(found: Waiting) -> bool:
+    return all(getattr(found, name).empty for name in found.__slots__)
 
 
-def _draw_list(title: str, frame: pd.DataFrame, open_batch: Callable[[str], None]) -> None:
-    """Draw one list; batches open with a button."""
+def _draw_batches(title: str, frame: pd.DataFrame, label: str) -> None:
+    """Draw one list of batches, each opened by a button; ``label`` has the place ``{batch}``."""
     if frame.empty:
         return
-    st.markdown(f"**{title}** ({len(frame)})")
-    columns = [name for name in _OF_A_BATCH if name in frame] if "state" in frame else list(frame)
-    said = {name: frame[name].map(say) for name in _SAID if name in columns}
-    shown = frame[columns].assign(**said).rename(columns={name: say(word) for name, word in _COLUMNS.items()})
-    st.table(shown.head(SHOWN_ROWS).astype("str").map(plain), hide_index=True)
+    _draw_list(title, frame, _OF_A_BATCH)
+    _draw_openers(frame["batch"], label, title)
+
+
+def _draw_openers(batches: pd.Series[str], label: str, title: str) -> None:
+    """Draw a button for each batch, or one choice for all where they are many."""
+    names = list(dict.fromkeys(batches))
+    if len(names) > SHOWN_ROWS:
+        choice, button = st.columns([3, 1], vertical_alignment="bottom")
+        chosen = choice.selectbox(say("Batch"), names, key=f"choose {title}")
+        with button:
+            draw_way(say("Open"), "Release", key=f"open {title}", batch=chosen)
+        return
+    with st.container(horizontal=True):
+        for name in names:
+            draw_way(label.replace("{batch}", plain(name)), "Release", key=f"open {title} {name}", batch=name)
+
+
+def _draw_sheets(office: Office, sheets: pd.DataFrame) -> None:
+    """Draw the sheets that no check has used, and the button that brings all of them to the desk."""
+    if sheets.empty:
+        return
+    _draw_list(say("Sheets that no check has used"), sheets, _OF_A_SHEET)
+    digests = tuple(sheets["sha256"])
+    st.button(say("Take these sheets in"), key=SHEETS_BUTTON, on_click=partial(_bring, office, digests))
+    with st.expander(say("Digests (SHA-256) of these files")):
+        st.markdown("\n".join(f"- {plain(row['name'])}: `{row['sha256']}`" for row in sheets.to_dict("records")))
+
+
+def _bring(office: Office, digests: tuple[str, ...]) -> None:
+    bring_kept(office, digests)
+    go("Take in")
+
+
+def _draw_due(due: pd.DataFrame) -> None:
+    """Draw the samples and panels whose last day comes or has passed, and the ways to their batches."""
+    if due.empty:
+        return
+    title = say("Falls due within {days} days, or is overdue", days=SOON.days)
+    _draw_list(title, due, _OF_WHAT_IS_DUE)
+    _draw_openers(due["batch"], say("Open {batch}"), title)
+
+
+def _draw_list(title: str, frame: pd.DataFrame, headings: dict[str, str]) -> None:
+    """Draw one list once: in full where it is short, scrolling where it is long."""
+    shown = shown_table(frame, {name: say(word) for name, word in headings.items()}, said=_SAID, times=_TIMES)
+    st.markdown(f"**{title}** ({len(frame):,})")
     if len(frame) > SHOWN_ROWS:
-        st.dataframe(shown, hide_index=True, height=240, alt=title)
-    if "state" in frame:
-        with st.container(horizontal=True):
-            for batch in frame["batch"].head(SHOWN_ROWS):
-                st.button(
-                    say("Open {batch}", batch=plain(batch)),
-                    key=f"open {title} {batch}",
-                    on_click=open_batch,
-                    args=(batch,),
-                )
+        st.dataframe(shown, hide_index=True, height=300, alt=title)
+    else:
+        st.table(shown.map(plain), hide_index=True)
 
 
 def _draw_empty(try_sample: Callable[[], None], words: str) -> None:
-    """Say that there is nothing, and offer the sample plant."""
+    """Say that there is nothing, and offer what to do."""
     next_step = say("Take in the laboratory's sheets, or look at the sample plant first.")
     st.info(f"{words} {next_step}")
-    st.button(say("Try the sample plant (invented)"), key=SAMPLE_BUTTON, type="primary", on_click=try_sample)
-    st.caption(plain(say(CAUTION)))
+    with st.container(horizontal=True):
+        draw_way(say("Take in laboratory sheets"), "Take in", key=TAKE_IN_BUTTON, main=True)
+        st.button(say("Try the sample plant (invented)"), key=SAMPLE_BUTTON, on_click=try_sample)

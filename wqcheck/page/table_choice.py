@@ -13,6 +13,7 @@ from wqcheck.findings import Finding, Severity
 from wqcheck.limit_comparison.overrides import apply_overrides, overridden_names
 from wqcheck.limit_tables.loading import LimitTable, limit_table, load_limits, shipped_tables
 from wqcheck.limit_tables.own_folder import OwnTable, digest_of, own_files, own_tables
+from wqcheck.page.shown import table_title, titles_in
 from wqcheck.page.spoken import say
 from wqcheck.page.words import plain
 from wqcheck.tables import Limits, Product
@@ -36,10 +37,10 @@ class Choice:
 def table_choices(folder: Path | None) -> Mapping[str, Choice]:
     """Return what can be chosen by its value: the plant's own tables first, then the shipped ones."""
     found = [
-        Choice(value=str(own.path), label=say("{name} (own)", name=own.path.stem), own=True, problem=own.problem)
+        Choice(value=str(own.path), label=table_title(own.path.stem, own=True), own=True, problem=own.problem)
         for own in _own(folder)
     ]
-    found += [Choice(value=name, label=name) for name in shipped_tables()]
+    found += [Choice(value=name, label=table_title(name)) for name in shipped_tables()]
     return {choice.value: choice for choice in found}
 
 
@@ -96,11 +97,11 @@ def draw_overrides(limits: Sequence[str], uploads: Sequence[NamedBytes], product
     findings = _overrides([*others, *own], product)
     for finding in findings:
         if finding.severity is Severity.HOLD:
-            st.warning(plain(finding.message))
+            st.warning(plain(titles_in(finding.message)))
     told = [finding.message for finding in findings if finding.severity is not Severity.HOLD]
     with st.expander(say("Own limits: {count} in the place of others", count=len(told))):
         for message in told:
-            st.markdown(f"- {plain(message)}")
+            st.markdown(f"- {plain(titles_in(message))}")
         for table in own:
             _draw_beside(table)
 
@@ -116,7 +117,8 @@ def _draw_beside(table: LimitTable) -> None:
         words = say(
             "{table}: {rows} judged beside the other tables. Each is judged on its own, so the strictest decides. "
             "To put a row of another table aside, write the status of yours as: overrides NAME.",
-            table=plain(table.name), rows=say("1 row") if beside == 1 else say("{number} rows", number=f"{beside:,}"),
+            table=plain(table_title(table.name, own=True)),
+            rows=say("1 row") if beside == 1 else say("{number} rows", number=f"{beside:,}"),
         )  # fmt: skip
         st.caption(words)
 
@@ -128,7 +130,7 @@ def _told(choice: Choice) -> str:
 def _gone(value: str) -> Choice:
     path = Path(value)
     text = f"{path.name} was chosen and is not in the folder any more; take it out of the choice or put it back"
-    return Choice(value=value, label=path.stem, own=True, problem=text)
+    return Choice(value=value, label=table_title(path.stem, own=True), own=True, problem=text)
 
 
 def _own(folder: Path | None) -> tuple[OwnTable, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 
 import pandas as pd
 import streamlit as st
@@ -25,11 +26,14 @@ from wqcheck.page.settings import NamedBytes, Settings
 from wqcheck.page.sheet_grid import draw_picture
 from wqcheck.page.sheet_questions import draw_layouts, draw_questions
 from wqcheck.page.sheets_brought import draw_sheets
+from wqcheck.page.shown import table_title
 from wqcheck.page.spoken import later, say
+from wqcheck.page.ways import draw_way
 from wqcheck.page.words import EXCEEDING, message_text, plain, refusal_text
-from wqcheck.release.decision import CAUTION, BatchCheck
+from wqcheck.release.decision import BatchCheck
 from wqcheck.tables import Judged, Product, Verdict
 
+FLAGS_KEY = "look at the flags"
 WHICH_KEY = "which batch"
 BATCH_KEY = "batch number"
 PART_KEY = "part of what was read"
@@ -119,29 +123,38 @@ def _draw_batch(batches: Sequence[str]) -> str:
 def _draw_outcome(check: BatchCheck, asked: int, stated: Product | None) -> None:
     """Draw the recommendation, what comes next, and for which water and limits it holds."""
     draw_headline(check)
-    st.markdown(f"**{say('Next:')}** " + " ".join(_next(asked, check.judged)))
+    _draw_next(asked, check.judged)
     product = say(str(check.details.product))
     origin = say("as the sheet says") if stated else say("chosen in the side panel; the sheets do not say")
-    tables = ", ".join(stamp.name for stamp in check.files if stamp.kind == "limit table")
+    tables = "; ".join(table_title(Path(stamp.name).stem) for stamp in check.files if stamp.kind == "limit table")
     st.caption(
-        say("Checked as {product} water ({origin}), against {tables}.", product=product, origin=origin,
+        say("Checked as {product} water ({origin}), against: {tables}.", product=product, origin=origin,
             tables=plain(tables))
     )  # fmt: skip
 
 
-def _next(asked: int, judged: pd.DataFrame) -> list[str]:
-    """List what comes next, in the order of doing."""
-    out = judged[judged[Judged.verdict].isin([str(verdict) for verdict in EXCEEDING])]
-    exceeding = len(out[[Judged.workbook, Judged.sheet, Judged.cell]].drop_duplicates())
+def _draw_next(asked: int, judged: pd.DataFrame) -> None:
+    """Say what comes next, in the order of doing, and draw the ways there."""
+    exceeding = _results_of(judged, EXCEEDING)
+    undecided = _results_of(judged, (Verdict.UNDETERMINED,))
     steps = []
     if asked:
-        steps.append(say("Answer the {number} open question(s) below.", number=asked))
+        steps.append(say("answer the open questions ({number}) below", number=asked))
     if exceeding:
-        steps.append(say("{number} result(s) out of limit: go to Flags.", number=f"{exceeding:,}"))
-    elif judged[Judged.verdict].eq(str(Verdict.UNDETERMINED)).any():
-        steps.append(say("Some results cannot be decided: go to Flags."))
-    steps.append(say("Then record the batch (last step below); its review and decision follow in Release."))
-    return steps
+        steps.append(say("look at the results out of limit ({number})", number=f"{exceeding:,}"))
+    if undecided:
+        steps.append(say("look at the results that cannot be decided ({number})", number=f"{undecided:,}"))
+    steps.append(say("record the batch at the foot of this view; review and decision follow"))
+    st.markdown(f"**{say('Next:')}** {'; '.join(steps)}.")
+    with st.container(horizontal=True):
+        flagged = exceeding or undecided
+        draw_way(say("Look at the flags"), "Flags", key=FLAGS_KEY, batch=ON_THE_DESK, main=bool(flagged))
+
+
+def _results_of(judged: pd.DataFrame, verdicts: Sequence[Verdict]) -> int:
+    """Count the cells with one of these verdicts, each once for all its limits."""
+    rows = judged[judged[Judged.verdict].isin([str(verdict) for verdict in verdicts])]
+    return len(rows[[Judged.workbook, Judged.sheet, Judged.cell]].drop_duplicates())
 
 
 def _draw_parts(taken: TakenSheets, desk: Desk | None, settings: Settings) -> None:
@@ -176,4 +189,3 @@ def _draw_empty() -> None:
             "per column. What lies here is gone after a reload of the page; what is recorded is kept."
         )
     )
-    st.caption(plain(say(CAUTION)))

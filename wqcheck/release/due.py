@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
@@ -28,6 +28,7 @@ from wqcheck.limit_tables.required_panels import (
 )
 from wqcheck.parameters import catalogue
 from wqcheck.quality.controls_apart import is_control
+from wqcheck.release.reasons import name_of
 from wqcheck.release.rules import ReleaseRules
 from wqcheck.tables import LimitClass, Limits, Readings, Sign
 from wqcheck.train.description import Train, match_points
@@ -250,12 +251,20 @@ def overdue_findings(table: DataFrame[Due], rules: ReleaseRules) -> Iterator[Fin
     """Yield one finding per table and clause whose evidence is out of date or missing, weighed by the rules."""
     late = table[table["state"].isin([State.OVERDUE, State.NO_RESULT])]
     for (name, water, clause), rows in late.groupby(["table", "water", "clause"], sort=False):
-        codes = rows["parameter"].to_list()
-        more = f" and {len(codes) - _NAMED} more" if len(codes) > _NAMED else ""
-        old = int(rows["state"].eq(State.OVERDUE).sum())
+        number = len(rows)
+        named = [_when(row) for row in rows.sort_values("last", kind="stable").head(_NAMED).to_dict("records")]
+        more = f" and {number - _NAMED} more" if number > _NAMED else ""
+        what = "1 parameter" if number == 1 else f"{number} parameters"
         message = (
-            f"{name} {clause} asks for {len(codes)} parameter(s) of {water} water ({rows['every'].iloc[0]}), of which "
-            f"these workbooks hold no result in date: {', '.join(codes[:_NAMED])}{more}; {old} have an older one. "
-            "Have them tested, or show `wqcheck due` the workbooks that hold them"
+            f"{name} {clause} asks for {what} of {water} water ({rows['every'].iloc[0]}) that these sheets give no "
+            f"result in date of: {', '.join(named)}{more}. Have them tested, or find the sheets that hold their results"
         )
         yield Finding(code="overdue", severity=rules.overdue, message=message)
+
+
+def _when(row: Mapping[Any, Any]) -> str:
+    """Name a parameter, with the days of its last result and of the next one where there is one."""
+    name = name_of(str(row["parameter"]))
+    if row["state"] != State.OVERDUE:
+        return name
+    return f"{name} (last {row['last']:%Y-%m-%d}, due {row['next_due']:%Y-%m-%d})"

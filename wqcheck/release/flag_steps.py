@@ -11,6 +11,7 @@ from pandera.typing import DataFrame
 from wqcheck.explanation import Step, explain
 from wqcheck.release.decision import BatchCheck
 from wqcheck.release.flags import FlagKind, Flags
+from wqcheck.release.reasons import Disposition
 from wqcheck.tables import StageVerdicts
 from wqcheck.train.removal_words import removal_words
 
@@ -19,6 +20,11 @@ _ASKS = {
     FlagKind.RULE: "the release rules",
     FlagKind.NOT_TESTED: "a limit in a chosen table",
     FlagKind.FINDING: "a check of the data, beside the limits",
+}
+_LEADS = {
+    Disposition.REJECT: "rejects the batch",
+    Disposition.HOLD: "holds the batch",
+    Disposition.RELEASE: "by the release rules it does not hold the batch; the licence may ask for it",
 }
 
 
@@ -70,4 +76,6 @@ def _other_steps(kind: FlagKind, flag: Mapping[Any, Any]) -> Iterator[Step]:
     yield Step(title="where", text=str(flag[Flags.where]))
     yield Step(title="asked by", text=_ASKS.get(kind, ""))
     yield Step(title="found", text=str(flag[Flags.reason]))
-    yield Step(title="verdict", text=f"{str(flag[Flags.code]).upper()}: {kind}; leads to {flag[Flags.leads_to]}")
+    yield Step(
+        title="verdict", text=f"{str(flag[Flags.code]).upper()}: {kind}; {_LEADS[Disposition(flag[Flags.leads_to])]}"
+    )

@@ -13,6 +13,8 @@ import pandera.pandas as pa
 from pandera.typing import DataFrame, Series
 
 from wqcheck.findings import Finding, Severity
+from wqcheck.parameters import catalogue
+from wqcheck.release.asked import Asked, gravest_class
 from wqcheck.release.decision import BatchCheck
 from wqcheck.release.reasons import NO_LIMIT, NO_RESULT, NOT_COMPARED, Disposition, Reason, name_of
 from wqcheck.tables import Judged, LimitClass, StageVerdicts, Verdict
@@ -43,6 +45,7 @@ KIND_OF = {
 _KINDS, _WORST_FIRST = list(FlagKind), (Disposition.REJECT, Disposition.HOLD, Disposition.RELEASE)
 _GAPS = (NO_RESULT, NO_LIMIT, NOT_COMPARED)
 _CLASSES = list(LimitClass)
+_GRAVE = (LimitClass.HEALTH, LimitClass.MICROBIOLOGICAL, LimitClass.RADIOLOGICAL)
 _TABLE = re.compile(r" \[limit table (.*?)\]; ")
 
 
@@ -79,7 +82,11 @@ class Flags(pa.DataFrameModel):
         coerce = True
 
 
-def flags(check: BatchCheck, stages: DataFrame[StageVerdicts] | None = None) -> DataFrame[Flags]:
+def flags(
+    check: BatchCheck,
+    stages: DataFrame[StageVerdicts] | None = None,
+    limits: DataFrame[Asked] | None = None,
+) -> DataFrame[Flags]:
     """Return everything that asks for a person.
 
     Parameters
@@ -88,11 +95,14 @@ def flags(check: BatchCheck, stages: DataFrame[StageVerdicts] | None = None) -> 
         The checked batch.
     stages : DataFrame[StageVerdicts], optional
         Its removals with verdicts; without them no stage is flagged.
+    limits : DataFrame[Asked], optional
+        What the limit tables ask for: the class of limit of a parameter that has no result is taken from there.
 
     Returns
     -------
     DataFrame[Flags]
-        What rejects first, then what holds, then what informs; within these by kind, class of limit and margin. An
+        What rejects first, then what holds, then what informs; within these required organisms without a result, then
+        limits of health, microbiology and radiology, then the others; then by kind, class of limit and margin. An
         empty table says that nothing was flagged, not that nothing is wrong.
     """
     decision = check.decision
@@ -106,6 +116,7 @@ def flags(check: BatchCheck, stages: DataFrame[StageVerdicts] | None = None) -> 
     if stages is not None:
         parts.append(_stages(stages))
     together = pd.concat([part for part in parts if len(part)] or parts[:1], ignore_index=True)
+    together[Flags.limit_class] = _classes(together, gravest_class(limits) if limits is not None else {})
     return Flags.validate(together.iloc[_order(together)].reset_index(drop=True))
 
 
@@ -123,7 +134,28 @@ def _order(flagged: pd.DataFrame) -> np.ndarray[tuple[int], np.dtype[np.intp]]:
     }
     leads, kind, harm = (flagged[name].map(ranked).fillna(len(ranked)).to_numpy() for name, ranked in ranks.items())
     margin = flagged[Flags.margin].fillna(np.inf).to_numpy(dtype=np.float64)
-    return np.lexsort((margin, harm, kind, leads))
+    return np.lexsort((margin, harm, kind, _gravity(flagged), leads))
+
+
+def _gravity(flagged: pd.DataFrame) -> np.ndarray[tuple[int], np.dtype[np.intp]]:
+    """Rank what is looked for first: required organisms without a result, then what harms people, then the others."""
+    grave = flagged[Flags.limit_class].isin([str(harm) for harm in _GRAVE])
+    germs = flagged[Flags.limit_class].eq(str(LimitClass.MICROBIOLOGICAL)) & flagged[Flags.kind].eq(FlagKind.REQUIRED)
+    return np.where(germs, 0, np.where(grave, 1, 2))
+
+
+def _classes(flagged: pd.DataFrame, known: Mapping[str, str]) -> pd.Series[str]:
+    """Return the class of limit of each flag; one without a result has that of its parameter's gravest limit."""
+    codes = flagged[Flags.parameter].where(flagged[Flags.kind].isin([FlagKind.REQUIRED, FlagKind.NOT_TESTED]), "")
+    by_code = {code: known.get(code) or _class_by_kind(code) for code in codes.unique()}
+    stated = flagged[Flags.limit_class]
+    return stated.where(stated.ne(""), codes.map(by_code).fillna(""))
+
+
+def _class_by_kind(code: str) -> str:
+    """Return the class that the kind of a parameter tells without a table: organisms and radioactivity."""
+    kind = catalogue()[code].kind if code in catalogue() else ""
+    return kind if kind in (LimitClass.MICROBIOLOGICAL, LimitClass.RADIOLOGICAL) else ""
 
 
 def _results(judged: DataFrame[Judged], reasons: Sequence[Reason]) -> pd.DataFrame:

@@ -1,0 +1,57 @@
+"""Turns limit tables into what they ask of each parameter of a kind of water, also of one that has no result."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import pandas as pd
+import pandera.pandas as pa
+from pandera.typing import DataFrame, Series
+
+from wqcheck.judging.binding import all_rows, bound_rows
+from wqcheck.limit_tables.loading import LimitTable, product_word
+from wqcheck.tables import Judged, LimitClass, Limits
+
+
+class Asked(pa.DataFrameModel):
+    """One row per limit that binds the water: parameter, table, class, the limit in words, its clause."""
+
+    parameter: Series[str]
+    table: Series[str]
+    limit_class: Series[str] = pa.Field(alias="class")
+    limit: Series[str]
+    clause: Series[str]
+
+    class Config:
+        """Exactly these columns, in this order, with these types."""
+
+        strict = True
+        ordered = True
+        coerce = True
+
+
+def asked(tables: Sequence[LimitTable], product: str) -> DataFrame[Asked]:
+    """Return what *tables* ask of water of the kind *product* (a word of :class:`wqcheck.tables.Product`).
+
+    Raises
+    ------
+    wqcheck.limit_tables.loading.UnknownProductError
+        *product* is not one of the words.
+    """
+    bound = bound_rows(all_rows(tables), product_word(product))
+    rows = bound.rows
+    found = pd.DataFrame(
+        {
+            Asked.parameter: rows[Limits.parameter], Asked.table: rows[str(Judged.table)],
+            Asked.limit_class: rows[Limits.limit_class], Asked.limit: bound.phrase, Asked.clause: rows[Limits.clause],
+        }
+    )  # fmt: skip
+    return Asked.validate(found.fillna("").drop_duplicates().reset_index(drop=True))
+
+
+def gravest_class(limits: DataFrame[Asked]) -> dict[str, str]:
+    """Return the gravest class of limit of each parameter."""
+    order = {str(harm): rank for rank, harm in enumerate(LimitClass)}
+    ranked = limits.assign(rank=limits[Asked.limit_class].map(order)).sort_values("rank", kind="stable")
+    first = ranked.drop_duplicates(Asked.parameter)
+    return dict(zip(first[Asked.parameter], first[Asked.limit_class], strict=True))
