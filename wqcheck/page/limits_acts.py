@@ -20,8 +20,8 @@ def draw_acts(settings: Settings) -> None:
     kinds = [str(word) for word in Product]
     left, right = st.columns(2, gap="medium")
     water = left.selectbox(
-        say("Kind of water that is sold"), kinds, index=kinds.index(settings.product), key=WATER_KEY,
-        persist_state="session",
+        say("Kind of water that is sold"), kinds, index=kinds.index(settings.product), format_func=say,
+        key=WATER_KEY, persist_state="session",
     )  # fmt: skip
     places = list(dict.fromkeys(act.jurisdiction for act in acts))
     where = right.selectbox(

@@ -73,7 +73,7 @@ def _draw_facts(table: LimitTable, value: str, settings: Settings) -> None:
     said = [say("**Source:** {source}", source=plain("; ".join(table.rows[Limits.source].unique())))]
     if act is not None:
         issuer = say(
-            "**{where}:** {act} ({standing})", where=act.jurisdiction, act=plain(act.act), standing=act.standing
+            "**{where}:** {act} ({standing})", where=act.jurisdiction, act=plain(act.act), standing=say(act.standing)
         )
         said.insert(0, f"{issuer} · [{say('official text')}]({act.link})" if act.link else issuer)
     said.append(say("**Binds:** {waters} (rows for each)", waters=plain(_waters(table.rows))))
@@ -107,6 +107,7 @@ def _search(table: LimitTable, product: Product) -> pd.DataFrame:
     classes = narrow.multiselect(
         say("Class"),
         [str(word) for word in LimitClass],
+        format_func=say,
         key=CLASS_KEY,
         persist_state="session",
         placeholder=say("all"),

@@ -72,6 +72,7 @@ def draw_settings(today: date, plant: PlantSettings, folder: Path) -> Settings:
             say("Kind of water"),
             kinds,
             index=kinds.index(plant.products[0].water if plant.products else Product.PURIFIED),
+            format_func=say,
             key=PRODUCT_KEY,
             help=say(
                 "A limit row counts only for the kinds of water it names. What a sheet says of its water comes first."
