@@ -141,3 +141,7 @@ def test_every_view_draws_the_sample_plant(language: str, page: AppTest, monkeyp
         assert CAUTION not in words, name
         if name in ("Take in", "Release"):
             assert any(f"**{say(word)}" in words for word in DISPOSITION_WORDS.values()), name
+        if name == "Release":
+            assert "File this certificate" not in words
+            assert catalogue(language)("File this certificate with the records of batch {batch}, with the workbooks "
+                                       "listed under Files.", batch="B2107") in words  # fmt: skip

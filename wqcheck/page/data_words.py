@@ -12,6 +12,7 @@ from wqcheck.records.parts import SampleRole
 from wqcheck.records.roles import Role
 from wqcheck.records.standing import State
 from wqcheck.release.decision import CAUTION, Disposition
+from wqcheck.release.next_steps import DEFERENCE, step_rows
 from wqcheck.tables import LimitClass, Product, Verdict
 
 DATA_WORDS = (
@@ -21,5 +22,7 @@ DATA_WORDS = (
     *sorted(role for kind in KINDS for role in kind.roles),
     *("retained sample", "workbook", "limit table", "train", "release rules", "sampling plans", "sheet layout"),
     *("judging rules", "permitted uncertainties", "plant readings", CAUTION),
+    *dict.fromkeys(row.step.text for row in step_rows()),
+    DEFERENCE.text,
 )
 """Words and sentences of the data that ``say`` is given as they come; all other text of the library stays English."""
