@@ -27,7 +27,7 @@ def run(*arguments: object, width: int = 160) -> Result:
 @pytest.mark.parametrize("width", [80, 100, 160])
 @pytest.mark.parametrize(
     "arguments",
-    [("compare", "who_gdwq_2022", EU, US), ("changes", OLD_EU, EU), ("show", EU), ("columns",)],
+    [("compare", "who_gdwq_2022", EU, US), ("diff", OLD_EU, EU), ("show", EU), ("columns",)],
     ids=lambda arguments: arguments[0],
 )
 def test_every_listing_fits_the_terminal(arguments: tuple[str, ...], width: int) -> None:
@@ -62,14 +62,14 @@ def test_json_of_compare_holds_every_table_for_every_limit() -> None:
 
 
 def test_diff_lists_what_the_recast_changed() -> None:
-    stdout = run("changes", OLD_EU, EU, "--product", "tap", "--on", "2026-11-25").stdout
+    stdout = run("diff", OLD_EU, EU, "--product", "tap", "--on", "2026-11-25").stdout
     assert "2 tightened" in stdout
     assert "3 relaxed" in stdout
     tightened = stdout.split("\ntightened\n")[1].split("\n\n")[0]
     assert [line.split()[0] for line in tightened.splitlines()[1:]] == ["chromium", "lead"]
     assert "2036-01-12" in tightened
     assert "Dropped means that the new table has no such limit" in stdout
-    data = json.loads(run("changes", OLD_EU, EU, "--product", "tap", "--on", "2026-11-25", "--json").stdout)
+    data = json.loads(run("diff", OLD_EU, EU, "--product", "tap", "--on", "2026-11-25", "--json").stdout)
     assert {row["new"] for row in data if row["parameter"] == "lead"} == {"at most 10 µg/L", "at most 5 µg/L"}
 
 
@@ -113,7 +113,7 @@ def test_columns_explains_every_column() -> None:
         (["compare", EU, EU], "two or more different tables"),
         (["compare", EU, US, "--on", "tomorrow"], "takes a day like 2026-03-31"),
         (["compare", EU, US, "--product", "holy"], "product must be one of"),
-        (["changes", EU, "eu_2021"], "no such file and no such shipped table"),
+        (["diff", EU, "eu_2021"], "no such file and no such shipped table"),
         (["copy", EU, "--to", "copy.ods"], ".xlsx or a .csv file"),
     ],
 )

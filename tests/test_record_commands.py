@@ -21,9 +21,9 @@ def run(place: Path, *arguments: object) -> Result:
 
 def test_a_batch_from_sheet_to_certificate_and_back(tmp_path: Path) -> None:
     place, papers = tmp_path / "records.sqlite", tmp_path / "papers"
-    with pytest.raises(StoreError, match="wqcheck records make"):
+    with pytest.raises(StoreError, match="wqcheck records init"):
         run(place, "batches")
-    assert run(place, "make").exit_code == 0
+    assert run(place, "init").exit_code == 0
     book = SAMPLES / "run_B2107_clean.xlsx"
     taken = run(place, "import", book, "--limits", "us_21cfr165_110b", "--product", "purified", "--train",
                 SAMPLES / "train.toml", "--as", "Ada")  # fmt: skip
@@ -53,7 +53,7 @@ def test_a_batch_from_sheet_to_certificate_and_back(tmp_path: Path) -> None:
 def test_parts_of_a_batch_and_plant_readings_are_recorded(tmp_path: Path) -> None:
     """Sub-lot, retained and linked sample stand in ``show``; days and roles are asked for in clear words."""
     place = tmp_path / "records.sqlite"
-    run(place, "make")
+    run(place, "init")
     run(place, "import", SAMPLES / "run_B2107_clean.xlsx", "--limits", "us_21cfr165_110b", "--product", "purified",
         "--train", SAMPLES / "train.toml", "--as", "Ada")  # fmt: skip
     run(place, "sub-lot", "B2107", "P-01", "--containers", "1 to 960", "--as", "Ada")
@@ -73,7 +73,7 @@ def test_parts_of_a_batch_and_plant_readings_are_recorded(tmp_path: Path) -> Non
 
 def test_sheets_without_limits_are_kept_for_later(tmp_path: Path) -> None:
     place = tmp_path / "records.sqlite"
-    run(place, "make")
+    run(place, "init")
     kept = run(place, "import", SAMPLES / "run_B2108_trouble.xlsx", "--as", "Ada")
     assert "1 of them new" in kept.stdout
     assert run(place, "batches").stdout == ""
@@ -82,14 +82,14 @@ def test_sheets_without_limits_are_kept_for_later(tmp_path: Path) -> None:
 def test_a_people_file_decides_who_may(tmp_path: Path) -> None:
     place, people = tmp_path / "records.sqlite", tmp_path / "people.toml"
     people.write_text('[[people]]\nperson = "otto"\nroles = ["auditor"]\n', encoding="utf-8")
-    run(place, "make")
+    run(place, "init")
     with pytest.raises(RecordRefusedError, match=r"otto may not receive sheets: .* they are an auditor"):
         run(place, "import", SAMPLES / "run_B2108_trouble.xlsx", "--as", "otto", "--people", people)
 
 
 def test_a_remark_is_kept_on_one_result_and_shown_with_the_batch(tmp_path: Path) -> None:
     place = tmp_path / "records.sqlite"
-    run(place, "make")
+    run(place, "init")
     run(place, "import", SAMPLES / "run_B2108_trouble.xlsx", "--limits", "us_21cfr165_110b", "--product", "purified",
         "--as", "Ada")  # fmt: skip
     kept = run(place, "remark", "B2108", "Called the laboratory.", "--cell", "Run B2108!Q16", "--as", "Rui")
@@ -110,7 +110,7 @@ def test_a_remark_is_kept_on_one_result_and_shown_with_the_batch(tmp_path: Path)
 def test_the_summary_of_a_period(tmp_path: Path) -> None:
     """It writes three files, says what it counted, and refuses what is no period or no series."""
     place, out = tmp_path / "records.sqlite", tmp_path / "summaries"
-    run(place, "make")
+    run(place, "init")
     run(place, "import", SAMPLES / "run_B2107_clean.xlsx", "--limits", "us_21cfr165_110b", "--product", "purified",
         "--train", SAMPLES / "train.toml", "--as", "Ada")  # fmt: skip
     made = run(place, "summary", "--from", "2026-01-01", "--to", "2026-12-31", "--out", out, "--chart", "lead@nowhere")

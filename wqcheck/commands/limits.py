@@ -129,8 +129,8 @@ def compare(
         _print(comparison_lines(compared, tables, product=product, on=day, width=terminal_width()))
 
 
-@limits_app.command()
-def changes(
+@limits_app.command("diff")
+def diff(
     old: OneTable,
     new: OneTable,
     product: Annotated[str, typer.Option(help="Only rows that bind this kind of water; every kind by default.")] = "",
@@ -143,11 +143,11 @@ def changes(
     from wqcheck.limit_tables.loading import load_limits
 
     before, after, day = load_limits(old), load_limits(new), _day(on)
-    found = limit_changes(before, after, on=day, product=product)
+    changes = limit_changes(before, after, on=day, product=product)
     if as_json:
-        _print_json(found)
+        _print_json(changes)
     else:
-        _print(change_lines(found, before, after, on=day, width=terminal_width()))
+        _print(change_lines(changes, before, after, on=day, width=terminal_width()))
 
 
 @limits_app.command("copy")

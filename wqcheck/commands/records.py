@@ -31,7 +31,7 @@ records_app.add_typer(record_parts_app)
 
 
 @records_app.command()
-def make(place: Place = DEFAULT_STORE) -> None:
+def init(place: Place = DEFAULT_STORE) -> None:
     """Make a record store, or bring an older one up to date."""
     from wqcheck.records.schema import SCHEMA_VERSION
     from wqcheck.records.store import open_store

@@ -75,7 +75,7 @@ def open_store(place: str | Path, *, create: bool = True) -> Store:
     url = _url(place)
     name = url.database or "" if url.get_backend_name() == "sqlite" else url.render_as_string(hide_password=True)
     if url.get_backend_name() == "sqlite" and not create and not Path(name).is_file():
-        raise StoreError(f"there is no record store {name}; make it with `wqcheck records make --store {name}`")
+        raise StoreError(f"there is no record store {name}; make it with `wqcheck records init --store {name}`")
     store = Store(_engine(url), name)
     try:
         _prepare(store, create=create)
@@ -148,7 +148,7 @@ def _bring_up_to_date(connection: Connection, name: str, *, create: bool) -> Non
         if tables:
             raise StoreError(f"{name} holds other tables than those of a record store; give another place")
         if not create:
-            raise StoreError(f"{name} holds no record store yet; make it with `wqcheck records make`")
+            raise StoreError(f"{name} holds no record store yet; make it with `wqcheck records init`")
         known = None
     else:
         known = connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()

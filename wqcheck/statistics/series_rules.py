@@ -44,9 +44,9 @@ class Rank(StrEnum):
     """Which rank of n ascending results stands for the percentile at a share p, counted from 1.
 
     ``UP``: p·n, rounded up where it is no whole number. ``NEAREST``: p·n to the nearest, a half up. ``BETWEEN``: p·n,
-    between two results in proportion. ``WEIBULL``: p·(n + 1). ``HAZEN``: p·n + 0.5. ``LINEAR``: 1 + p·(n - 1), from
-    the first result to the last. (Definitions 1, 4, 6, 5 and 7 of Hyndman and Fan 1996, Am. Stat. 50:361;
-    ``NEAREST`` is the rule of state handouts.)
+    between two results in proportion. ``WEIBULL``: p·(n + 1). ``HAZEN``: p·n + 0.5. ``LINEAR``: 1 + p·(n - 1), what
+    spreadsheets do. (Definitions 1, 4, 6, 5 and 7 of Hyndman and Fan 1996, Am. Stat. 50:361; ``NEAREST`` is the
+    rule of state handouts.)
     """
 
     UP = "rounded up"
@@ -54,7 +54,7 @@ class Rank(StrEnum):
     BETWEEN = "in proportion"
     WEIBULL = "Weibull"
     HAZEN = "Hazen"
-    LINEAR = "first to last"
+    LINEAR = "spreadsheet"
 
 
 def percentile(values: npt.ArrayLike, share: float, rank: Rank) -> float:
