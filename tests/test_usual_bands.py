@@ -75,7 +75,9 @@ def test_a_class_that_only_informs_does_not_let_a_band_go(tmp_path: Path) -> Non
     path = rules_file(tmp_path, "note_classes = []", 'note_classes = ["operational"]')
     path.write_text(path.read_text("utf-8").replace(', "operational"]\nnote', "]\nnote"), "utf-8")
     assert checked(rows_of(silica), rules=path).decision.disposition == Disposition.RELEASE
-    banded = path.read_text("utf-8").replace(SECTION, SECTION + 'silica = { upper = 50, unit = "mg/L", basis = "SiO2" }\n')
+    banded = path.read_text("utf-8").replace(
+        SECTION, SECTION + 'silica = { upper = 50, unit = "mg/L", basis = "SiO2" }\n'
+    )
     path.write_text(banded, "utf-8")
     assert checked(rows_of(silica), rules=path).decision.disposition == Disposition.HOLD
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import pandas as pd
 from pandera.typing import DataFrame
@@ -172,7 +172,7 @@ def judged_by_bands(
     if not sum(map(len, parts[1:])):
         return judged, ()
     together = pd.concat([part for part in parts if len(part)]).sort_index(kind="stable").reset_index(drop=True)
-    return Judged.validate(together), _BY_VALUE.statements([BANDS_TABLE])
+    return cast("DataFrame[Judged]", together), _BY_VALUE.statements([BANDS_TABLE])
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,7 +186,9 @@ class _Work:
 
     def judged(self, rows: pd.DataFrame, *ends: str) -> pd.DataFrame:
         """Judge *rows* once more, by those *ends* of the bands alone; same index."""
-        readings = Readings.validate(rows[list(Readings.to_schema().columns)].reset_index(drop=True))
+        if rows.empty:
+            return rows
+        readings = cast("DataFrame[Readings]", rows[list(Readings.to_schema().columns)].reset_index(drop=True))
         bands = {
             code: replace(
                 band, lower=band.lower if "lower" in ends else None, upper=band.upper if "upper" in ends else None
