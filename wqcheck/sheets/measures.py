@@ -51,7 +51,7 @@ def analytes(work: Extraction) -> tuple[Coded, Coded]:
             here = texts_of(work.per_row(column))
             if work.table.kind == "long" and role == "parameter":
                 here = _grouped(here)
-            known = analytes_of(here)
+            known = here.map(work.codes.get).or_else(analytes_of(here))
             better = known.known() & ~found.known()
             texts = texts.without(better).or_else(here)
             found = found.or_else(known)

@@ -20,9 +20,11 @@ from wqcheck.sheets.grid import Book, Sheet
 from wqcheck.sheets.headings import BATCH_LABELS
 from wqcheck.sheets.labels import Fact, read_labels
 from wqcheck.sheets.layouts import FoundTable, Layouts, choose_layout, find_tables
+from wqcheck.sheets.lists import Lists, lists_of
 from wqcheck.sheets.mark_findings import mark_findings
 from wqcheck.sheets.opening import open_book, open_books
 from wqcheck.sheets.other_samples import say_other_samples
+from wqcheck.sheets.parameter_lists import with_codes
 from wqcheck.sheets.reading_limits import READING_LIMITS, ReadingLimits
 from wqcheck.sheets.result_cells import find_result_cells
 from wqcheck.sheets.roles import RoleGrid, cell_text, column_name
@@ -156,11 +158,16 @@ def _read_book(book: Book, layouts: Layouts, *, alone: bool) -> ReadResult:
     for text in book.doubts:
         taken.note("reader", text, book.name, Severity.HOLD)
     found = [find_tables(sheet) for sheet in book.sheets]
-    layout, said = choose_layout([table for tables in found for table in tables], layouts, book.name)
+    every = [table for tables in found for table in tables]
+    layout, said = choose_layout(every, layouts, book.name)
     taken.findings += said
     taken.layout = layout or NO_ANSWERS
+    taken.lists = lists_of(every)
     for sheet, tables in zip(book.sheets, found, strict=True):
         _read_sheet(taken, sheet, tables)
+    pairs = zip(taken.grids, taken.tables, strict=True)
+    without = [grid for grid, table in pairs if isinstance(table.table, str)]
+    taken.findings.extend(taken.lists.explained(without, book.name))
     frames = taken.frames or [_empty(Readings)]
     readings = Readings.validate(pd.concat(frames, ignore_index=True))
     if readings.empty and (alone or book.sheets):
@@ -188,6 +195,7 @@ class _Taken:
     layout: SheetLayout = NO_ANSWERS
     supplied: Counter[str] = field(default_factory=Counter)
     tables: list[ReadTable] = field(default_factory=list)
+    lists: Lists = field(default_factory=Lists)
 
     def note(self, code: str, message: str, where: str, severity: Severity = Severity.NOTE) -> None:
         self.findings.append(Finding(code=code, severity=severity, message=message, where=where))
@@ -215,7 +223,8 @@ def _read_sheet(taken: _Taken, sheet: Sheet, tables: tuple[FoundTable, ...]) -> 
     read, reasons = len(taken.frames), len(taken.reasons)
     for found in tables:
         facts, unit = _read_table(taken, found, facts, unit)
-    if len(taken.frames) == read and sheet.cells.size and len(taken.book.sheets) > 1:
+    unread = len(taken.frames) == read and sheet.cells.size and len(taken.book.sheets) > 1
+    if unread and not any(taken.lists.of_part(found.part) for found in tables):
         taken.note("no results", f"no result was read: {taken.reasons[reasons]}", where)
 
 
@@ -227,11 +236,12 @@ def _read_table(
     taken.grids.append(grid)
     told = _told(taken, given)
     table = given.found if told.layout is NO_ANSWERS else told_table(given.part, given.found, told)
+    table, codes = (table, {}) if isinstance(table, str) else with_codes(table, given.part, taken.lists.parameters)
     taken.findings += told.findings
     if isinstance(table, str):
         taken.reasons.append(table)
         taken.tables.append(ReadTable(found=given, table=table))
-        own, own_unit = read_labels(grid, None, len(given.part.cells))
+        own, own_unit = read_labels(grid, taken.lists.of_part(given.part), len(given.part.cells))
         _keep_labels(taken.labels, own)
         taken.findings.extend(statements(grid, taken.book.name, whole=True))
         return {**known, **own}, own_unit or unit
@@ -239,7 +249,8 @@ def _read_table(
     own, own_unit = read_labels(grid, table, found.end)
     _keep_labels(taken.labels, own)
     facts, unit = {**known, **own}, own_unit or unit
-    work = Extraction(grid, table, facts, unit, taken.book.name, found, told)
+    samples = taken.lists.samples.beside(given.part)
+    work = Extraction(grid, table, facts, unit, taken.book.name, found, told, samples=samples, codes=codes)
     taken.frames.append(extract(work))
     if told.layout is not NO_ANSWERS:
         count_told_cells(work)

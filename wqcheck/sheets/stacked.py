@@ -17,7 +17,8 @@ from wqcheck.sheets.part_rows import part_rows
 _NAMES = int(Kind.HEADING | Kind.ANALYTE)
 _VALUES = int(RESULT_LIKE | Kind.NUMBER_WITH_UNIT)
 _PLAIN_VALUE = re.compile(r"\s*[<>]?\s*\d+(?:[.,]\d+)?\s*")
-_LOOK_DOWN = 6
+_LOOK_DOWN, _LIST_WITHIN = 6, 60
+_OF_LISTS = frozenset(["point", "batch", "stage", "sampled_at", "received_at"])
 
 
 def split_tables(sheet: Sheet) -> tuple[Sheet, ...]:
@@ -33,12 +34,26 @@ def split_tables(sheet: Sheet) -> tuple[Sheet, ...]:
             start += sum(_is_text_result(cells[row]) for row in range(start, lower))
             if not _same(cells[upper], cells[lower]) or any(is_label_row(cells[row]) for row in range(start, lower)):
                 starts.append(start)
+    starts = sorted({*starts, *_ends_of_lists(cells, headings)})
     ends = [*starts[1:], len(cells)]
     parts: list[Sheet] = []
     for start, end in zip(starts, ends, strict=True):
         heading = next((row - start for row in headings if start <= row < end), None)
         parts += _beside(sheet.rows(start, end), heading)
     return tuple(parts)
+
+
+def _ends_of_lists(cells: Cells, headings: list[int]) -> list[int]:
+    """Return the row behind a list of samples without results that stands above the first headings of results."""
+    for row in range(min(len(cells), _LIST_WITHIN)):
+        below = next((heading for heading in headings if heading > row), row)
+        roles = {heading_role(cell.strip().rstrip(" :")) for cell in cells[row] if isinstance(cell, str)}
+        if below > row and "sample" in roles and roles & _OF_LISTS and not roles & {"result", "parameter", "unit"}:
+            filled = np.array([any(cell is not None for cell in line) for line in cells[row:below]], dtype=bool)
+            blank = np.flatnonzero(~filled)
+            named = (kinds_of(cells[row : row + 1]) & int(Kind.ANALYTE)).any()
+            return [row + int(blank[0])] if len(blank) and blank[0] > 1 and not named else []
+    return []
 
 
 def _beside(sheet: Sheet, heading: int | None) -> list[Sheet]:
