@@ -38,7 +38,8 @@ class Extraction:
     ``told`` what a sheet layout says; ``supplied`` counts the results that it gave something. ``orders`` keeps the
     order of day and month that the dates of each role have, ``ambiguous`` where it cannot be told and some such texts.
     ``samples`` are lists of samples in other tables, ``entries`` what they say of the sample of each result;
-    ``codes`` are the parameters that a list in another table says of codes.
+    ``codes`` are the parameters that a list in another table says of codes, ``sheet_points`` the names of sheets that
+    may be points.
     """
 
     grid: RoleGrid
@@ -55,6 +56,7 @@ class Extraction:
     samples: SampleLists = NO_LISTS
     entries: Coded | None = None
     codes: Mapping[str, Analyte] = field(default_factory=dict)
+    sheet_points: frozenset[str] = frozenset()
 
     @property
     def cells(self) -> Cells:

@@ -19,6 +19,7 @@ from wqcheck.sheets.headings import heading_role
 from wqcheck.sheets.joining import joined, listed_times, say_other_times
 from wqcheck.sheets.result_cells import group_names
 from wqcheck.sheets.roles import cell_text, column_name, first_cells
+from wqcheck.sheets.sheet_names import point_of_sheet
 
 OWNERS = ("sample", "batch", "point", "stage", "replicate")
 """What a crosstab says above its columns, and every other layout in its rows."""
@@ -75,7 +76,8 @@ def owners(work: Extraction) -> dict[str, Coded]:
     """Return each of :data:`OWNERS` of each result: of its row or column, of a list of samples, of a label."""
     texts = {role: owner_texts(work, role) for role in OWNERS}
     texts = joined(work, {**texts, "sample": with_fact(work, "sample", texts["sample"])})
-    return {role: with_fact(work, role, given) for role, given in texts.items()}
+    texts = {role: with_fact(work, role, given) for role, given in texts.items()}
+    return {**texts, "point": point_of_sheet(work, texts["point"], work.sheet_points)}
 
 
 def with_fact(work: Extraction, role: str, texts: Coded) -> Coded:

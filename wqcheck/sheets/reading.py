@@ -28,6 +28,7 @@ from wqcheck.sheets.parameter_lists import with_codes
 from wqcheck.sheets.reading_limits import READING_LIMITS, ReadingLimits
 from wqcheck.sheets.result_cells import find_result_cells
 from wqcheck.sheets.roles import RoleGrid, cell_text, column_name
+from wqcheck.sheets.sheet_names import points_by_sheet
 from wqcheck.sheets.shown_findings import say_shown
 from wqcheck.sheets.table import Table
 from wqcheck.sheets.told import NO_TABLE, Told, told_table
@@ -162,7 +163,7 @@ def _read_book(book: Book, layouts: Layouts, *, alone: bool) -> ReadResult:
     layout, said = choose_layout(every, layouts, book.name)
     taken.findings += said
     taken.layout = layout or NO_ANSWERS
-    taken.lists = lists_of(every)
+    taken.lists, taken.sheet_points = lists_of(every), points_by_sheet(found)
     for sheet, tables in zip(book.sheets, found, strict=True):
         _read_sheet(taken, sheet, tables)
     pairs = zip(taken.grids, taken.tables, strict=True)
@@ -196,6 +197,7 @@ class _Taken:
     supplied: Counter[str] = field(default_factory=Counter)
     tables: list[ReadTable] = field(default_factory=list)
     lists: Lists = field(default_factory=Lists)
+    sheet_points: frozenset[str] = frozenset()
 
     def note(self, code: str, message: str, where: str, severity: Severity = Severity.NOTE) -> None:
         self.findings.append(Finding(code=code, severity=severity, message=message, where=where))
@@ -250,7 +252,18 @@ def _read_table(
     _keep_labels(taken.labels, own)
     facts, unit = {**known, **own}, own_unit or unit
     samples = taken.lists.samples.beside(given.part)
-    work = Extraction(grid, table, facts, unit, taken.book.name, found, told, samples=samples, codes=codes)
+    work = Extraction(
+        grid,
+        table,
+        facts,
+        unit,
+        taken.book.name,
+        found,
+        told,
+        samples=samples,
+        codes=codes,
+        sheet_points=taken.sheet_points,
+    )
     taken.frames.append(extract(work))
     if told.layout is not NO_ANSWERS:
         count_told_cells(work)
