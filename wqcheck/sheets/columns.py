@@ -111,8 +111,8 @@ def _marks(
 ) -> tuple[dict[int, str], dict[int, str]]:
     """Return the decimal mark of each column that holds texts: what these prove, else what the sheet proves.
 
-    *stated* is what other columns prove. Behind it stand the columns in which ``1.234`` may mean two numbers, with their mark and :data:`IN_DOUBT`; in the
-    first they have none.
+    *stated* is what other columns prove. Behind it stand the columns in which ``1.234`` may mean two numbers, with
+    their mark and :data:`IN_DOUBT`; in the first they have none.
     """
     texts = {column: [cell for cell in cells if isinstance(cell, str)] for column, cells in given.items()}
     found = {column: decimal_mark(each) for column, each in texts.items() if each}
