@@ -23,17 +23,15 @@ from wqcheck.sheets.layouts import FoundTable, Layouts, choose_layout, find_tabl
 from wqcheck.sheets.lists import Lists, lists_of
 from wqcheck.sheets.mark_findings import mark_findings
 from wqcheck.sheets.opening import open_book, open_books
-from wqcheck.sheets.other_samples import say_other_samples
 from wqcheck.sheets.parameter_lists import with_codes
 from wqcheck.sheets.reading_limits import READING_LIMITS, ReadingLimits
 from wqcheck.sheets.result_cells import find_result_cells
-from wqcheck.sheets.roles import RoleGrid, cell_text, column_name
+from wqcheck.sheets.roles import RoleGrid, cell_text
 from wqcheck.sheets.sheet_names import points_by_sheet
-from wqcheck.sheets.shown_findings import say_shown
 from wqcheck.sheets.table import Table
+from wqcheck.sheets.table_findings import say_of_table
 from wqcheck.sheets.told import NO_TABLE, Told, told_table
-from wqcheck.sheets.unread import say_blank_results, say_moved_headings, say_unread_column, statements
-from wqcheck.sheets.verdicts import say_verdicts
+from wqcheck.sheets.unread import statements
 from wqcheck.tables import Ledger, Readings
 from wqcheck.units import Unit
 
@@ -267,7 +265,7 @@ def _read_table(
     taken.frames.append(extract(work))
     if told.layout is not NO_ANSWERS:
         count_told_cells(work)
-    _say_of_table(work, taken.frames[-1])
+    say_of_table(work, taken.frames[-1])
     work.findings.extend(statements(grid, taken.book.name, whole=False))
     taken.findings.extend(work.findings)
     taken.supplied += work.supplied
@@ -275,17 +273,6 @@ def _read_table(
         ReadTable(found=given, table=table, orders=work.orders, marks=work.parsed.marks, ambiguous=work.ambiguous)
     )
     return facts, unit
-
-
-def _say_of_table(work: Extraction, readings: pd.DataFrame) -> None:
-    """Explain the rest of a table and say what is odd about its results."""
-    tested = set(readings[Readings.parameter].dropna().unique())
-    say_shown(work, readings[Readings.unit].to_numpy(dtype=object))
-    _explain_rest(work, tested)
-    say_verdicts(work)
-    say_other_samples(work)
-    say_blank_results(work, tested)
-    say_moved_headings(work)
 
 
 def _told(taken: _Taken, given: FoundTable) -> Told:
@@ -299,27 +286,6 @@ def _keep_labels(labels: dict[str, str], facts: dict[str, Fact]) -> None:
     for role, fact in facts.items():
         if role in BATCH_LABELS | {"batch", "lab", "sampled_at"}:
             labels.setdefault(role, cell_text(fact.value))
-
-
-def _explain_rest(work: Extraction, tested: set[str]) -> None:
-    """Give every cell of the table that no step used a role, and report columns that look like results."""
-    grid, table = work.grid, work.table
-    for position, column in table.columns.items():
-        say_unread_column(work, position, tested)
-        left = grid.unexplained_in(position)
-        if not left.any():
-            continue
-        heading = column.heading or column_name(position)
-        if column.role in {"", "other"} and work.layout.is_no_parameter(column.heading):
-            grid.mark(left, position, "other column", f"the sheet layout says that {heading!r} is no parameter")
-            continue
-        if column.role in {"", "other"}:
-            grid.mark(left, position, "other column", f"the heading {heading!r} names nothing that results need")
-        else:
-            role = column.role.replace("_", " ")
-            name = "not used" if column.role in {"result", "analyte"} else role
-            grid.mark(left, position, name, f"column of {role}; not a result of its own")
-    grid.mark_all(grid.unexplained(), "text", "section heading, remark or footer in the table")
 
 
 def _empty(model: type[Readings] | type[Ledger]) -> pd.DataFrame:

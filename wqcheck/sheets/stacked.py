@@ -12,12 +12,13 @@ from wqcheck.sheets.content import RESULT_LIKE, Kind, kinds_of
 from wqcheck.sheets.grid import BLANK, NUMBER, TEXT, Cells, Sheet
 from wqcheck.sheets.headings import heading_role
 from wqcheck.sheets.labels import is_label_row
-from wqcheck.sheets.part_rows import part_rows
+from wqcheck.sheets.part_rows import BENCH, part_rows
 
 _NAMES = int(Kind.HEADING | Kind.ANALYTE)
 _VALUES = int(RESULT_LIKE | Kind.NUMBER_WITH_UNIT)
 _PLAIN_VALUE = re.compile(r"\s*[<>]?\s*\d+(?:[.,]\d+)?\s*")
 _LOOK_DOWN, _LIST_WITHIN = 6, 60
+_INITIALS = 3
 _OF_LISTS = frozenset(["point", "batch", "stage", "sampled_at", "received_at"])
 
 
@@ -81,6 +82,7 @@ def _heading_rows(sheet: Sheet) -> list[int]:
     most = (named >= 0.5 * (kinds != 0).sum(axis=1)) | np.array([_is_parameter(cells[row]) for row in rows], dtype=bool)
     good = (named >= 2) & most & ~((kinds & _VALUES) != 0).any(axis=1)
     good &= ~np.isin(rows, list(part_rows(cells)[1]))
+    good &= ~np.array([_is_of_bench(cells[row]) for row in rows], dtype=bool)
     return [int(row) for row, kind in zip(rows[good], kinds[good], strict=True) if _is_above_results(cells, row, kind)]
 
 
@@ -91,6 +93,14 @@ def _is_plain_value(cell: object) -> bool:
 def _is_parameter(cells: Cells) -> bool:
     first = next((cell for cell in cells if cell is not None), None)
     return isinstance(first, str) and heading_role(first.strip().rstrip(" :")) == "parameter"
+
+
+def _is_of_bench(cells: Cells) -> bool:
+    """Return whether a row is *Analyst*, *Instrument* … and initials or numbers, which may look like formulas."""
+    first, *others = [str(cell).strip() for cell in cells if cell is not None]
+    return heading_role(first.rstrip(" :")) in BENCH and not any(heading_role(text) for text in others) and all(
+        len(text) <= _INITIALS for text in others
+    )  # fmt: skip
 
 
 def _is_above_results(cells: Cells, row: int, kind: npt.NDArray[np.int64]) -> bool:
