@@ -82,7 +82,7 @@ def _heading_rows(sheet: Sheet) -> list[int]:
     most = (named >= 0.5 * (kinds != 0).sum(axis=1)) | np.array([_is_parameter(cells[row]) for row in rows], dtype=bool)
     good = (named >= 2) & most & ~((kinds & _VALUES) != 0).any(axis=1)
     good &= ~np.isin(rows, list(part_rows(cells)[1]))
-    good &= ~np.array([_is_of_bench(cells[row]) for row in rows], dtype=bool)
+    good[good] = [not _is_of_bench(cells[row]) for row in rows[good]]
     return [int(row) for row, kind in zip(rows[good], kinds[good], strict=True) if _is_above_results(cells, row, kind)]
 
 
