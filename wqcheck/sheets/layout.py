@@ -10,9 +10,12 @@ Three layouts and a remainder are told apart by content, not by file:
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from wqcheck.parameters import normalise
+from wqcheck.results import sign_of
 from wqcheck.sheets.analytes_across import analytes_across
 from wqcheck.sheets.analytes_down import analytes_down, other_result
 from wqcheck.sheets.content import RESULT_LIKE, Kind, Profile, kinds_of
@@ -26,6 +29,7 @@ from wqcheck.sheets.verdict_words import with_verdicts
 
 NOTHING: Mapping[int, Column] = {}
 
+_OPERATOR, _PERSON = re.compile(r"op[ée]rat|operad|bediener"), re.compile(r"[^\W\d_][\w. '-]+")
 _SIGNS = frozenset(["<", ">", "=", "≤", "≥", "<=", ">=", "˂", "˃", "＜", "＞"])
 
 
@@ -83,7 +87,19 @@ def _columns(cells: Cells, header: int | None, profiles: list[Profile]) -> tuple
 def _with_signs(cells: Cells, columns: dict[int, Column]) -> dict[int, Column]:
     """Give the role of a sign column to each column of *cells* that holds nothing but signs, whatever its heading."""
     signs = {c for c, column in columns.items() if column.analyte is None and _only_signs(cells[:, c])}
-    return {c: replace(column, role="sign") if c in signs else column for c, column in columns.items()}
+    found = {c: replace(column, role="sign") if c in signs else column for c, column in columns.items()}
+    people = {c for c, column in found.items() if column.role == "sign" and _names_people(column, cells[:, c])}
+    return {c: replace(column, role="bench") if c in people else column for c, column in found.items()}
+
+
+def _names_people(column: Column, cells: Cells) -> bool:
+    """Return whether a column headed *Operator* holds names or initials of persons and no sign."""
+    filled = {str(cell).strip() for cell in cells if cell is not None}
+    return (
+        _OPERATOR.match(normalise(column.heading)) is not None
+        and bool(filled)
+        and all(_PERSON.fullmatch(text) is not None and sign_of(text) is None for text in filled)
+    )
 
 
 def _only_signs(column: Cells) -> bool:
@@ -105,7 +121,6 @@ def _realigned(headings: Mapping[int, str], profiles: list[Profile]) -> dict[int
 
 def _analyte_column(columns: Mapping[int, Column], profiles: list[Profile]) -> int | None:
     """Return the column whose cells name analytes, headed so or not."""
-
     fullest = max((content.filled for content in profiles), default=0)
 
     def strength(column: int) -> float:

@@ -13,8 +13,9 @@ from wqcheck.units import Unit
 _NUMBERED = re.compile(r"[A-Za-z] ?\d{1,2}")
 
 SPECIAL_ROWS = frozenset(
-    ["unit", "reporting_limit", "detection_limit", "method", "limit", "verdict", "computed", "uncertainty", "cas"]
-)
+    ["unit", "reporting_limit", "detection_limit", "method", "limit", "verdict", "computed", "uncertainty", "cas",
+     "bench", "dilution"]
+)  # fmt: skip
 """Roles that the first text of a row can give the whole row of a wide table."""
 
 IDENTITY = ("sample", "point", "batch", "stage", "replicate", "lab", "product", "plant", "line", "tank")
