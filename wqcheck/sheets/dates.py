@@ -45,6 +45,7 @@ _NAMED = re.compile(
     r"(?:de )?(?:(\d{1,2}),? )?(\d{2,4})(?:[ t,]+(.*))?"
 )
 _TIME = re.compile(r"(\d{1,2})[:hH.](\d{2})?(?::(\d{2})(?:\.\d+)?)?\s*([ap]\.?m\.?)?.*", re.I)
+_RUN_TOGETHER = re.compile(r"(\d{8}) (\d{3,4})")
 _EXCEL_EPOCH = dt.datetime(1899, 12, 30)
 
 
@@ -134,6 +135,8 @@ def _full_year(year: int) -> int:
 
 
 def _iso(text: str) -> dt.datetime | None:
+    if match := _RUN_TOGETHER.fullmatch(text):
+        text = f"{match[1]}T{match[2]:0>4}"
     try:
         return dt.datetime.fromisoformat(text).replace(tzinfo=None) if len(text) >= 8 else None
     except ValueError:

@@ -23,6 +23,7 @@ _BASIS_WORDS = re.compile(
     r"\s+",
     re.I,
 )
+_TOTAL_AS = re.compile(r"total as\s+", re.I)
 _LIMIT = re.compile(r"\s*[-–,;:(]?\s*\b(?:VMP|LMP|MCL|MAC|CMA|max\.?|limit\w*|norm\w*|std|standard)\b\W*\d.*", re.I)
 _FILLERS = frozenset([
     "amount", "value", "values", "conc", "concentration", "concentracao", "concentracion", "result", "results", "level",
@@ -74,7 +75,7 @@ def recognise_analyte(text: str) -> Analyte | None:
         return _by_cas(text)
     found = (
         _by_brackets(text) or _by_trailing_unit(text) or _by_fillers(normalise(_LIMIT.sub("", text))) or _by_cas(text)
-        or _by_formula(text)
+        or _by_formula(text) or _by_both_names(text)
     )  # fmt: skip
     return _with_volume(_with_unit(found, _units_of_limit(text)), text) if found else None
 
@@ -125,6 +126,14 @@ def _by_cas(text: str) -> Analyte | None:
     return Analyte(code) if code else None
 
 
+def _by_both_names(text: str) -> Analyte | None:
+    """Read a name with its own symbol behind it (``Järn Fe``)."""
+    name, _, symbol = text.strip().rpartition(" ")
+    known = aliases()
+    first, second = known.get(normalise(name)), known.get(normalise(symbol))
+    return _from_alias(first) if first is not None and second is not None and first.code == second.code else None
+
+
 def _by_brackets(text: str) -> Analyte | None:
     """Take unit, basis, fraction or a second name out of brackets and look up what is left."""
     inside = [part.strip() for part in _BRACKETED.findall(text)]
@@ -132,7 +141,7 @@ def _by_brackets(text: str) -> Analyte | None:
         return None
     bare = " ".join(_LIMIT.sub("", _BRACKETED.sub(" ", text)).split())
     units = [(part, unit) for part in inside if (unit := unit_or_none(part))]
-    words = [_BASIS_WORDS.sub("", part) for part in inside]
+    words = [_BASIS_WORDS.sub("", _TOTAL_AS.sub("as ", part)) for part in inside]
     for word in words:
         named = aliases().get(normalise(f"{bare} as {word}"))
         if named is not None:

@@ -181,7 +181,10 @@ def _values_behind_names(cells: Cells, data_rows: npt.NDArray[np.bool_]) -> tupl
 
 
 def _without_owner(grid: RoleGrid, table: Table, rows: Positions) -> npt.NDArray[np.bool_]:
-    """Return, per result, whether its row names neither sample, point, date nor analyte although others do."""
+    """Return, per result, whether its row names neither sample, point, date nor analyte although others do.
+
+    In a table with analytes across, any other headed column (a town, a street) tells a row from a stray value too.
+    """
     if table.kind == "crosstab":
         return np.asarray(~grid.filled_cells()[rows, table.with_role("parameter")[0]])
     if table.header is None:
@@ -189,6 +192,8 @@ def _without_owner(grid: RoleGrid, table: Table, rows: Positions) -> npt.NDArray
     naming = [c for role in (*ROW_ROLES, "parameter", "cas") for c in table.with_role(role)]
     if not naming:
         return np.zeros(len(rows), dtype=bool)
+    if table.kind == "wide":
+        naming += [c for c, column in table.columns.items() if column.role in {"", "other"} and column.heading]
     named = np.asarray(grid.filled_cells()[:, naming].any(axis=1))[rows]
     return np.asarray(~named) if named.any() else np.zeros(len(rows), dtype=bool)
 

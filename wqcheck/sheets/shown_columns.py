@@ -24,6 +24,8 @@ _LINK = re.compile(r"https?://\S+")
 _IDENTIFIER = re.compile(r"(.* )?(id|ids|no|nr|num|numero|nummer|codes?|cod|codigo|ref|index|item|flag|inst|rank|count)")
 _LAST_DIGIT = re.compile(r"(?P<stem>.*[^\W\d_]{2})[ _.-]?\d")
 _LONGEST_GAP = 2
+_LONGEST_NAME = 60
+_LOOKED_AT = 50
 _BESIDE = frozenset(
     ["sign", "qualifier", "verdict", "reporting_limit", "detection_limit", "uncertainty", "remark", "unit", "method"]
 )
@@ -44,11 +46,19 @@ def by_their_cells(cells: Cells, columns: Mapping[int, Column], profiles: list[P
             found[c] = replace(column, role=heading_role(column.heading, besides="computed"))
         elif column.role not in {"", "other"} and column.analyte is None and _only_links(cells[:, c]):
             found[c] = replace(column, role="other")
+        elif column.role == "point" and _tells_a_story(cells[:, c]):
+            found[c] = replace(column, role="remark")
     return _with_place(_with_date(found, profiles), profiles)
 
 
 def _holds_words(content: Profile) -> bool:
     return content.filled > 0 and content.result_like < 0.1
+
+
+def _tells_a_story(column: Cells) -> bool:
+    """Return whether the first texts of *column* are longer than names of places are."""
+    texts = [len(cell) for cell in column[:_LOOKED_AT] if isinstance(cell, str)]
+    return len(texts) > 0 and sum(texts) / len(texts) > _LONGEST_NAME
 
 
 def _only_links(column: Cells) -> bool:
@@ -89,7 +99,7 @@ def with_analytes_between(columns: Mapping[int, Column], profiles: list[Profile]
     parameter stays unknown.
     """
     found = _with_numbered(dict(columns), profiles)
-    across = [c for c, column in sorted(found.items()) if column.role not in _BESIDE]
+    across = [c for c, column in sorted(found.items()) if column.role not in _BESIDE and not _of_the_left(found, c)]
     gap: list[int] = []
     last = -1
     for c in across:
@@ -100,6 +110,12 @@ def with_analytes_between(columns: Mapping[int, Column], profiles: list[Profile]
         else:
             gap.append(c)
     return found
+
+
+def _of_the_left(columns: Mapping[int, Column], position: int) -> bool:
+    """Return whether a heading is that of the column to the left with more behind it (``SI``, ``SICODE``)."""
+    left, own = (columns[c].heading if c in columns else "" for c in (position - 1, position))
+    return columns[position].role in {"", "other"} and 0 < len(left) < len(own) and own.startswith(left)
 
 
 def _may_be_analyte(column: Column, content: Profile) -> bool:
