@@ -185,7 +185,7 @@ def test_findings_that_hold_come_first() -> None:
     hold = Finding(code="b", severity=Severity.HOLD, message="large", where="book|s!A1", given="O.5")
     table = findings_table([note, hold])
     assert list(table["What and how to mend it"]) == ["Large (given: O.5)", "Small"]
-    assert list(table["Weight"]) == ["Holds the batch", "To know"]
+    assert list(table["Leads to"]) == ["Holds the batch", "To know"]
 
 
 def opened() -> AppTest:

@@ -133,7 +133,8 @@ def draw_as_read(
     blank = int(readings[Readings.sign].eq(Sign.NOT_DONE).sum())
     unreadable = int(readings[Readings.sign].eq(Sign.UNREADABLE).sum())
     st.markdown(
-        say("**{cells} cells with content** = {results} with a result + {others} others.",
+        say("**{results} cells with a result** were read. The other {others} of {cells} cells with content are names, "
+            "units, dates and the like; each is accounted for below.",
             cells=f"{cells:,}", results=f"{results:,}", others=f"{cells - results:,}")
         + " "
         + say("Results read: {number}, of them {blank} blank or not done and {unreadable} unreadable.",

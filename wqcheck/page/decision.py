@@ -75,24 +75,30 @@ def missing_names(decision: ReleaseDecision) -> tuple[str, ...]:
     return tuple(dict.fromkeys(map(titled, decision.missing)))
 
 
+def uncompared_names(decision: ReleaseDecision) -> tuple[str, ...]:
+    """Name what is required and has results that no limit could be set beside, each once."""
+    reasons = [reason for reason in decision.reasons if reason.code in (NO_LIMIT, NOT_COMPARED)]
+    return tuple(dict.fromkeys(titled(reason.parameter) for reason in reasons))
+
+
 def draw_headline(check: BatchCheck, standing: Standing | None = None) -> None:
     """Draw the box at the top: what was decided, or that nothing was, the recommendation, and what is against it.
 
     ``standing`` is where a recorded batch stands.
     """
-    decided = standing is not None and standing.state in _STATE_BOXES
-    if standing is not None and decided:
-        _draw_decided(standing)
-    _draw_recommended(check, decided=decided)
+    _draw_recommended(check, decided=standing is not None and draw_decided(standing))
 
 
-def _draw_decided(standing: Standing) -> None:
-    """Draw the box that says what was decided, when and by whom."""
+def draw_decided(standing: Standing) -> bool:
+    """Draw the box that says what was decided, when and by whom; tell whether anything was."""
+    if standing.state not in _STATE_BOXES:
+        return False
     word = say(STATE_WORDS[standing.state]).upper()
     title = say("{word}: batch {batch}.", word=word, batch=plain(standing.batch))
     told = say("Since {at}, by {person}.", at=plain(moment(standing.at)), person=plain(standing.person))
     reason = f"  \n{say('Reason:')} {plain(standing.reason)}" if standing.reason else ""
     _STATE_BOXES[standing.state](f"**{title}** {told}{reason}", icon=":material/signature:")
+    return True
 
 
 def _draw_recommended(check: BatchCheck, *, decided: bool) -> None:
@@ -105,6 +111,7 @@ def _draw_recommended(check: BatchCheck, *, decided: bool) -> None:
         (later("Out of limit ({number}): {names}"), exceeding),
         (later("Cannot be decided ({number}): {names}"), undecided),
         (later("Required but missing ({number}): {names}"), missing),
+        (later("Required but not compared with a limit ({number}): {names}"), uncompared_names(decision)),
     )
     listed = [say(text, number=len(names), names=plain(some_of(names))) for text, names in parts if names]
     against = "  \n".join(listed) or say("No parameter is out of limit, undecided or missing.")

@@ -12,8 +12,9 @@ from wqcheck.limit_tables.loading import LimitTable, limit_table
 from wqcheck.page.checking import DESK_KEY, Desk
 from wqcheck.page.office import Office
 from wqcheck.page.settings import NamedBytes
+from wqcheck.page.shown import table_title
 from wqcheck.page.spoken import say
-from wqcheck.page.words import STATE_WORDS
+from wqcheck.page.words import STATE_WORDS, plain
 from wqcheck.records.batches import BatchRecord, batch, batches
 from wqcheck.records.intake import kept_file
 from wqcheck.records.standing import State
@@ -116,4 +117,11 @@ def draw_in_hand(office: Office) -> InHand | None:
     if name == ON_THE_DESK and desk is not None:
         return InHand(check=desk.check, desk=desk)
     record = batch(office.store(), name)
+    tables = (stamp.name for stamp in record.check.files if stamp.kind == "limit table")
+    titles = plain("; ".join(table_title(Path(table).stem) for table in tables))
+    product = say(str(record.check.details.product))
+    st.caption(
+        say("This batch was checked as {product} water, against: {tables}. The side panel is for the next check.",
+            product=product, tables=titles)
+    )  # fmt: skip
     return InHand(check=record.check, record=record)

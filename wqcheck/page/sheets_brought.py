@@ -88,7 +88,8 @@ def draw_sheets(office: Office, settings: Settings) -> tuple[tuple[NamedBytes, .
 
 def _draw_samples(kept: tuple[NamedBytes, ...] | Sample) -> None:
     st.session_state[SAMPLE_KEY] = kept.label if isinstance(kept, Sample) else None
-    st.pills(
+    place = st.expander(say("Try the sample plant (invented)"), expanded=not kept or isinstance(kept, Sample))
+    place.pills(
         say("Use the sample plant (invented)"), [sample.label for sample in SAMPLES], format_func=say, key=SAMPLE_KEY,
         wrap=True, on_change=_keep_sample,
         help=say("Checked with the invented plant's own train and product specification beside the tables chosen."),

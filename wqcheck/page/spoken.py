@@ -48,17 +48,17 @@ def figure(text: str) -> str:
     return spoken().figure(text)
 
 
-def worded(key: str) -> str:
-    """Give the key of a choice among words, another one in each language: the browser keeps the words of a key.
+def kept(key: str, *words: str) -> str:
+    """Give the key of a choice among words, and choose again what was chosen where its words are others than before.
 
-    What was chosen under the key of the language before is chosen under this one too.
+    The browser knows a choice by its words: in another language, or with another number in its label, it would show
+    the words of before or no choice at all. ``words`` are those that may change beside the language.
     """
-    language = st.session_state.get(LANGUAGE_KEY, SOURCE)
-    now, before = (key if language == SOURCE else f"{key} in {language}"), st.session_state.get(f"key of {key}", key)
-    if now != before and before in st.session_state:
-        st.session_state[now] = st.session_state[before]
-    st.session_state[f"key of {key}"] = now
-    return now
+    now, known = (st.session_state.get(LANGUAGE_KEY, SOURCE), *words), f"words of {key}"
+    if key in st.session_state and st.session_state.get(known, now) != now:
+        st.session_state[key] = st.session_state[key]
+    st.session_state[known] = now
+    return key
 
 
 def begin_as(language: str, numbers: str, dates: str) -> None:

@@ -17,8 +17,8 @@ from wqcheck.page.sheets_brought import bring_kept
 from wqcheck.page.shown import shown_table
 from wqcheck.page.spoken import later, say
 from wqcheck.page.ways import draw_way, go
-from wqcheck.page.words import plain
-from wqcheck.records.batches import SOON, Waiting, waiting
+from wqcheck.page.words import STATE_WORDS, plain
+from wqcheck.records.batches import SOON, Waiting, batches, waiting
 
 SAMPLE_BUTTON = "sample plant at the start"
 TAKE_IN_BUTTON = "take sheets in at the start"
@@ -32,6 +32,11 @@ _OF_A_SHEET = {"name": later("File"), "received": later("Received")}
 _OF_WHAT_IS_DUE = {
     "batch": later("Batch"), "what": later("What"), "code": later("Code"), "until": later("Until"),
 }  # fmt: skip
+_LATEST = {
+    "batch": later("Batch"), "state": later("State"), "since": later("Since"), "person": later("By"),
+    "product": later("Water"), "volume": later("Volume"), "recommended": later("Recommended"),
+}  # fmt: skip
+LATEST = 10
 _SAID, _TIMES = ("product", "recommended", "what"), ("since", "received", "until")
 
 
@@ -68,6 +73,7 @@ def draw_start(office: Office, settings: Settings, try_sample: Callable[[], None
     _draw_sheets(office, found.sheets)
     _draw_due(found.due)
     draw_due_tests(office, settings, date.today())
+    _draw_latest(office)
     draw_drifts(office, date.today())
 
 
@@ -79,8 +85,9 @@ def _draw_batches(title: str, frame: pd.DataFrame, label: str) -> None:
     """Draw one list of batches, each opened by a button; ``label`` has the place ``{batch}``."""
     if frame.empty:
         return
-    _draw_list(title, frame, _OF_A_BATCH)
-    _draw_openers(frame["batch"], label, title)
+    oldest_first = frame.sort_values("since", kind="stable")
+    _draw_list(title, oldest_first, _OF_A_BATCH)
+    _draw_openers(oldest_first["batch"], label, title)
 
 
 def _draw_openers(batches: pd.Series[str], label: str, title: str) -> None:
@@ -130,6 +137,20 @@ def _draw_list(title: str, frame: pd.DataFrame, headings: dict[str, str]) -> Non
         st.dataframe(shown, hide_index=True, height=300, alt=title)
     else:
         st.table(shown.map(plain), hide_index=True)
+
+
+def _draw_latest(office: Office) -> None:
+    """Draw the batches that changed last, with where they stand."""
+    listed = batches(office.store())
+    if listed.empty:
+        return
+    with st.expander(say("The batches that changed last ({shown} of {all})", shown=min(LATEST, len(listed)),
+                         all=f"{len(listed):,}")):  # fmt: skip
+        words = {str(state): say(word) for state, word in STATE_WORDS.items()}
+        latest = listed.head(LATEST)
+        told = latest.assign(state=latest["state"].map(words))
+        headings = {name: say(word) for name, word in _LATEST.items()}
+        st.table(shown_table(told, headings, said=_SAID, times=_TIMES).map(plain), hide_index=True)
 
 
 def _draw_empty(try_sample: Callable[[], None], words: str) -> None:

@@ -28,7 +28,7 @@ from wqcheck.page.sheet_grid import draw_picture
 from wqcheck.page.sheet_questions import draw_layouts, draw_questions
 from wqcheck.page.sheets_brought import SAMPLE_NOTE, draw_sheets, sample_on_desk
 from wqcheck.page.shown import table_title
-from wqcheck.page.spoken import later, say
+from wqcheck.page.spoken import kept, later, say
 from wqcheck.page.ways import draw_way
 from wqcheck.page.words import EXCEEDING, message_text, plain, refusal_text
 from wqcheck.release.decision import BatchCheck
@@ -175,9 +175,10 @@ def _draw_parts(taken: TakenSheets, desk: Desk | None, settings: Settings) -> No
     parts = [part for part in _PARTS if part != FILES or desk is not None]
     if st.session_state.get(PART_KEY) not in parts:
         st.session_state[PART_KEY] = QUESTIONS if asked else AS_READ
+    labels = {part: say(_PARTS[part], number=f"{numbers.get(part, 0):,}") for part in parts}
     part = st.radio(
-        say("Part"), parts, horizontal=True, key=PART_KEY, label_visibility="collapsed",
-        format_func=lambda part: say(_PARTS[part], number=f"{numbers.get(part, 0):,}"),
+        say("Part"), parts, horizontal=True, key=kept(PART_KEY, *labels.values()), label_visibility="collapsed",
+        format_func=labels.__getitem__,
     )  # fmt: skip
     findings = desk.check.findings if desk else tuple(finding for book in taken.books for finding in book.findings)
     if part == QUESTIONS:

@@ -7,7 +7,7 @@ import streamlit as st
 from wqcheck.errors import WqcheckError
 from wqcheck.page.office import Office
 from wqcheck.page.shown import shown_table
-from wqcheck.page.spoken import later, say, worded
+from wqcheck.page.spoken import kept, later, say
 from wqcheck.page.words import STATE_WORDS, plain, refusal_text
 from wqcheck.records.touched import Touch, batches_touched_by
 
@@ -24,7 +24,7 @@ def draw_touched(office: Office) -> None:
     with st.expander(say("Which batches rest on a sample, laboratory, workbook or limit?")):
         left, right = st.columns([1, 2])
         kinds = list(Touch)
-        kind = left.selectbox(say("In doubt is a"), kinds, format_func=say, key=worded(KIND_KEY)) or kinds[0]
+        kind = left.selectbox(say("In doubt is a"), kinds, format_func=say, key=kept(KIND_KEY)) or kinds[0]
         name = right.text_input(say("Its name, code or file"), key=NAME_KEY).strip()
         if not name:
             return

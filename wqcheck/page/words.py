@@ -31,7 +31,7 @@ STATE_WORDS = {
 
 DISPOSITION_MEANING = {
     Disposition.RELEASE: later("The results that the rules ask for are there and none is out of its limit."),
-    Disposition.HOLD: later("Keep the batch apart: something is missing, undecided or in doubt."),
+    Disposition.HOLD: later("Keep the batch apart: something is out of a limit, missing, undecided or in doubt."),
     Disposition.REJECT: later("At least one result is out of a limit that rejects a batch."),
 }
 
