@@ -11,13 +11,14 @@ from wqcheck.records.decisions import MEANINGS
 from wqcheck.records.parts import SampleRole
 from wqcheck.records.roles import Role
 from wqcheck.records.standing import State
+from wqcheck.records.touched import Touch
 from wqcheck.release.decision import CAUTION, Disposition
 from wqcheck.release.next_steps import DEFERENCE, step_rows
 from wqcheck.tables import LimitClass, Product, Verdict
 
 DATA_WORDS = (
     *(str(word) for words in (State, CertificateKind, Disposition, Verdict, Product, LimitClass) for word in words),
-    *(str(word) for words in (Role, SampleRole, ActStanding, ComparedStanding, Change) for word in words),
+    *(str(word) for words in (Role, SampleRole, Touch, ActStanding, ComparedStanding, Change) for word in words),
     *MEANINGS.values(),
     *sorted(role for kind in KINDS for role in kind.roles),
     *("retained sample", "workbook", "limit table", "train", "release rules", "sampling plans", "sheet layout"),

@@ -9,24 +9,30 @@ import streamlit as st
 
 from wqcheck.judging.judge import WORST_FIRST
 from wqcheck.judging.rules import RuleStatement
-from wqcheck.page.shown import table_title, titles_in
+from wqcheck.page.shown import moment, table_title, titles_in
 from wqcheck.page.spoken import later, say
 from wqcheck.page.words import (
     DISPOSITION_MEANING,
     DISPOSITION_WORDS,
     EXCEEDING,
     FLAGGED,
+    STATE_WORDS,
     plain,
     sentence,
     some_of,
     titled,
 )
+from wqcheck.records.standing import Standing, State
 from wqcheck.release.decision import BatchCheck, Disposition, Reason, ReleaseDecision
+from wqcheck.release.reasons import NO_LIMIT, NO_RESULT, NOT_COMPARED
 from wqcheck.tables import Judged, LimitClass, Verdict
 
 SEVEREST = (LimitClass.HEALTH, LimitClass.MICROBIOLOGICAL, LimitClass.RADIOLOGICAL)
 
 _BOXES = {Disposition.RELEASE: st.success, Disposition.HOLD: st.warning, Disposition.REJECT: st.error}
+_STATE_BOXES = {
+    State.RELEASED: st.success, State.ON_HOLD: st.warning, State.REJECTED: st.error, State.WITHDRAWN: st.error,
+}  # fmt: skip
 _ICONS = {
     Disposition.RELEASE: ":material/check_circle:",
     Disposition.HOLD: ":material/pause_circle:",
@@ -69,8 +75,34 @@ def missing_names(decision: ReleaseDecision) -> tuple[str, ...]:
     return tuple(dict.fromkeys(map(titled, decision.missing)))
 
 
-def draw_headline(check: BatchCheck) -> None:
-    """Draw the box at the top: the recommendation and what stands against the batch."""
+def uncompared_names(decision: ReleaseDecision) -> tuple[str, ...]:
+    """Name what is required and has results that no limit could be set beside, each once."""
+    reasons = [reason for reason in decision.reasons if reason.code in (NO_LIMIT, NOT_COMPARED)]
+    return tuple(dict.fromkeys(titled(reason.parameter) for reason in reasons))
+
+
+def draw_headline(check: BatchCheck, standing: Standing | None = None) -> None:
+    """Draw the box at the top: what was decided, or that nothing was, the recommendation, and what is against it.
+
+    ``standing`` is where a recorded batch stands.
+    """
+    _draw_recommended(check, decided=standing is not None and draw_decided(standing))
+
+
+def draw_decided(standing: Standing) -> bool:
+    """Draw the box that says what was decided, when and by whom; tell whether anything was."""
+    if standing.state not in _STATE_BOXES:
+        return False
+    word = say(STATE_WORDS[standing.state]).upper()
+    title = say("{word}: batch {batch}.", word=word, batch=plain(standing.batch))
+    told = say("Since {at}, by {person}.", at=plain(moment(standing.at)), person=plain(standing.person))
+    reason = f"  \n{say('Reason:')} {plain(standing.reason)}" if standing.reason else ""
+    _STATE_BOXES[standing.state](f"**{title}** {told}{reason}", icon=":material/signature:")
+    return True
+
+
+def _draw_recommended(check: BatchCheck, *, decided: bool) -> None:
+    """Draw the recommendation of the check; once it was decided on it is no box any more."""
     decision, worst = check.decision, worst_named(check.judged, check.decision.required)
     exceeding = [name for name, verdict in worst.items() if verdict in EXCEEDING]
     undecided = [name for name, verdict in worst.items() if verdict == Verdict.UNDETERMINED]
@@ -79,15 +111,30 @@ def draw_headline(check: BatchCheck) -> None:
         (later("Out of limit ({number}): {names}"), exceeding),
         (later("Cannot be decided ({number}): {names}"), undecided),
         (later("Required but missing ({number}): {names}"), missing),
+        (later("Required but not compared with a limit ({number}): {names}"), uncompared_names(decision)),
     )
     listed = [say(text, number=len(names), names=plain(some_of(names))) for text, names in parts if names]
     against = "  \n".join(listed) or say("No parameter is out of limit, undecided or missing.")
     word = say(DISPOSITION_WORDS[decision.disposition])
     title = say("{word}: batch {batch}.", word=word, batch=plain(decision.batch))
+    doubts = _doubts(decision)
+    if doubts:
+        names = plain(some_of(doubts))
+        against += "  \n" + say("In doubt about the data ({number}): {names}", number=len(doubts), names=names)
+    if decided:
+        st.markdown(f"{say('The check recommended:')} **{word}**  \n{against}")
+        return
     _BOXES[decision.disposition](
-        f"**{title}** {say(DISPOSITION_MEANING[decision.disposition])}  \n{against}",
+        f"{say('Recommended, not decided:')} **{title}** {say(DISPOSITION_MEANING[decision.disposition])}  \n{against}",
         icon=_ICONS[decision.disposition],
     )
+
+
+def _doubts(decision: ReleaseDecision) -> list[str]:
+    """Name what holds the batch beside results and gaps: findings about the data, each code once."""
+    told = {*map(str, Verdict), NO_RESULT, NO_LIMIT, NOT_COMPARED, "not tested"}
+    holding = (reason for reason in decision.reasons if reason.disposition != Disposition.RELEASE)
+    return list(dict.fromkeys(sentence(reason.code) for reason in holding if reason.code not in told))
 
 
 def draw_rules(rules: Sequence[RuleStatement]) -> None:

@@ -10,6 +10,7 @@ import streamlit as st
 
 from wqcheck.history_files.phrases import Row, figure, forecast_words, series_name, trend_words
 from wqcheck.page.office import Office
+from wqcheck.page.shown import figures_in, moment, table_title
 from wqcheck.page.spoken import later, say
 from wqcheck.page.words import plain
 from wqcheck.records.drifting import drifting
@@ -60,10 +61,10 @@ def drift_table(flags: pd.DataFrame, *, marked: bool = True) -> pd.DataFrame:
         {
             say("Series"): f"{series_name(row['parameter'], row['point'])}: {_limit(row)}",
             say("What it does"): say(
-                "{words}; last result {day}", words=say(WORDS[Drift(row["drift"])]), day=f"{row['last']:%Y-%m-%d}"
+                "{words}; last result {day}", words=say(WORDS[Drift(row["drift"])]), day=moment(row["last"])
             ),
-            say("Trend"): trend_words(row),
-            say("Meets the limit"): forecast_words(row),
+            say("Trend"): figures_in(trend_words(row)),
+            say("Reaches the limit about"): forecast_words(row),
         }
         for row in flags.to_dict("records")
     ]
@@ -75,7 +76,7 @@ def _limit(row: Row) -> str:
     """Write a limit from its ends."""
     low, high = (float(str(row[name])) for name in ("lower", "upper"))
     ends = [f"≥ {figure(low, 6)}" if isfinite(low) else "", f"≤ {figure(high, 6)}" if isfinite(high) else ""]
-    return f"{' '.join(filter(None, ends))} {row['unit'] or ''} ({row['table']})"
+    return f"{figures_in(' '.join(filter(None, ends)))} {row['unit'] or ''} ({table_title(str(row['table']))})"
 
 
 @st.cache_data(max_entries=8, show_spinner=False)

@@ -30,7 +30,7 @@ from wqcheck.release.asked import Asked
 from wqcheck.release.flag_steps import flag_steps
 from wqcheck.release.flags import FlagKind, Flags
 from wqcheck.release.next_steps import PRACTICE, next_steps, suspects_for
-from wqcheck.release.reasons import Disposition
+from wqcheck.release.reasons import NO_LIMIT, NOT_COMPARED, Disposition
 from wqcheck.sheets.surroundings import cell_places, cell_position, first_cell, heading_rows, surroundings
 from wqcheck.tables import Judged, Ledger, Readings, Rule, StageVerdicts
 
@@ -49,12 +49,22 @@ KIND_WORDS = {
     FlagKind.STAGE: later("Weak stage"),
     FlagKind.NOT_TESTED: later("Has a limit, not tested"),
 }
+CODE_WORDS = {
+    NO_LIMIT: later("Required, has a result but no limit to compare with"),
+    NOT_COMPARED: later("Required, none of its results could be compared with a limit"),
+}
+"""Words for what a kind alone does not tell, by the code of the flag."""
 LEADS_WORDS = {
     Disposition.REJECT: later("rejects the batch"),
     Disposition.HOLD: later("holds the batch"),
     Disposition.RELEASE: later("to know"),
 }
 Flag = Mapping[Hashable, Any]
+
+
+def kind_words(flag: Flag) -> str:
+    """Say what a flag is about."""
+    return say(CODE_WORDS.get(flag[Flags.code]) or KIND_WORDS[FlagKind(flag[Flags.kind])])
 
 
 def draw_flag(flag: Flag, title: str, hand: InHand, looked: LookedInto, office: Office) -> None:
@@ -65,10 +75,10 @@ def draw_flag(flag: Flag, title: str, hand: InHand, looked: LookedInto, office: 
     wqcheck.errors.WqcheckError
         The records cannot be read.
     """
-    kind, leads = FlagKind(flag[Flags.kind]), Disposition(flag[Flags.leads_to])
+    leads = Disposition(flag[Flags.leads_to])
     st.markdown(f"#### {plain(title)}")
     reason = plain(titles_in(sentence(flag[Flags.reason])))
-    st.markdown(f"**{say(KIND_WORDS[kind])}** · {say(LEADS_WORDS[leads])} · {reason}")
+    st.markdown(f"**{kind_words(flag)}** · {say(LEADS_WORDS[leads])} · {reason}")
     row = _judged_row(flag, hand)
     if row is not None and not str(row[Judged.evidence]).startswith("primary text"):
         st.warning(say("This limit was not checked against the official text. Look it up there before you rely on it."))
@@ -188,6 +198,9 @@ def _draw_history(flag: Flag, row: Flag | None, hand: InHand, office: Office) ->
         st.caption(say("Only results of this batch: the records hold no earlier one of this parameter at this point."))
     if readings.empty:
         return
+    if hand.record is None and kept is not None and len(readings) > len(kept) > 0:
+        st.caption(say("Of these results {recorded} are recorded; {others} stand only in the sheets of this check.",
+                       recorded=f"{len(kept):,}", others=f"{len(readings) - len(kept):,}"))  # fmt: skip
     unit, basis, limits = _drawn_in(row, readings)
     drawn, left_out = history_points(readings, unit, basis, check.details.batch)
     draw_points(drawn, limits, unit_text(unit, basis), left_out, _absence(row))

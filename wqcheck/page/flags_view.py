@@ -11,13 +11,14 @@ import streamlit as st
 from pandera.typing import DataFrame
 
 from wqcheck.certificate_files.flag_list import LIMIT, RESULT, UNIT, csv_bytes, flag_list, workbook_bytes
-from wqcheck.page.flag_detail import KIND_WORDS, LEADS_WORDS, draw_flag, draw_steps
+from wqcheck.page.decision import draw_decided
+from wqcheck.page.flag_detail import KIND_WORDS, LEADS_WORDS, draw_flag, draw_steps, kind_words
 from wqcheck.page.in_hand import InHand, draw_in_hand
 from wqcheck.page.looked_into import LookedInto, looked_into
 from wqcheck.page.lookup import draw_lookup
 from wqcheck.page.office import Office
 from wqcheck.page.shown import figures_in, shown_table, table_title
-from wqcheck.page.spoken import later, say
+from wqcheck.page.spoken import kept, later, say
 from wqcheck.page.ways import draw_way
 from wqcheck.page.words import plain, sentence, titled
 from wqcheck.release.asked import Asked
@@ -34,6 +35,8 @@ SHOWN_KEY = "flags shown"
 DESK_AREA = "flag-desk"
 PER_PAGE = 10
 """Flags listed at a time; only these are drawn, however many there are."""
+MOST_BESIDE = 12
+"""Limits beside which the same result is drawn again at most."""
 
 FILTERS = {
     Flags.kind: later("Kind of flag"),
@@ -88,6 +91,8 @@ def draw_flags(office: Office) -> None:
         st.info(say("No batch is in hand. Take in the sheets of one first."))
         draw_way(say("Take in laboratory sheets"), "Take in", key=TAKE_IN_KEY, main=True)
         return
+    if hand.record is not None:
+        draw_decided(hand.record.standing)
     looked = looked_into(hand, office)
     found = looked.flags
     if found.empty:
@@ -98,9 +103,10 @@ def draw_flags(office: Office) -> None:
     if asking.empty:
         _draw_nothing(hand)
     else:
-        st.markdown(_counts(asking))
+        st.markdown(_counts(heads_of(asking)))
         _draw_asking(asking, hand, looked, office)
-    _draw_untested(found[untested], looked.asked)
+    required = asking.loc[asking[Flags.kind].eq(FlagKind.REQUIRED), Flags.parameter]
+    _draw_untested(found[untested & ~found[Flags.parameter].isin(required)], looked.asked)
     _draw_files(found, hand)
     draw_lookup(hand)
 
@@ -145,10 +151,12 @@ def _draw_others(flag: Row, chosen: DataFrame[Flags], hand: InHand, looked: Look
     """Draw the working of the same result beside the other tables that flag it."""
     same = chosen[[Flags.where, Flags.parameter, Flags.kind, Flags.leads_to]]
     alike = same.eq(pd.Series({name: flag[name] for name in same})).all(axis=1) & chosen[Flags.row].ge(0)
-    for other in chosen[alike & chosen[Flags.row].ne(flag[Flags.row])].to_dict("records"):
-        if flag[Flags.row] >= 0 and flag[Flags.kind] != FlagKind.STAGE:
-            with st.expander(say("The same result beside {table}", table=plain(table_title(other[Flags.table])))):
-                draw_steps(flag_steps(hand.check, other, looked.stages))
+    if flag[Flags.row] < 0 or flag[Flags.kind] == FlagKind.STAGE:
+        return
+    others = chosen[alike & chosen[Flags.row].ne(flag[Flags.row])].drop_duplicates([Flags.table, Flags.reason])
+    for other in others.head(MOST_BESIDE).to_dict("records"):
+        with st.expander(say("The same result beside {table}", table=plain(table_title(other[Flags.table])))):
+            draw_steps(flag_steps(hand.check, other, looked.stages))
 
 
 def _draw_untested(untested: pd.DataFrame, asked: DataFrame[Asked]) -> None:
@@ -250,7 +258,7 @@ def _draw_list(page: DataFrame[Flags], lines: pd.DataFrame, many: int, limits: p
     opened = st.radio(
         say("Flags {first} to {last} of {many}, worst first", first=f"{places[0] + 1:,}", last=f"{places[-1] + 1:,}",
             many=f"{many:,}"),
-        places, key=LIST_KEY, format_func=titles.__getitem__, captions=told,
+        places, key=kept(LIST_KEY, *titles.values()), format_func=titles.__getitem__, captions=told,
     )  # fmt: skip
     if many > PER_PAGE:
         number = int(st.session_state[PAGE_KEY])
@@ -272,7 +280,7 @@ def _title(flag: Row, line: Row) -> str:
 def _caption(flag: Row, line: Row, limits: int) -> str:
     """Write what stands below a flag in the list: kind, what it leads to, limit and table, stage and sample."""
     kind, leads = FlagKind(flag[Flags.kind]), Disposition(flag[Flags.leads_to])
-    words = [f"**{say(KIND_WORDS[kind])}**", *([] if kind is FlagKind.FINDING else [say(LEADS_WORDS[leads])])]
+    words = [f"**{kind_words(flag)}**", *([] if kind is FlagKind.FINDING else [say(LEADS_WORDS[leads])])]
     named = [table_title(str(flag[Flags.table])), say(str(flag[Flags.limit_class]))]
     of_limit = ", ".join(word for word in named if word)
     limit = f"{figures_in(line[LIMIT])} ({of_limit})" if line[LIMIT] else of_limit

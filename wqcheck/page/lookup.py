@@ -9,7 +9,7 @@ from wqcheck.explanation import explain, rows_at
 from wqcheck.page.flag_detail import draw_steps
 from wqcheck.page.in_hand import InHand
 from wqcheck.page.shown import table_title
-from wqcheck.page.spoken import later, say
+from wqcheck.page.spoken import kept, later, say
 from wqcheck.page.words import plain, refusal_text, titled
 from wqcheck.tables import Judged
 
@@ -25,7 +25,7 @@ def draw_lookup(hand: InHand) -> None:
         return
     with box:
         way = st.radio(
-            say("Find it"), (BY_NAME, BY_CELL), horizontal=True, key=WAY_KEY, format_func=say,
+            say("Find it"), (BY_NAME, BY_CELL), horizontal=True, key=kept(WAY_KEY), format_func=say,
             label_visibility="collapsed",
         )  # fmt: skip
         asked = _draw_cell() if way == BY_CELL else _draw_names(hand)

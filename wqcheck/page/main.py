@@ -18,7 +18,7 @@ from wqcheck.page.release_view import draw_release
 from wqcheck.page.settings import Settings, draw_settings
 from wqcheck.page.settings_view import draw_settings_view
 from wqcheck.page.sheets_brought import try_sample
-from wqcheck.page.spoken import begin_as, later, say
+from wqcheck.page.spoken import begin_as, kept, later, say
 from wqcheck.page.start_view import draw_start
 from wqcheck.page.take_in_view import draw_take_in
 from wqcheck.page.train_view import draw_train_view
@@ -45,7 +45,7 @@ class Desktop:
 
 
 VIEWS: tuple[tuple[str, Callable[[Desktop], None]], ...] = (
-    (later("Start"), lambda desktop: draw_start(desktop.office, _try_sample)),
+    (later("Start"), lambda desktop: draw_start(desktop.office, desktop.settings, _try_sample)),
     (later("Take in"), lambda desktop: draw_take_in(desktop.office, desktop.settings)),
     (later("Flags"), lambda desktop: draw_flags(desktop.office)),
     (later("Train"), lambda desktop: draw_train_view(desktop.office)),
@@ -70,7 +70,7 @@ def main(arguments: Sequence[str] = ()) -> None:
         begin_as(plant.language, plant.numbers, plant.dates)
         names = [name for name, _ in VIEWS]
         chosen = st.radio(
-            say("View"), names, horizontal=True, key=VIEW_KEY, label_visibility="collapsed", format_func=say
+            say("View"), names, horizontal=True, key=kept(VIEW_KEY), label_visibility="collapsed", format_func=say
         )
         settings = draw_settings(date.today(), plant, plant_file.parent)
         draw_said()

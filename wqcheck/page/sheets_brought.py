@@ -42,6 +42,16 @@ SAMPLES = (
 )
 
 
+SAMPLE_NOTE = later(
+    "The invented sample plant brings its own specification and train; your own sheets do not use them."
+)
+
+
+def sample_on_desk() -> bool:
+    """Whether the sheets on the desk are those of the invented sample plant."""
+    return isinstance(st.session_state.get(KEPT_KEY), Sample)
+
+
 def try_sample() -> None:
     """Put the first workbook of the sample plant on the desk."""
     st.session_state[KEPT_KEY] = SAMPLES[0]
@@ -68,6 +78,7 @@ def draw_sheets(office: Office, settings: Settings) -> tuple[tuple[NamedBytes, .
         _draw_waiting(office)
     if isinstance(kept, Sample):
         specification = _sample_file(SAMPLE_LIMITS)
+        st.info(say("Invented sample plant, for trying out: {name}.", name=say(kept.label)))
         settings = replace(settings, sample_train=True, own_tables=(*settings.own_tables, specification))
         return (_sample_file(kept.file),), settings
     if kept:
@@ -77,7 +88,8 @@ def draw_sheets(office: Office, settings: Settings) -> tuple[tuple[NamedBytes, .
 
 def _draw_samples(kept: tuple[NamedBytes, ...] | Sample) -> None:
     st.session_state[SAMPLE_KEY] = kept.label if isinstance(kept, Sample) else None
-    st.pills(
+    place = st.expander(say("Try the sample plant (invented)"), expanded=not kept or isinstance(kept, Sample))
+    place.pills(
         say("Use the sample plant (invented)"), [sample.label for sample in SAMPLES], format_func=say, key=SAMPLE_KEY,
         wrap=True, on_change=_keep_sample,
         help=say("Checked with the invented plant's own train and product specification beside the tables chosen."),

@@ -48,6 +48,19 @@ def figure(text: str) -> str:
     return spoken().figure(text)
 
 
+def kept(key: str, *words: str) -> str:
+    """Give the key of a choice among words, and choose again what was chosen where its words are others than before.
+
+    The browser knows a choice by its words: in another language, or with another number in its label, it would show
+    the words of before or no choice at all. ``words`` are those that may change beside the language.
+    """
+    now, known = (st.session_state.get(LANGUAGE_KEY, SOURCE), *words), f"words of {key}"
+    if key in st.session_state and st.session_state.get(known, now) != now:
+        st.session_state[key] = st.session_state[key]
+    st.session_state[known] = now
+    return key
+
+
 def begin_as(language: str, numbers: str, dates: str) -> None:
     """Begin in the language of the plant, until somebody chooses another one, with its numbers and dates."""
     st.session_state.setdefault(LANGUAGE_KEY, language)

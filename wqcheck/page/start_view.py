@@ -10,13 +10,15 @@ import pandas as pd
 import streamlit as st
 
 from wqcheck.page.drifts import draw_drifts
+from wqcheck.page.due_tests import draw_due_tests
 from wqcheck.page.office import Office
+from wqcheck.page.settings import Settings
 from wqcheck.page.sheets_brought import bring_kept
 from wqcheck.page.shown import shown_table
 from wqcheck.page.spoken import later, say
 from wqcheck.page.ways import draw_way, go
-from wqcheck.page.words import plain
-from wqcheck.records.batches import SOON, Waiting, waiting
+from wqcheck.page.words import STATE_WORDS, plain
+from wqcheck.records.batches import SOON, Waiting, batches, waiting
 
 SAMPLE_BUTTON = "sample plant at the start"
 TAKE_IN_BUTTON = "take sheets in at the start"
@@ -30,15 +32,22 @@ _OF_A_SHEET = {"name": later("File"), "received": later("Received")}
 _OF_WHAT_IS_DUE = {
     "batch": later("Batch"), "what": later("What"), "code": later("Code"), "until": later("Until"),
 }  # fmt: skip
+_LATEST = {
+    "batch": later("Batch"), "state": later("State"), "since": later("Since"), "person": later("By"),
+    "product": later("Water"), "volume": later("Volume"), "recommended": later("Recommended"),
+}  # fmt: skip
+LATEST = 10
 _SAID, _TIMES = ("product", "recommended", "what"), ("since", "received", "until")
 
 
-def draw_start(office: Office, try_sample: Callable[[], None]) -> None:
+def draw_start(office: Office, settings: Settings, try_sample: Callable[[], None]) -> None:
     """Draw what waits on this day; where nothing was recorded yet, offer the sample plant.
 
     Parameters
     ----------
     office : Office
+    settings : Settings
+        Their limit tables say which tests are required.
     try_sample : callable
         Opens the sample plant.
 
@@ -54,19 +63,18 @@ def draw_start(office: Office, try_sample: Callable[[], None]) -> None:
     with st.spinner(say("Looking into the records")):
         found = waiting(office.store(), date.today())
     if _nothing_in(found):
-        _draw_empty(try_sample, say("Nothing waits: no batch is open, no sheet is left over, nothing falls due soon."))
-        draw_drifts(office, date.today())
-        return
+        st.info(say("No batch is open, no sheet is left over, no sample or panel on record ends soon."))
     draw_way(say("Take in laboratory sheets"), "Take in", key=TAKE_IN_BUTTON, main=True)
-    above = st.container()
     _draw_batches(say("To review"), found.received, say("Review {batch}"))
     _draw_batches(say("Reviewed, to decide"), found.under_review, say("Decide {batch}"))
     _draw_batches(say("On hold"), found.on_hold, say("Open {batch}"))
     _draw_batches(say("Released, certificate not issued"), found.without_document, say("Issue for {batch}"))
+    _draw_batches(say("Rejected, notice not issued"), found.without_notice, say("Issue for {batch}"))
     _draw_sheets(office, found.sheets)
     _draw_due(found.due)
-    with above:
-        draw_drifts(office, date.today())
+    draw_due_tests(office, settings, date.today())
+    _draw_latest(office)
+    draw_drifts(office, date.today())
 
 
 def _nothing_in(found: Waiting) -> bool:
@@ -77,8 +85,9 @@ def _draw_batches(title: str, frame: pd.DataFrame, label: str) -> None:
     """Draw one list of batches, each opened by a button; ``label`` has the place ``{batch}``."""
     if frame.empty:
         return
-    _draw_list(title, frame, _OF_A_BATCH)
-    _draw_openers(frame["batch"], label, title)
+    oldest_first = frame.sort_values("since", kind="stable")
+    _draw_list(title, oldest_first, _OF_A_BATCH)
+    _draw_openers(oldest_first["batch"], label, title)
 
 
 def _draw_openers(batches: pd.Series[str], label: str, title: str) -> None:
@@ -128,6 +137,20 @@ def _draw_list(title: str, frame: pd.DataFrame, headings: dict[str, str]) -> Non
         st.dataframe(shown, hide_index=True, height=300, alt=title)
     else:
         st.table(shown.map(plain), hide_index=True)
+
+
+def _draw_latest(office: Office) -> None:
+    """Draw the batches that changed last, with where they stand."""
+    listed = batches(office.store())
+    if listed.empty:
+        return
+    with st.expander(say("The batches that changed last ({shown} of {all})", shown=min(LATEST, len(listed)),
+                         all=f"{len(listed):,}")):  # fmt: skip
+        words = {str(state): say(word) for state, word in STATE_WORDS.items()}
+        latest = listed.head(LATEST)
+        told = latest.assign(state=latest["state"].map(words))
+        headings = {name: say(word) for name, word in _LATEST.items()}
+        st.table(shown_table(told, headings, said=_SAID, times=_TIMES).map(plain), hide_index=True)
 
 
 def _draw_empty(try_sample: Callable[[], None], words: str) -> None:
