@@ -12,7 +12,9 @@ from streamlit.testing.v1 import AppTest
 from wqcheck.page.main import VIEW_KEY
 from wqcheck.page.office import PERSON_KEY
 from wqcheck.page.settings import PLANT_PRODUCT_KEY, PRODUCT_KEY, TABLES_KEY
-from wqcheck.page.settings_view import HEAD_KEY, PEOPLE_KEY, PLANT_KEY, PRODUCTS_KEY, save_key
+from wqcheck.page.saving import save_key
+from wqcheck.page.settings_grids import PEOPLE_KEY, PRODUCTS_KEY
+from wqcheck.page.settings_view import HEAD_KEY, PLANT_KEY
 from wqcheck.page.spoken import LANGUAGE_KEY
 from wqcheck.plant_settings import load_plant_settings
 from wqcheck.records.roles import load_people
@@ -59,7 +61,7 @@ def test_plant_name_and_language_are_saved_and_begun_with(tmp_path: Path, monkey
     page.text_input(key=PLANT_KEY).set_value("Port Almara (invented)").run()
     page.selectbox(key=f"{PLANT_KEY} language").set_value("fr").run()
     page.button(key=save_key(PLANT_KEY)).click().run()
-    assert "Saved in plant.toml" in words_on(page)
+    assert f"in {(tmp_path / 'plant.toml').resolve()}" in words_on(page)
     saved = load_plant_settings(tmp_path / "plant.toml")
     assert (saved.plant, saved.language) == ("Port Almara (invented)", "fr")
     assert page.selectbox(key=LANGUAGE_KEY).value == "en"
@@ -67,9 +69,9 @@ def test_plant_name_and_language_are_saved_and_begun_with(tmp_path: Path, monkey
     assert opened().selectbox(key=LANGUAGE_KEY).value == "fr"
 
 
-def edited(page: AppTest, key: str, *rows: dict[str, object]) -> AppTest:
+def edited(page: AppTest, key: str, *rows: dict[str, object], number: int = 0) -> AppTest:
     """Enter rows in a grid as the browser sends them."""
-    page.session_state[key] = {"edited_rows": {}, "added_rows": list(rows), "deleted_rows": []}
+    page.session_state[f"{key} {number}"] = {"edited_rows": {}, "added_rows": list(rows), "deleted_rows": []}
     return page
 
 

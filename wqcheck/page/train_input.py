@@ -114,11 +114,11 @@ def _results_of(hand: InHand, office: Office) -> Results:
 def sample_results(source: str) -> Results:
     """Return the sample plant in order or in trouble."""
     book, plant = SAMPLES[source]
-    taken = take_in([_sample(book)])
+    taken = take_in([sample_file(book)])
     files = tuple(FileStamp(name=one.name, sha256=one.sha256, kind="workbook") for one in taken.books)
     return Results(
-        key=source, readings=taken.readings, findings=taken.findings, files=files, train=_sample(SAMPLE_TRAIN),
-        plant=tuple(map(_sample, plant)),
+        key=source, readings=taken.readings, findings=taken.findings, files=files, train=sample_file(SAMPLE_TRAIN),
+        plant=tuple(map(sample_file, plant)),
     )  # fmt: skip
 
 
@@ -207,5 +207,6 @@ def _opened(file: NamedBytes, read: Callable[[Path], Opened]) -> Opened:
             raise WqcheckError(str(error).replace(f"{folder}/", "")) from error
 
 
-def _sample(name: str) -> NamedBytes:
+def sample_file(name: str) -> NamedBytes:
+    """Return a file of the sample plant, name and bytes."""
     return name, (shipped_folder("sample_results") / name).read_bytes()

@@ -14,6 +14,7 @@ from wqcheck.page.office import Office
 from wqcheck.page.settings import NamedBytes
 from wqcheck.page.spoken import say
 from wqcheck.page.train_diagram import draw_diagram
+from wqcheck.page.train_edit import draw_train_edit
 from wqcheck.page.train_figures import draw_figures
 from wqcheck.page.train_input import Results, TrainCase, commissioned, draw_results, opened_train
 from wqcheck.page.train_profile import draw_profile, profiled
@@ -48,25 +49,27 @@ def draw_train_view(office: Office) -> None:
     st.markdown("### " + say("Treatment train"))
     us_units = st.toggle(say("United States units (gal/min, psi, °F)"), key=US_KEY)
     results = draw_results(office)
-    if results is None:
-        return
-    if results.train is None:
+    if results is not None and results.train is not None:
+        try:
+            name = opened_train(results.train).name
+            draw_parts(office, results, results.train, name, us_units=us_units)
+            return
+        except WqcheckError as error:
+            st.error(message_text(error))
+    elif results is not None:
         st.info(say("This batch was checked without a train. Give the plant's train file above."))
-        return
-    try:
-        name = opened_train(results.train).name
-    except WqcheckError as error:
-        st.error(message_text(error))
-        return
-    draw_parts(results, results.train, name, us_units=us_units)
+    with st.expander(say("Stages and ratings")):
+        draw_train_edit(office, results.train if results else None, us_units=us_units)
 
 
-def draw_parts(results: Results, train: NamedBytes, plant_name: str, *, us_units: bool) -> None:
+def draw_parts(office: Office, results: Results, train: NamedBytes, plant_name: str, *, us_units: bool) -> None:
     """Draw the parts of the view; the plant readings first, since the others are made from them."""
     headline = st.container()
     parts = [say("Look here first"), say("Diagram"), say("Along the train"), say("Working figures"),
-             say("Plant readings"), say("Report")]  # fmt: skip
-    first, diagram, along, figures, readings, papers = st.tabs(parts, key=PARTS_KEY)
+             say("Plant readings"), say("Stages and ratings"), say("Report")]  # fmt: skip
+    first, diagram, along, figures, readings, ratings, papers = st.tabs(parts, key=PARTS_KEY)
+    with ratings:
+        draw_train_edit(office, train, us_units=us_units)
     with readings:
         plant = (*results.plant, *draw_plant_readings(plant_name, us_units=us_units))
     try:
