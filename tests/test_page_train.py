@@ -220,7 +220,7 @@ def test_typed_nonsense_gets_one_sentence_and_is_not_used(place: Path) -> None:
     assert "the typed readings have 1 problem(s), so none of them is used" in said
     assert "Disinfection, UV dose: '2O mJ/cm²' cannot be read" in said
     assert "no rule found anything" in words_on(page)
-    assert not downloads(page)
+    assert not any("readings" in label for label in downloads(page))
 
 
 def test_what_the_editors_give_becomes_the_file_of_the_commands() -> None:

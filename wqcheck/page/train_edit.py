@@ -65,7 +65,7 @@ TITLES = {
     "lamp_dose": later("Validated dose"), "lamp_life": later("Life of the lamp"),
     "plan_change_out": later("Plan to change at a drop of"), "change_out": later("Change at a drop of"),
     "media_changed": later("Bed changed on"), "lamp_changed": later("Lamp changed on"),
-    "rated_removal": later("Rated removal"), "pairing_tolerance": later("Samples may lie apart"),
+    "pairing_tolerance": later("Samples may lie apart"),
 }  # fmt: skip
 """What a person reads for each key of a train file."""
 
@@ -74,10 +74,10 @@ FLOW, RATINGS, BEDS, MEMBRANES = (
 )  # fmt: skip
 GROUPS: Mapping[str, Sequence[str]] = {
     FLOW: (ORDER, "name", "kind", "inlet", "outlet", "concentrate", "recycle_to", "note"),
-    RATINGS: ("name", "kind", "rated_flow", "rated_removal", "rated_pressure", "installed", "standby", "carries"),
+    RATINGS: ("name", "kind", "rated_flow", "lamp_dose", "rated_pressure", "installed", "standby", "carries"),
     BEDS: ("name", "kind", "media_volume", "media_area", "media_changed", "media_life", "plan_change_out",
            "change_out"),
-    MEMBRANES: ("name", "kind", "membranes", "membrane_area", "lamp_dose", "lamp_life", "lamp_changed"),
+    MEMBRANES: ("name", "kind", "membranes", "membrane_area", "lamp_life", "lamp_changed"),
 }  # fmt: skip
 """The columns of the stages, in groups that a tablet can show."""
 
