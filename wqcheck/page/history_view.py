@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -24,8 +25,12 @@ from wqcheck.history_files.phrases import (
 from wqcheck.judging.judge import WORST_FIRST
 from wqcheck.page.drifts import WORDS, draw_drifts, drifts_now
 from wqcheck.page.history_charts import Shown, series_chart
+from wqcheck.page.history_due import draw_due
+from wqcheck.page.history_records import draw_recall, draw_records
+from wqcheck.page.history_statistics import draw_statistics
 from wqcheck.page.history_summary import draw_summary
 from wqcheck.page.office import Office
+from wqcheck.page.settings import Settings
 from wqcheck.page.spoken import later, say
 from wqcheck.page.words import plain
 from wqcheck.records.history import history, series_names
@@ -36,6 +41,7 @@ from wqcheck.statistics.drift import HORIZON_DAYS, Drift, flags_of, histories_of
 from wqcheck.statistics.series_lines import SeriesLines, series_lines, share_used, unlimited_histories
 from wqcheck.tables import Judged, Readings, Verdict
 
+PART_KEY = "part of the history"
 POINT_KEY = "history point"
 PARAMETER_KEY = "history parameters"
 SPAN_KEY = "history span"
@@ -74,15 +80,24 @@ class Picked:
     shown: Shown
 
 
-def draw_history(office: Office) -> None:
-    """Draw what drifts, the series that are picked, and the summary of a period.
+def draw_history(office: Office, settings: Settings) -> None:
+    """Draw one part of the history: series over time, statistics, due tests, a recall, or the records themselves.
 
     Raises
     ------
-    wqcheck.errors.StoreError
-        The store cannot be read.
+    wqcheck.errors.WqcheckError
+        The store cannot be read, or a chosen file is not usable.
     """
     st.markdown(f"##### {say('History over all batches')}")
+    part = st.segmented_control(
+        say("What to look at"), list(_PARTS), default=OVER_TIME, required=True, format_func=say, key=PART_KEY,
+        persist_state="session", label_visibility="collapsed",
+    )  # fmt: skip
+    _PARTS[part or OVER_TIME](office, settings, date.today())
+
+
+def draw_over_time(office: Office, _settings: Settings, today: date) -> None:
+    """Draw what drifts, the series that are picked, and the summary of a period."""
     if not office.exists:
         st.info(
             say("No batch was recorded here yet. What was measured can be seen over time once batches are recorded.")
@@ -93,7 +108,6 @@ def draw_history(office: Office) -> None:
     if names.empty:
         st.info(say("The records hold no results yet. Take in and record a batch first."))
         return
-    today = date.today()
     draw_drifts(office, today)
     picked = _draw_pick(names, drifts_now(office, today))
     for code in picked.codes[:MOST_SERIES]:
@@ -237,3 +251,11 @@ def _figures(readings: pd.DataFrame, verdicts: pd.DataFrame) -> pd.DataFrame:
 def _names(_store: Store, place: str, state: int) -> pd.DataFrame:
     """List the series; ``place`` and ``state`` tell one state of the records from another."""
     return series_names(_store)
+
+
+OVER_TIME, STATISTICS, DUE, RECALL, RECORDS = (
+    later("Over time"), later("Statistics"), later("Tests due"), later("Recall"), later("The records"),
+)  # fmt: skip
+_PARTS: dict[str, Callable[[Office, Settings, date], None]] = {
+    OVER_TIME: draw_over_time, STATISTICS: draw_statistics, DUE: draw_due, RECALL: draw_recall, RECORDS: draw_records,
+}  # fmt: skip

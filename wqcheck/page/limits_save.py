@@ -45,7 +45,7 @@ def draw_save(draft: Draft, settings: Settings) -> None:
     st.success(say("Sound: every check of a limit table is passed."))
     st.markdown("##### " + say("What differs from {name} as it was opened", name=plain(draft.name)))
     if draft.changed:
-        _draw_changes(_sound(draft.original, draft.name), new, settings.on)
+        draw_changes(_sound(draft.original, draft.name), new, settings.on)
         _draw_cells(draft)
     else:
         st.markdown(say("Nothing yet."))
@@ -84,7 +84,7 @@ def _sound(cells: pd.DataFrame, name: str) -> LimitTable | None:
         return None
 
 
-def _draw_changes(old: LimitTable | None, new: LimitTable, on: date) -> None:
+def draw_changes(old: LimitTable | None, new: LimitTable, on: date) -> None:
     """Draw what was tightened, added, relaxed or dropped; what lets more pass is said first."""
     if old is None:
         st.warning(say("The original was not sound, so its limits cannot be set beside these; its cells are below."))
@@ -176,7 +176,7 @@ def _draw_overwriting(draft: Draft, path: Path, on: date) -> bool:
         st.markdown(say("{file} is in the folder already. What it would become:", file=plain(path.name)))
         try:
             old = edited_table(open_cells(path, path.read_bytes()), path.with_suffix(".csv"))
-            _draw_changes(old, edited_table(draft.cells, path.with_suffix(".csv")), on)
+            draw_changes(old, edited_table(draft.cells, path.with_suffix(".csv")), on)
         except LimitTableError as error:
             st.warning(message_text(error))
     return st.checkbox(
