@@ -15,11 +15,12 @@ from streamlit.testing.v1 import AppTest
 
 from tests.test_limit_editing import US, line_of, shipped_cells, with_cell
 from tests.test_limit_sheets import GOOD, cells_of
+from wqcheck.errors import LimitTableError
 from wqcheck.limit_tables.editing import as_own
-from wqcheck.limit_tables.loading import load_limits
+from wqcheck.limit_tables.loading import limit_table, load_limits
 from wqcheck.limit_tables.own_folder import OWN_FOLDER, save_own
 from wqcheck.limit_tables.sheets import csv_bytes
-from wqcheck.page import limits_acts, limits_browse, limits_compare, limits_edit, limits_save, limits_view
+from wqcheck.page import limits_acts, limits_browse, limits_compare, limits_diff, limits_edit, limits_save, limits_view
 from wqcheck.page.checking import DESK_KEY
 from wqcheck.page.limits_draft import DRAFT_KEY, Draft, Grid, shown_cells, taken_over
 from wqcheck.page.main import VIEW_KEY
@@ -258,3 +259,24 @@ def test_the_side_panel_says_which_row_won_and_why(folder: Path) -> None:
     assert "bromate is judged by the own limit, at most 5 µg/L" in words
     assert "was put aside" in words
     assert "it is less strict; both are judged" in words
+
+
+def test_two_editions_are_set_beside_each_other(folder: Path) -> None:
+    """Lead went from 10 to 5 µg/L from 98/83/EC to Directive (EU) 2020/2184, Annex I, Part B."""
+    page = opened(limits_view.DIFF)
+    page.selectbox(key=limits_diff.OLD_KEY).set_value("eu_98_83_ec").run()
+    page.selectbox(key=limits_diff.NEW_KEY).set_value("eu_2020_2184").run()
+    words = said(page)
+    assert "tightened" in words
+    assert "Lead" in words
+
+
+def test_bad_cells_of_a_file_are_listed_with_line_and_column() -> None:
+    """Each problem of the check stands in a row of its own."""
+    cells = shipped_cells(US)
+    content = csv_bytes(with_cell(cells, line_of(cells, "lead"), "upper", "1O"))
+    with pytest.raises(LimitTableError) as caught:
+        limit_table(Path("own.csv"), content)
+    rows = limits_diff.problem_rows(caught.value.problems)
+    assert list(rows.columns) == ["Line", "Column", "Stands there", "How to mend it"]
+    assert (rows["Column"][0], rows["Stands there"][0]) == ("upper", "1O")

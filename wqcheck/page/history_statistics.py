@@ -109,11 +109,12 @@ def statistics_words(table: pd.DataFrame) -> pd.DataFrame:
     table : DataFrame
         As :func:`wqcheck.statistics.series.statistics_by_point` gives it.
     """
-    shown = table.assign(parameter=table["parameter"].map(_name))
+    days = {name: table[name].dt.normalize() for name in ("first", "last")}
+    shown = table.assign(parameter=table["parameter"].map(_name), **days)
     for name in _BOUNDED:
         ends = zip(table[name], table[f"{name}_low"], table[f"{name}_high"], strict=True)
         shown[name] = [_bounded(*figures) for figures in ends]
-    blank = [name for name in ("fraction", "unusable", "reason") if not table[name].replace({"": None, 0: None}).any()]
+    blank = [name for name in ("fraction", "unusable", "reason") if table[name].fillna("").isin(["", 0]).all()]
     return shown_table(shown, {name: say(word) for name, word in _HEADINGS.items() if name not in blank})
 
 
