@@ -1,4 +1,4 @@
-"""Statistics, due tests, recall and the records themselves, in the history view, are those of the command line."""
+"""Statistics and the records themselves, in the history view, are those of the command line."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-import openpyxl
 import pandas as pd
 import pytest
 from streamlit.testing.v1 import AppTest
@@ -16,9 +15,8 @@ from streamlit.testing.v1 import AppTest
 from tests.history_stores import FIRST_DAY, WEEKS, year
 from tests.table_rows import readings_of
 from wqcheck.page.checking import DESK_KEY
-from wqcheck.page.history_due import FORM_KEY, ON_KEY, PREPARE_KEY
 from wqcheck.page.history_readings import DAYS_KEY, SOURCE_KEY
-from wqcheck.page.history_records import ANCHOR_KEY, COPIES_KEY, KIND_KEY, NAME_KEY, VERIFY_KEY
+from wqcheck.page.history_records import ANCHOR_KEY, COPIES_KEY, VERIFY_KEY
 from wqcheck.page.history_statistics import (
     COUNTED_KEY,
     PARAMETERS_KEY,
@@ -27,13 +25,12 @@ from wqcheck.page.history_statistics import (
     statistics_words,
     verdict_words,
 )
-from wqcheck.page.history_view import DUE, PART_KEY, RECALL, RECORDS, STATISTICS
+from wqcheck.page.history_view import PART_KEY, RECORDS, STATISTICS
 from wqcheck.page.main import VIEW_KEY
 from wqcheck.page.settings import TABLES_KEY
 from wqcheck.page.sheets_brought import SAMPLE_KEY
 from wqcheck.records.log import head
 from wqcheck.records.store import Store
-from wqcheck.records.touched import Touch
 from wqcheck.records.verify import verify
 from wqcheck.statistics.series import statistics_by_point
 from wqcheck.statistics.series_judging import JudgedSeries
@@ -123,36 +120,6 @@ def test_shares_are_percent_and_open_ends_are_bounds() -> None:
     assert list(shown["Verdict"]) == ["fail", "undetermined"]
 
 
-def test_due_tests_name_what_is_overdue(year: Store) -> None:
-    """A year after the last sample everything is overdue or was never tested."""
-    page = opened(year.name, DUE)
-    page.date_input(key=ON_KEY).set_value(date(2027, 6, 1)).run()
-    table = table_with(page, "Stands until")
-    assert set(table["State"]) <= {"overdue", "no result", "not known"}
-    assert "a panel is the least that its text names" in words_on(page)
-    assert "Each batch" in words_on(page)
-
-
-def test_request_sheet_is_the_form_of_the_command_line(year: Store) -> None:
-    page = opened(year.name, DUE)
-    page.button(key=PREPARE_KEY).click().run()
-    words_on(page)
-    content = page.session_state[FORM_KEY][1]
-    book = openpyxl.load_workbook(io.BytesIO(content))
-    cells = [str(cell.value) for row in book.worksheets[0].iter_rows() for cell in row if cell.value]
-    assert any("Lead" in text or "lead" in text for text in cells)
-
-
-def test_batches_that_rest_on_a_laboratory_sample_are_named(year: Store) -> None:
-    """Each weekly workbook stands behind its batch; a name that nothing rests on is said."""
-    page = opened(year.name, RECALL)
-    page.selectbox(key=KIND_KEY).set_value(Touch.POINT).run()
-    page.text_input(key=NAME_KEY).set_value("fp").run()
-    assert f"{WEEKS} batches rest on it" in words_on(page)
-    page.text_input(key=NAME_KEY).set_value("SP99").run()
-    assert "No recorded batch rests on SP99" in words_on(page)
-
-
 def test_records_are_verified_and_copied(year: Store) -> None:
     """The head on the page is that of the store, and the backup is sound."""
     page = opened(year.name, RECORDS)
@@ -170,7 +137,7 @@ def test_records_are_verified_and_copied(year: Store) -> None:
     assert "manifest.json" in zipfile.ZipFile(io.BytesIO(content)).namelist()
 
 
-@pytest.mark.parametrize("part", [STATISTICS, DUE, RECALL, RECORDS])
+@pytest.mark.parametrize("part", [STATISTICS, RECORDS])
 def test_without_records_each_part_says_what_to_do(part: str, tmp_path: Path) -> None:
     said = words_on(opened(str(tmp_path / "none.sqlite"), part))
     assert "No batch is in hand" in said or "No batch was recorded here yet" in said

@@ -26,6 +26,7 @@ from wqcheck.page.limits_draft import DRAFT_KEY, Draft, Grid, shown_cells, taken
 from wqcheck.page.main import VIEW_KEY
 from wqcheck.page.settings import TABLES_KEY
 from wqcheck.page.sheets_brought import SAMPLE_KEY
+from wqcheck.page.shown import table_title
 from wqcheck.tables import Judged
 
 APP = Path(__file__).parent.parent / "app.py"
@@ -119,7 +120,7 @@ def test_acts_say_what_binds_and_what_was_chosen_in_error(folder: Path) -> None:
     assert "2009/54/EC" in words
     assert "Directive (EU) 2020/2184 (recast)" not in words
     page.multiselect(key=TABLES_KEY).set_value(["eu_2020_2184"]).run()
-    assert "Chosen for checks: eu_2020_2184" in said(page)
+    assert "Chosen for checks: EU, Directive 2020/2184" in said(page)
 
 
 def test_compare_says_who_is_strictest_and_who_has_none(folder: Path) -> None:
@@ -127,8 +128,8 @@ def test_compare_says_who_is_strictest_and_who_has_none(folder: Path) -> None:
     page = opened(limits_view.COMPARE)
     page.multiselect(key=limits_compare.TABLES_KEY).set_value([US, "eu_2020_2184", "who_gdwq_2022"]).run()
     lines = page.dataframe[0].value.set_index("Parameter")
-    assert lines.loc["Lead", "Strictest"] == US
-    assert lines.loc["Lead", "who_gdwq_2022"] == "0.01 (not verified) (10 µg/L)"
+    assert str(lines.loc["Lead", "Strictest"]).removesuffix(" (not verified)") == table_title(US)
+    assert lines.loc["Lead", table_title("who_gdwq_2022")] == "≤ 0.01 mg/L (not verified) (10 µg/L)"
     page.segmented_control(key=limits_compare.SHOW_KEY).set_value(limits_compare.GAPS).run()
     gaps = page.dataframe[0].value
     assert "Lead" not in set(gaps["Parameter"])
@@ -196,7 +197,7 @@ def test_an_edit_outlives_another_view(folder: Path) -> None:
     page.radio(key=VIEW_KEY).set_value("Start").run()
     page.radio(key=VIEW_KEY).set_value("Limits").run()
     assert page.session_state[DRAFT_KEY].cells.loc[40, "note"] == "kept"
-    assert "Under edit: a copy of" in said(page)
+    assert "Being edited: a copy of" in said(page)
 
 
 def test_an_unsound_upload_is_opened_to_be_mended(folder: Path) -> None:
@@ -205,7 +206,7 @@ def test_an_unsound_upload_is_opened_to_be_mended(folder: Path) -> None:
     page.file_uploader(key=limits_edit.UPLOAD_KEY).set_value([("theirs.csv", bad, "text/csv")]).run()
     words = said(page)
     assert "write the unit as µg/L" in words
-    assert "Under edit: a copy of **theirs**, 98 rows" in words
+    assert "Being edited: a copy of **theirs (own)**, 98 rows" in words
 
 
 def test_the_grid_hands_over_changes_new_rows_and_deletions() -> None:
@@ -234,7 +235,7 @@ def test_bad_own_tables_are_said_and_chosen_ones_never_dropped(folder: Path) -> 
     page = opened(limits_view.BROWSE)
     assert "broken.csv" in said(page)
     page.multiselect(key=TABLES_KEY).set_value([str(path)]).run()
-    assert "ours: 1 row judged beside the other tables" in said(page)
+    assert "ours (own): 1 row judged beside the other tables" in said(page)
     page.radio(key=VIEW_KEY).set_value("Take in").run()
     page.pills(key=SAMPLE_KEY).set_value("B2107: in order").run()
     assert DESK_KEY in page.session_state

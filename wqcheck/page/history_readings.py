@@ -1,10 +1,7 @@
-"""Turns the records, or the batch in hand, into the readings and limit tables that statistics and due tests rest on."""
+"""Turns the records, or the batch in hand, into the readings and limit tables that statistics rest on."""
 
 from __future__ import annotations
 
-import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
@@ -14,7 +11,7 @@ import streamlit as st
 from pandera.typing import DataFrame
 
 from wqcheck.limit_tables.loading import LimitTable, limit_table
-from wqcheck.page.checking import saved_upload, train_file
+from wqcheck.page.checking import train_file
 from wqcheck.page.in_hand import draw_in_hand
 from wqcheck.page.office import Office
 from wqcheck.page.settings import Settings
@@ -95,20 +92,6 @@ def tables_chosen(settings: Settings) -> list[LimitTable]:
         One of them is not usable.
     """
     return [*map(loaded, settings.limits), *(limit_table(Path(name), data) for name, data in settings.own_tables)]
-
-
-@contextmanager
-def table_files(settings: Settings) -> Iterator[list[str | Path]]:
-    """Give names and files of the chosen limit tables for as long as the block lasts."""
-    with tempfile.TemporaryDirectory() as folder:
-        yield [*settings.limits, *(saved_upload(Path(folder), file) for file in settings.own_tables)]
-
-
-@contextmanager
-def rules_file(settings: Settings) -> Iterator[Path | None]:
-    """Give the release rules of the side panel for as long as the block lasts; None for the shipped ones."""
-    with tempfile.TemporaryDirectory() as folder:
-        yield saved_upload(Path(folder), settings.rules) if settings.rules else None
 
 
 def train_chosen(settings: Settings) -> Train | None:

@@ -1,4 +1,4 @@
-"""Turns the record store into answers for a recall and an audit: what rests on a doubt, what is sound, copies."""
+"""Turns the record store into answers for an audit: is it as it was recorded, its last entries, copies of it."""
 
 from __future__ import annotations
 
@@ -11,74 +11,23 @@ import pandas as pd
 import streamlit as st
 
 from wqcheck.errors import WqcheckError
-from wqcheck.page.history_statistics import draw_csv
 from wqcheck.page.office import Office
 from wqcheck.page.settings import Settings
 from wqcheck.page.shown import shown_table
 from wqcheck.page.spoken import later, say
-from wqcheck.page.words import message_text, plain
+from wqcheck.page.words import message_text
 from wqcheck.records.backup import backup
 from wqcheck.records.export import export
 from wqcheck.records.log import entries, head
 from wqcheck.records.store import Store
-from wqcheck.records.touched import Touch, batches_touched_by
 from wqcheck.records.verify import verify
 
-KIND_KEY = "kind of what is in doubt"
-NAME_KEY = "name of what is in doubt"
 ANCHOR_KEY = "head known from elsewhere"
 VERIFY_KEY = "verify the records"
 COPIES_KEY = "copies of the records"
 LOG_LINES = 30
-KINDS = {
-    Touch.SAMPLE: later("a sample (its code)"), Touch.WORKBOOK: later("a workbook (file name or SHA-256)"),
-    Touch.LAB: later("a laboratory"), Touch.POINT: later("a sampling point"),
-    Touch.LIMIT_TABLE: later("a limit table (file name or SHA-256)"),
-    Touch.LIMIT_ROW: later("a row of a limit table (TABLE:LINE)"),
-}  # fmt: skip
-_HEADINGS = {
-    "batch": later("Batch"), "state": later("State"), "checks": later("Checks that rest on it"),
-    "latest": later("The latest too"), "rows": later("Rows concerned"), "documents": later("Documents"),
-}  # fmt: skip
 _LOG = {"seq": later("No."), "at": later("When"), "person": later("Who"), "action": later("Act"),
         "subject": later("On what"), "why": later("Why")}  # fmt: skip
-
-
-def draw_recall(office: Office, _settings: Settings, _today: date) -> None:
-    """Draw which batches rest on something that is in doubt.
-
-    Raises
-    ------
-    wqcheck.errors.StoreError
-        The records cannot be read.
-    """
-    if not office.exists:
-        st.info(say("No batch was recorded here yet."))
-        return
-    st.caption(say("A sample was mixed up, a laboratory withdraws results, a limit was wrong: which batches rest on "
-                   "it? Every check counts, superseded ones too."))  # fmt: skip
-    left, right = st.columns([2, 3], gap="medium")
-    kind = left.selectbox(say("What is in doubt"), list(KINDS), key=KIND_KEY, persist_state="session",
-                          format_func=lambda word: say(KINDS[word]))  # fmt: skip
-    name = right.text_input(say("Its name"), key=NAME_KEY, persist_state="session").strip()
-    if not name:
-        return
-    try:
-        found = batches_touched_by(office.store(), kind, name)
-    except WqcheckError as error:
-        st.error(message_text(error))
-        return
-    if found.empty:
-        st.info(say("No recorded batch rests on {name}. Look at its spelling: it is compared as the sheets write it.",
-                    name=plain(name)))  # fmt: skip
-        return
-    st.markdown(say("**{count} batches rest on it**, those released first:", count=len(found)))
-    latest = [say("yes") if flag else say("no") for flag in found["latest"]]
-    shown = shown_table(
-        found.assign(latest=latest), {key: say(word) for key, word in _HEADINGS.items()}, said=("state",)
-    )
-    st.table(shown.map(plain), hide_index=True)
-    draw_csv(found, "recall.csv", say("Download as CSV"))
 
 
 def draw_records(office: Office, _settings: Settings, _today: date) -> None:

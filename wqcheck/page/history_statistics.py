@@ -39,10 +39,10 @@ _ORDER = {str(Verdict.FAIL): 0, str(Verdict.UNDETERMINED): 1, str(Verdict.PASS):
 _HEADINGS = {
     "parameter": later("Parameter"), "point": later("Point"), "fraction": later("Fraction"), "unit": later("Unit"),
     "n": later("Results"), "detects": later("Detected"), "non_detects": later("Not detected"),
-    "unusable": later("Unusable"), "first": later("First"), "last": later("Last"), "least": later("Least"),
-    "greatest": later("Greatest"), "mean": later("Mean"), "median": later("Median"),
+    "unusable": later("Unusable"), "mean": later("Mean"), "median": later("Median"),
     "percentile_95": later("95th percentile"), "percentile_90": later("90th percentile"),
     "running_annual_average": later("Running annual average"), "quarters": later("Quarters of it"),
+    "least": later("Least"), "greatest": later("Greatest"), "first": later("First"), "last": later("Last"),
     "reason": later("Beware"),
 }  # fmt: skip
 _JUDGED = {
@@ -181,9 +181,9 @@ def verdict_words(judged: pd.DataFrame) -> pd.DataFrame:
     """Return verdicts on series as they are shown, the worst first (rows of :class:`JudgedSeries`)."""
     ranked = judged.sort_values("verdict", key=lambda words: words.map(_ORDER), kind="stable")
     share = ranked["statistic"].eq(str(Statistic.SHARE))
-    unit = ranked["unit"].fillna("").mask(share, "")
-    ends = zip(ranked["low"], ranked["high"], unit, share, strict=True)
-    limits = zip(ranked["upper"], ranked["unit"].fillna(""), strict=True)
+    unit = ranked["unit"].fillna("").replace("1", "")
+    ends = zip(ranked["low"], ranked["high"], unit.mask(share, ""), share, strict=True)
+    limits = zip(ranked["upper"], unit, strict=True)
     shown = ranked.assign(
         parameter=ranked["parameter"].map(_name),
         figure=[_figure(*row) for row in ends],

@@ -34,7 +34,7 @@ Columns = dict[str, Any]
 def draw_products(office: Office) -> None:
     """Draw the products of the plant, which an authorised releaser may change."""
     st.caption(say("Each product with the kind of water it is and the tables it is checked against. One click in the "
-                   "side panel then chooses both."))  # fmt: skip
+                   "side panel then chooses both. The empty line at the end takes a new one."))  # fmt: skip
     options = _tables(office)
     columns: Columns = {
         "name": st.column_config.TextColumn(say("Product"), width="medium"),

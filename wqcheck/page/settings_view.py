@@ -40,6 +40,11 @@ def draw_settings_view(office: Office) -> None:
     st.markdown(f"##### {say('Settings of the plant')}")
     st.caption(say("Kept in {file}. What is saved counts from the next check on; the file before stays beside it.",
                    file=plain(office.plant_file)))  # fmt: skip
+    st.caption(say("What is chosen in the side panel counts in this tab; these settings are what every new tab begins "
+                   "with."))  # fmt: skip
+    if not office.people.listed:
+        st.warning(say("No people are entered: whoever types a name here may take in, review, release and change these "
+                       "settings. Enter your people below."))  # fmt: skip
     if not office.may_set:
         st.info(say("You can look. Changes take an authorised releaser: choose or log in as one in the side panel."))
     parts: dict[str, Callable[[Office], None]] = {
@@ -104,7 +109,7 @@ def _draw_letterhead(office: Office) -> None:
     logo = st.file_uploader(say("Logo (PNG or SVG)"), type=["png", "svg"], key=LOGO_KEY, disabled=fixed)
     if head.logo and logo is None:
         st.image(head.logo, width=160, caption=say("Logo as it is"))
-    st.caption(say("A template of your own is named in the letterhead file; see the README."))
+    st.caption(say("Lines and logo stand at the head of every certificate and notice from then on."))
     save_button(office, HEAD_KEY, partial(_save_letterhead, office))
 
 
@@ -138,14 +143,20 @@ def _in_place(path: Path, content: bytes) -> Iterator[None]:
 
 def _draw_files(office: Office) -> None:
     kept: dict[str, tuple[str, str, str, Callable[[Path], object]]] = {
-        TRAIN_KEY: ("train", say("Treatment train (TOML)"), "train.toml", load_train),
-        RULES_KEY: ("release_rules", say("Release rules (TOML)"), "release_rules.toml", load_release_rules),
+        TRAIN_KEY: ("train", say("Treatment train"), "train.toml", load_train),
+        RULES_KEY: ("release_rules", say("Release rules"), "release_rules.toml", load_release_rules),
     }
     st.caption(say("Stages, sampling points and what stands at each stage are typed in the view Train, under Stages "
-                   "and ratings."))  # fmt: skip
+                   "and ratings. A file (it ends in .toml, any text editor opens it) can be taken away, changed and "
+                   "dropped here; it counts once you press Save."))  # fmt: skip
     for key, (field, label, default, check) in kept.items():
         now = getattr(office.plant, field)
-        st.markdown(f"**{label}**: {plain(now) if now else say('none set; the shipped one, or the one of the check')}")
+        none = (
+            say("none of your own; batches are checked without a train")
+            if field == "train"
+            else say("none of your own; those that come with wqcheck count")
+        )
+        st.markdown(f"**{label}**: {plain(now) if now else none}")
         file = st.file_uploader(label, type="toml", key=key, label_visibility="collapsed", disabled=not office.may_set)
         if file is not None:
             words = say("Save {file} as {name}", file=plain(file.name), name=plain(now or default))
@@ -157,9 +168,11 @@ def _draw_download(office: Office, key: str, now: str, default: str) -> None:
     """Offer the file that is in use, so that it can be changed and dropped here again."""
     path = office.file(now) or shipped_folder(_SHIPPED[key]) / default
     if path.is_file():
+        words = say("Download {name} as it is", name=path.name)
+        example = say("Download {name} as an example", name=path.name)
         st.download_button(
-            say("Download {name} as it is", name=path.name), path.read_bytes(), file_name=path.name,
-            mime="application/toml", key=f"{key} download", on_click="ignore",
+            words if now else example, path.read_bytes(), file_name=path.name, mime="application/toml",
+            key=f"{key} download", on_click="ignore",
         )  # fmt: skip
 
 

@@ -37,6 +37,7 @@ from wqcheck.train.editing import (
 from wqcheck.train.kinds import KINDS
 
 BEGIN_KEY = "train that is edited"
+IN_USE_KEY = "train that is edited while one is in use"
 NAME_KEY = "name of the train"
 PAIRING_KEY = "pairing of the train"
 POINTS_KEY = "points of the train"
@@ -157,7 +158,8 @@ def _begun(office: Office, used: NamedBytes | None) -> tuple[str, TypedTrain]:
         EMPTY: None,
     }
     offered = [title for title, file in found.items() if file or title == EMPTY]
-    chosen = st.radio(say("Edit"), offered, format_func=say, horizontal=True, key=BEGIN_KEY, persist_state="session")
+    key = BEGIN_KEY if used is None else IN_USE_KEY
+    chosen = st.radio(say("Edit"), offered, format_func=say, horizontal=True, key=key, persist_state="session")
     file = found[chosen or EMPTY]
     if file is None:
         return DEFAULT_NAME, TypedTrain()
@@ -247,7 +249,7 @@ def _at_the_click(fields: Fields, drawn: TypedTrain) -> str:
 def _use(name: str, fields: Fields, drawn: TypedTrain) -> str:
     text = _at_the_click(fields, drawn)
     st.session_state[KEPT_TRAIN_KEY] = (name, text.encode("utf-8"))
-    st.session_state[BEGIN_KEY] = IN_USE
+    st.session_state[IN_USE_KEY] = IN_USE
     return say("{name} as it was typed is in use in this view; it is saved nowhere yet.", name=plain(name))
 
 

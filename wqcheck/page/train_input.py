@@ -85,6 +85,7 @@ def draw_results(office: Office) -> Results | None:
         horizontal=True, on_change=_keep_source,
     )  # fmt: skip
     if source != IN_HAND:
+        st.warning("**" + say("INVENTED: everything below is the sample plant, nothing of it is yours.") + "**")
         return sample_results(source)
     hand = draw_in_hand(office)
     if hand is None:
@@ -129,7 +130,8 @@ def _draw_train_file(of_batch: NamedBytes | None) -> NamedBytes | None:
     label = say("Train file: {name}", name=plain(used[0])) if used else say("Train file: none yet")
     with st.expander(label, expanded=used is None):
         st.file_uploader(
-            say("Treatment train (TOML); it takes the place of the one that the batch was checked with"), type="toml",
+            say("Train file (ends in .toml); it takes the place of the one that the batch was checked with"),
+            type="toml",
             key=TRAIN_KEY, on_change=_keep_train,
         )  # fmt: skip
         if kept and st.button(say("Use the train of the batch again")):
