@@ -66,7 +66,8 @@ def test_what_rejects_stands_before_what_holds_and_that_before_what_informs() ->
     assert order == sorted(order)
     assert list(found[Flags.name][:2]) == ["arsenic", "arsenic"]
     holding = found[found[Flags.leads_to].eq("hold")]
-    assert list(holding[Flags.kind].unique()) == [FlagKind.UNDECIDED, FlagKind.REQUIRED]
+    assert list(holding[Flags.kind].unique()) == [FlagKind.REQUIRED, FlagKind.UNDECIDED]
+    assert list(holding[Flags.name][:1]) == ["Escherichia coli"]
     undecided = holding[holding[Flags.kind].eq(FlagKind.UNDECIDED)][Flags.limit_class]
     assert list(undecided.unique()) == ["health", "microbiological", "acceptability", "operational"]
 
@@ -95,7 +96,7 @@ def test_a_finding_that_holds_is_a_flag_and_a_note_is_none() -> None:
     ]
     steps = [step.text for step in next_steps(rows(told)[0])]
     assert any("unit" in step for step in steps)
-    assert "holds the batch; leads to hold" in flag_steps(check, rows(told)[0])[-1].text
+    assert "holds the batch; holds the batch" in flag_steps(check, rows(told)[0])[-1].text
 
 
 def test_a_row_without_a_reason_of_the_decision_holds() -> None:

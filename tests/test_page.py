@@ -222,7 +222,7 @@ def test_upload_lies_on_the_desk_and_says_what_comes_next() -> None:
     words = words_on(uploaded("run_B2107_clean.xlsx"))
     assert "RELEASE: batch B2107" in words
     assert "No parameter is out of limit, undecided or missing" in words
-    assert "Then record the batch" in words
+    assert "record the batch at the foot" in words
     assert "The sheets leave nothing open" not in words, "what was read is shown where nothing is open"
 
 
@@ -232,7 +232,7 @@ def test_upload_in_trouble_is_named_and_sent_to_its_flags() -> None:
     assert "REJECT: batch B2108" in words
     assert "Out of limit (1): Arsenic" in words
     assert "Required but missing (1): Escherichia coli" in words
-    assert "1 result(s) out of limit: go to Flags" in words
+    assert "look at the results out of limit (1)" in words
 
 
 def test_draft_of_the_document_is_marked_and_not_for_download() -> None:
@@ -277,7 +277,8 @@ def test_sample_plant_is_held_to_its_own_specification() -> None:
     page = opened()
     page.pills(key=SAMPLE_KEY).set_value("B2108: in trouble").run()
     words = words_on(page)
-    assert "plant_specification.csv" in words
+    assert "plant specification (own)" in words
+    assert "your own sheets do not use them" in words
     assert re.search(r"Cannot be decided \(\d+\): Pseudomonas aeruginosa", words)
 
 

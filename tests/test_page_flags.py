@@ -21,6 +21,8 @@ from wqcheck.page.flag_cell import cells_markup
 from wqcheck.page.flag_detail import KEEP_KEY, REMARK_KEY
 from wqcheck.page.flag_history import ABOVE, BELOW, MEASURED, history_chart, history_points
 from wqcheck.page.flags_view import AFTER_KEY, FILTERS, LIST_KEY, PER_PAGE, filter_key
+from wqcheck.page.lookup import BY_CELL, PARAMETER_KEY, WAY_KEY
+from wqcheck.page.lookup import CELL_KEY as LOOKUP_CELL_KEY
 from wqcheck.records.batches import batch
 from wqcheck.records.intake import NamedBytes, files_used, take_in
 from wqcheck.records.remarks import about_flag, remark_at
@@ -111,13 +113,53 @@ def test_flags_stand_worst_first_with_their_units(place: Path, trouble: tuple[De
     page = opened(place, trouble[0])
     options = [text.replace("\\", "") for text in page.radio(key=LIST_KEY).options]
     assert options[0] == "1. Arsenic: 14 µg/L"
-    assert options[1] == "2. Lead: <10 µg/L"
+    assert options[1:3] == ["2. Escherichia coli", "3. Lead: <10 µg/L"]
     assert len(options) == PER_PAGE
     said = words_on(page)
     assert "1** reject the batch" in said
     assert "Out of limit **1**" in said
     page.button(key=AFTER_KEY).click().run()
     assert page.radio(key=LIST_KEY).options[0].startswith("11")
+
+
+def test_what_was_not_tested_is_one_line_that_counts_per_table(
+    place: Path, trouble: tuple[Desk, list[NamedBytes]]
+) -> None:
+    """It stands in no list of flags, whole behind a fold and in the files; a required gap is not repeated there."""
+    page = opened(place, trouble[0])
+    assert not any("not tested" in option for option in page.multiselect(key=filter_key(Flags.kind)).options)
+    assert any(box.label.startswith("Have a limit and were not tested: ") for box in page.expander)
+    listed = next(text.value for text in page.markdown if text.value.startswith("**US bottled water"))
+    assert "Benzene" in listed
+    assert "Escherichia coli" not in listed
+    assert "entries, with each limit and what was not tested" in words_on(page)
+
+
+def test_a_missing_test_says_its_limits_and_has_their_class(
+    place: Path, trouble: tuple[Desk, list[NamedBytes]]
+) -> None:
+    """Whoever filters for microbiology sees the missing E. coli; what to order stands there with its volume."""
+    page = opened(place, trouble[0])
+    page.multiselect(key=filter_key(Flags.limit_class)).set_value(["microbiological"]).run()
+    assert page.radio(key=LIST_KEY).options[0] == "1. Escherichia coli"
+    said = words_on(page)
+    assert "Order the test so that the result can be set beside these limits" in said
+    assert "US bottled water, 21 CFR 165.110(b): **absent in 100 mL**" in said
+    assert "leads to release" not in said
+
+
+def test_any_result_is_explained_by_name_and_by_cell(place: Path, trouble: tuple[Desk, list[NamedBytes]]) -> None:
+    """Also one that passes; a cell without a result gets its sentence."""
+    page = opened(place, trouble[0])
+    page.session_state["explain a result"] = True
+    page.run()
+    page.selectbox(key=PARAMETER_KEY).set_value("nitrate").run()
+    assert "**pass**" in words_on(page)
+    page.radio(key=WAY_KEY).set_value(BY_CELL).run()
+    page.text_input(key=LOOKUP_CELL_KEY).set_value("Q16").run()
+    assert words_on(page).count("**as given:** '14' for 'Arsenic'") >= 2
+    page.text_input(key=LOOKUP_CELL_KEY).set_value("A1").run()
+    assert "no judged result has cell A1" in words_on(page)
 
 
 def test_filters_show_how_many_and_leave_the_others_out(place: Path, trouble: tuple[Desk, list[NamedBytes]]) -> None:
@@ -216,7 +258,9 @@ def test_a_blank_remark_is_refused(place: Path, recorded: Store) -> None:
 def test_files_and_table_are_offered(place: Path, trouble: tuple[Desk, list[NamedBytes]]) -> None:
     page = opened(place, trouble[0])
     words_on(page)
-    assert [button.proto.label for button in page.get("download_button")] == ["Keep as CSV", "Keep as XLSX"]
+    assert [button.proto.label for button in page.get("download_button")] == [
+        "Download all as CSV", "Download all as XLSX",
+    ]  # fmt: skip
     assert len(page.dataframe[0].value) == PER_PAGE
 
 
@@ -255,9 +299,9 @@ def test_a_hundred_thousand_flags_draw_one_page(place: Path, trouble: tuple[Desk
     """The view lists and opens within seconds, and sends one page of rows."""
     desk = trouble[0]
     times = 100_000 // len(desk.check.judged) + 1
-    many: BatchCheck = replace(
-        desk.check, judged=Judged.validate(pd.concat([desk.check.judged] * times, ignore_index=True))
-    )
+    judged = desk.check.judged
+    books = [judged.assign(**{Judged.workbook: f"{number}.xlsx"}) for number in range(times)]
+    many: BatchCheck = replace(desk.check, judged=Judged.validate(pd.concat(books, ignore_index=True)))
     page = opened(place, replace(desk, key="many", check=many))
     assert len(page.radio(key=LIST_KEY).options) == PER_PAGE
     begun = time.perf_counter()

@@ -15,7 +15,7 @@ from streamlit.testing.v1 import AppTest
 from wqcheck.page.main import VIEW_KEY
 from wqcheck.page.office import PERSON_KEY
 from wqcheck.page.recording import RECORD_KEY, why_again_key
-from wqcheck.page.release_view import ISSUE_KEY, step_key
+from wqcheck.page.release_view import ISSUE_KEY, SIGN_KEY, step_key
 from wqcheck.page.sheets_brought import KEEP_KEY, UPLOAD_KEY, WAITING_KEY
 from wqcheck.page.start_view import SAMPLE_BUTTON
 from wqcheck.records.certificates import document_file, documents
@@ -60,15 +60,22 @@ def recorded(place: Path) -> AppTest:
     return page.button(key=RECORD_KEY).click().run()
 
 
+def signed(page: AppTest, state: State) -> AppTest:
+    """Ask for a step and sign it."""
+    page.button(key=step_key(state)).click().run()
+    return page.button(key=SIGN_KEY).click().run()
+
+
 def test_batch_goes_from_empty_start_to_certificate_of_two_persons(place: Path) -> None:
     """The same person may not review and release; another one may, and the recorded PDF is offered and sound."""
     page = recorded(place)
     assert "is recorded (check 1)" in words_on(page)
-    page.button(key=step_key(State.UNDER_REVIEW)).click().run()
-    page.button(key=step_key(State.RELEASED)).click().run()
+    signed(page, State.UNDER_REVIEW)
+    signed(page, State.RELEASED)
     assert "review and release take two different people" in words_on(page)
     page.text_input(key=PERSON_KEY).set_value("B. Releaser").run()
-    page.button(key=step_key(State.RELEASED)).click().run()
+    assert "you sign as **B. Releaser**" in words_on(page)
+    page.button(key=SIGN_KEY).click().run()
     page.button(key=ISSUE_KEY).click().run()
     assert "is issued" in words_on(page)
     store = open_store(place, create=False)
@@ -90,8 +97,8 @@ def test_start_lists_what_waits(place: Path) -> None:
 
 def test_hold_without_reason_is_refused(place: Path) -> None:
     page = recorded(place)
-    page.button(key=step_key(State.UNDER_REVIEW)).click().run()
-    page.button(key=step_key(State.ON_HOLD)).click().run()
+    signed(page, State.UNDER_REVIEW)
+    signed(page, State.ON_HOLD)
     said = words_on(page)
     assert "only with a written reason" in said
     assert "--why" not in said
@@ -108,8 +115,9 @@ def test_second_tab_cannot_sign_what_the_first_has_moved(place: Path) -> None:
     second = opened(place)
     second.text_input(key=PERSON_KEY).set_value("B. Reviewer").run()
     second.radio(key=VIEW_KEY).set_value("Release").run()
-    first.button(key=step_key(State.UNDER_REVIEW)).click().run()
     second.button(key=step_key(State.UNDER_REVIEW)).click().run()
+    signed(first, State.UNDER_REVIEW)
+    second.button(key=SIGN_KEY).click().run()
     assert "is under review and cannot be reviewed" in words_on(second)
     with sqlite3.connect(place) as connection:
         assert connection.execute("select count(*) from decisions where state = 'under review'").fetchone() == (1,)
@@ -123,6 +131,9 @@ def test_sheets_kept_in_the_records_outlive_the_tab(place: Path) -> None:
     first.file_uploader(key=UPLOAD_KEY).set_value([sheet]).run()
     assert "after a reload they are gone" in words_on(first)
     first.button(key=KEEP_KEY).click().run()
+    assert "nobody is named as the one who acts" in words_on(first)
+    first.text_input(key=PERSON_KEY).set_value("A. Analyst").run()
+    first.button(key=KEEP_KEY).click().run()
     assert "1 of 1 sheet(s) were new and are kept" in words_on(first)
 
     second = opened(place)
@@ -132,6 +143,7 @@ def test_sheets_kept_in_the_records_outlive_the_tab(place: Path) -> None:
     waiting = second.multiselect(key=WAITING_KEY)
     waiting.set_value([hashlib.sha256(sheet[1]).hexdigest()]).run()
     assert "RELEASE: batch B2107" in words_on(second)
+    second.text_input(key=PERSON_KEY).set_value("A. Analyst").run()
     second.button(key=RECORD_KEY).click().run()
     assert "Batch B2107 is recorded" in words_on(second)
     assert [box.key for box in second.multiselect if box.key == WAITING_KEY] == []
@@ -145,6 +157,7 @@ def test_zipped_folder_is_recorded_with_the_bytes_of_its_workbooks(place: Path) 
     page = opened(place)
     page.radio(key=VIEW_KEY).set_value("Take in").run()
     page.file_uploader(key=UPLOAD_KEY).set_value([("folder.zip", packed.getvalue(), "application/zip")]).run()
+    page.text_input(key=PERSON_KEY).set_value("A. Analyst").run()
     page.button(key=RECORD_KEY).click().run()
     assert "Batch B2107 is recorded" in words_on(page)
     store = open_store(place, create=False)
@@ -160,6 +173,7 @@ def test_recording_again_asks_for_a_reason_and_keeps_both_checks(place: Path) ->
     page.radio(key=VIEW_KEY).set_value("Take in").run()
     sheet = ("run.xlsx", (SAMPLES / "run_B2107_clean.xlsx").read_bytes(), "application/octet-stream")
     page.file_uploader(key=UPLOAD_KEY).set_value([sheet]).run()
+    page.text_input(key=PERSON_KEY).set_value("A. Analyst").run()
     page.button(key=RECORD_KEY).click().run()
     assert "give the reason" in words_on(page)
     page.text_input(key=why_again_key("B2107")).set_value("checked with other tables").run()

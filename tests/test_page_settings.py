@@ -41,6 +41,8 @@ def script(*arguments: str) -> None:
 def opened(*arguments: str) -> AppTest:
     given: Any = arguments
     page = AppTest.from_function(script, args=given, default_timeout=120).run()
+    if any(field.key == PERSON_KEY for field in page.text_input):
+        page.text_input(key=PERSON_KEY).set_value("Mei Quell").run()
     return page.radio(key=VIEW_KEY).set_value("Settings").run()
 
 

@@ -19,7 +19,7 @@ from tests.page_servers import ROOT, served_page
 from tests.test_page_browser import CHROMIUM, LAPTOP, WAIT_MS, browser
 from wqcheck.page.office import PERSON_KEY
 from wqcheck.page.recording import RECORD_KEY
-from wqcheck.page.release_view import ISSUE_KEY, step_key
+from wqcheck.page.release_view import ISSUE_KEY, SIGN_KEY, step_key
 from wqcheck.page.sheet_questions import KEEP_KEY
 from wqcheck.page.spoken import LANGUAGE_KEY
 from wqcheck.records.certificates import document_file, documents
@@ -133,8 +133,10 @@ def released(desk: Desk) -> str:
     desk.says("is recorded")
     desk.view("Release")
     desk.press(step_key(State.UNDER_REVIEW))
+    desk.press(SIGN_KEY)
     desk.write(PERSON_KEY, "Mei Quell")
     desk.press(step_key(State.RELEASED))
+    desk.press(SIGN_KEY)
     desk.press(ISSUE_KEY)
     desk.says("C-")
     store = open_store(desk.folder / "records.sqlite", create=False)
@@ -224,11 +226,15 @@ def test_reload_keeps_the_records_and_two_tabs_do_not_sign_twice(desk: Desk, add
     second.view("Release")
     second.says(number)
     second.of(step_key(State.WITHDRAWN)).wait_for()
-    desk.page.locator("[class*=st-key-written-reason] textarea").fill("cap defect")
-    desk.page.keyboard.press("Tab")
-    desk.settled()
-    desk.press(step_key(State.WITHDRAWN))
-    second.press(step_key(State.WITHDRAWN))
+    second.write(PERSON_KEY, "Rui Vale")
+    desk.write(PERSON_KEY, "Mei Quell")
+    for tab in (second, desk):
+        tab.press(step_key(State.WITHDRAWN))
+        tab.page.locator("[class*=st-key-written-reason] textarea").fill("cap defect")
+        tab.page.keyboard.press("Tab")
+        tab.settled()
+    desk.press(SIGN_KEY)
+    second.press(SIGN_KEY)
     assert other.get_by_test_id("stException").count() == 0
     store = open_store(desk.folder / "records.sqlite", create=False)
     status = documents(store, "B2107")["status"].tolist()

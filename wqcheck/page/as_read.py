@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import pandas as pd
 import streamlit as st
 
 from wqcheck.findings import Finding, Severity
+from wqcheck.page.shown import moment, number, titles_in
 from wqcheck.page.spoken import later, say
 from wqcheck.page.words import plain, sentence, titled
-from wqcheck.release.decision import FileStamp
+from wqcheck.release.decision import Disposition, FileStamp, ReleaseDecision
 from wqcheck.sheets import ReadResult
 from wqcheck.tables import Ledger, Readings, Sign
 
@@ -42,7 +43,7 @@ def readings_table(readings: pd.DataFrame) -> pd.DataFrame:
             say("In mL"): _figures(readings[Readings.volume_ml]),
             say("Point"): readings[Readings.point].fillna(""),
             say("Sample"): readings[Readings.sample].fillna(""),
-            say("Sampled"): readings[Readings.sampled_at].dt.strftime("%Y-%m-%d %H:%M").fillna(""),
+            say("Sampled"): readings[Readings.sampled_at].map(moment),
             say("Method"): readings[Readings.method].fillna(""),
             say("Cell"): sheet + readings[Readings.cell],
             say("Workbook"): readings[Readings.workbook],
@@ -52,18 +53,30 @@ def readings_table(readings: pd.DataFrame) -> pd.DataFrame:
 
 def _figures(values: pd.Series[float]) -> pd.Series[str]:
     """Write figures as text, blank where there is none."""
-    return values.map("{:.6g}".format).where(values.notna(), "")
+    return values.map(number).astype("str")
 
 
-def findings_table(findings: Sequence[Finding]) -> pd.DataFrame:
-    """Make the table of findings, those that hold the batch first."""
-    ordered = sorted(findings, key=lambda finding: finding.severity != Severity.HOLD)
-    columns = [say("Weight"), say("What and how to mend it"), say("Where")]
+def findings_table(findings: Sequence[Finding], holding: Collection[str] = ()) -> pd.DataFrame:
+    """Make the table of findings, those that hold the batch first.
+
+    ``holding`` are the places whose results hold or reject the batch: what is odd there is no mere note.
+    """
+    ordered = sorted(findings, key=lambda finding: not holds(finding, holding))
+    columns = [say("Leads to"), say("What and how to mend it"), say("Where")]
     rows = [
-        (say(_SEVERITY_WORDS[finding.severity]), sentence(finding.message) + _given(finding), finding.where)
+        (
+            say(_SEVERITY_WORDS[Severity.HOLD if holds(finding, holding) else Severity.NOTE]),
+            titles_in(sentence(finding.message)) + _given(finding),
+            finding.where.replace("|!", "|").replace("|", ": ", 1),
+        )
         for finding in ordered
     ]
     return pd.DataFrame(rows, columns=columns, dtype="str")
+
+
+def holds(finding: Finding, holding: Collection[str]) -> bool:
+    """Whether a finding, or the result of its cell, holds the batch."""
+    return finding.severity == Severity.HOLD or (bool(finding.where) and finding.where in holding)
 
 
 def _given(finding: Finding) -> str:
@@ -101,7 +114,9 @@ def ledger_table(ledger: pd.DataFrame) -> pd.DataFrame:
     return told[list(headings)].rename(columns=headings)
 
 
-def draw_as_read(books: Sequence[ReadResult], findings: Sequence[Finding]) -> None:
+def draw_as_read(
+    books: Sequence[ReadResult], findings: Sequence[Finding], decision: ReleaseDecision | None = None
+) -> None:
     """Draw what was read, what is odd about it, and what was not used as a result.
 
     Parameters
@@ -110,6 +125,8 @@ def draw_as_read(books: Sequence[ReadResult], findings: Sequence[Finding]) -> No
         The workbooks as they were read.
     findings : sequence of Finding
         What is odd about them.
+    decision : ReleaseDecision, optional
+        Of the batch, once it is checked.
     """
     readings = pd.concat([book.readings for book in books], ignore_index=True)
     results, cells = len(result_cells(readings)), sum(book.cells for book in books)
@@ -122,7 +139,9 @@ def draw_as_read(books: Sequence[ReadResult], findings: Sequence[Finding]) -> No
         + say("Results read: {number}, of them {blank} blank or not done and {unreadable} unreadable.",
               number=f"{len(readings):,}", blank=f"{blank:,}", unreadable=f"{unreadable:,}")
     )  # fmt: skip
-    _draw_findings(findings)
+    reasons = decision.reasons if decision is not None else ()
+    holding = {reason.where for reason in reasons if reason.disposition != Disposition.RELEASE}
+    _draw_findings(findings, holding, checked=decision is not None)
     st.markdown(f"##### {say('Results as read')} ({len(readings):,})")
     _draw_rows(readings_table(readings.head(MOST_ROWS)), len(readings), say("Results as read"))
     label = say("Cells not used as results ({number}): what each was taken for, and why", number=f"{cells - results:,}")
@@ -159,15 +178,16 @@ def draw_files(files: Sequence[FileStamp]) -> None:
     st.caption(say("The first 16 characters of each digest; the certificate states them in full."))
 
 
-def _draw_findings(findings: Sequence[Finding]) -> None:
+def _draw_findings(findings: Sequence[Finding], holding: Collection[str], *, checked: bool) -> None:
     """Draw the findings in full, or in a scrolling table where there are many."""
-    holds = sum(finding.severity == Severity.HOLD for finding in findings)
+    against = sum(holds(finding, holding) for finding in findings)
     title = say("What is odd about the data")
-    counts = say("{number}, of them {holds} that hold the batch", number=len(findings), holds=holds)
-    st.markdown(f"##### {title} ({counts})")
-    table = findings_table(findings)
+    counts = say("{number}, of them {holds} that hold the batch", number=len(findings), holds=against)
+    st.markdown(f"##### {title} ({counts if checked else len(findings)})")
+    table = findings_table(findings, holding)
     if table.empty:
-        st.info(say("Nothing odd was found."))
+        if checked:
+            st.info(say("Nothing odd was found."))
     elif len(table) > FINDINGS_IN_FULL:
         st.dataframe(table, hide_index=True, height=300, alt=title)
     else:

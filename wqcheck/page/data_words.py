@@ -12,13 +12,14 @@ from wqcheck.records.decisions import MEANINGS
 from wqcheck.records.parts import SampleRole
 from wqcheck.records.roles import Role
 from wqcheck.records.standing import State
+from wqcheck.records.touched import Touch
 from wqcheck.release.decision import CAUTION, Disposition
 from wqcheck.tables import LimitClass, Product, Verdict
 from wqcheck.train.kinds import KINDS as KIND_WORDS
 
 DATA_WORDS = (
     *(str(word) for words in (State, CertificateKind, Disposition, Verdict, Product, LimitClass) for word in words),
-    *(str(word) for words in (Role, SampleRole, ActStanding, ComparedStanding, Change) for word in words),
+    *(str(word) for words in (Role, SampleRole, Touch, ActStanding, ComparedStanding, Change) for word in words),
     *MEANINGS.values(),
     *KIND_WORDS,
     *EVIDENCE,

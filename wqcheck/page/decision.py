@@ -9,24 +9,30 @@ import streamlit as st
 
 from wqcheck.judging.judge import WORST_FIRST
 from wqcheck.judging.rules import RuleStatement
-from wqcheck.page.shown import table_title, titles_in
+from wqcheck.page.shown import moment, table_title, titles_in
 from wqcheck.page.spoken import later, say
 from wqcheck.page.words import (
     DISPOSITION_MEANING,
     DISPOSITION_WORDS,
     EXCEEDING,
     FLAGGED,
+    STATE_WORDS,
     plain,
     sentence,
     some_of,
     titled,
 )
+from wqcheck.records.standing import Standing, State
 from wqcheck.release.decision import BatchCheck, Disposition, Reason, ReleaseDecision
+from wqcheck.release.reasons import NO_LIMIT, NO_RESULT, NOT_COMPARED
 from wqcheck.tables import Judged, LimitClass, Verdict
 
 SEVEREST = (LimitClass.HEALTH, LimitClass.MICROBIOLOGICAL, LimitClass.RADIOLOGICAL)
 
 _BOXES = {Disposition.RELEASE: st.success, Disposition.HOLD: st.warning, Disposition.REJECT: st.error}
+_STATE_BOXES = {
+    State.RELEASED: st.success, State.ON_HOLD: st.warning, State.REJECTED: st.error, State.WITHDRAWN: st.error,
+}  # fmt: skip
 _ICONS = {
     Disposition.RELEASE: ":material/check_circle:",
     Disposition.HOLD: ":material/pause_circle:",
@@ -69,8 +75,28 @@ def missing_names(decision: ReleaseDecision) -> tuple[str, ...]:
     return tuple(dict.fromkeys(map(titled, decision.missing)))
 
 
-def draw_headline(check: BatchCheck) -> None:
-    """Draw the box at the top: the recommendation and what stands against the batch."""
+def draw_headline(check: BatchCheck, standing: Standing | None = None) -> None:
+    """Draw the box at the top: what was decided, or that nothing was, the recommendation, and what is against it.
+
+    ``standing`` is where a recorded batch stands.
+    """
+    decided = standing is not None and standing.state in _STATE_BOXES
+    if standing is not None and decided:
+        _draw_decided(standing)
+    _draw_recommended(check, decided=decided)
+
+
+def _draw_decided(standing: Standing) -> None:
+    """Draw the box that says what was decided, when and by whom."""
+    word = say(STATE_WORDS[standing.state]).upper()
+    title = say("{word}: batch {batch}.", word=word, batch=plain(standing.batch))
+    told = say("Since {at}, by {person}.", at=plain(moment(standing.at)), person=plain(standing.person))
+    reason = f"  \n{say('Reason:')} {plain(standing.reason)}" if standing.reason else ""
+    _STATE_BOXES[standing.state](f"**{title}** {told}{reason}", icon=":material/signature:")
+
+
+def _draw_recommended(check: BatchCheck, *, decided: bool) -> None:
+    """Draw the recommendation of the check; once it was decided on it is no box any more."""
     decision, worst = check.decision, worst_named(check.judged, check.decision.required)
     exceeding = [name for name, verdict in worst.items() if verdict in EXCEEDING]
     undecided = [name for name, verdict in worst.items() if verdict == Verdict.UNDETERMINED]
@@ -84,10 +110,24 @@ def draw_headline(check: BatchCheck) -> None:
     against = "  \n".join(listed) or say("No parameter is out of limit, undecided or missing.")
     word = say(DISPOSITION_WORDS[decision.disposition])
     title = say("{word}: batch {batch}.", word=word, batch=plain(decision.batch))
+    doubts = _doubts(decision)
+    if doubts:
+        names = plain(some_of(doubts))
+        against += "  \n" + say("In doubt about the data ({number}): {names}", number=len(doubts), names=names)
+    if decided:
+        st.markdown(f"{say('The check recommended:')} **{word}**  \n{against}")
+        return
     _BOXES[decision.disposition](
-        f"**{title}** {say(DISPOSITION_MEANING[decision.disposition])}  \n{against}",
+        f"{say('Recommended, not decided:')} **{title}** {say(DISPOSITION_MEANING[decision.disposition])}  \n{against}",
         icon=_ICONS[decision.disposition],
     )
+
+
+def _doubts(decision: ReleaseDecision) -> list[str]:
+    """Name what holds the batch beside results and gaps: findings about the data, each code once."""
+    told = {*map(str, Verdict), NO_RESULT, NO_LIMIT, NOT_COMPARED, "not tested"}
+    holding = (reason for reason in decision.reasons if reason.disposition != Disposition.RELEASE)
+    return list(dict.fromkeys(sentence(reason.code) for reason in holding if reason.code not in told))
 
 
 def draw_rules(rules: Sequence[RuleStatement]) -> None:

@@ -34,6 +34,8 @@ SHOWN_KEY = "flags shown"
 DESK_AREA = "flag-desk"
 PER_PAGE = 10
 """Flags listed at a time; only these are drawn, however many there are."""
+MOST_BESIDE = 12
+"""Limits beside which the same result is drawn again at most."""
 
 FILTERS = {
     Flags.kind: later("Kind of flag"),
@@ -98,9 +100,10 @@ def draw_flags(office: Office) -> None:
     if asking.empty:
         _draw_nothing(hand)
     else:
-        st.markdown(_counts(asking))
+        st.markdown(_counts(heads_of(asking)))
         _draw_asking(asking, hand, looked, office)
-    _draw_untested(found[untested], looked.asked)
+    required = asking.loc[asking[Flags.kind].eq(FlagKind.REQUIRED), Flags.parameter]
+    _draw_untested(found[untested & ~found[Flags.parameter].isin(required)], looked.asked)
     _draw_files(found, hand)
     draw_lookup(hand)
 
@@ -145,10 +148,12 @@ def _draw_others(flag: Row, chosen: DataFrame[Flags], hand: InHand, looked: Look
     """Draw the working of the same result beside the other tables that flag it."""
     same = chosen[[Flags.where, Flags.parameter, Flags.kind, Flags.leads_to]]
     alike = same.eq(pd.Series({name: flag[name] for name in same})).all(axis=1) & chosen[Flags.row].ge(0)
-    for other in chosen[alike & chosen[Flags.row].ne(flag[Flags.row])].to_dict("records"):
-        if flag[Flags.row] >= 0 and flag[Flags.kind] != FlagKind.STAGE:
-            with st.expander(say("The same result beside {table}", table=plain(table_title(other[Flags.table])))):
-                draw_steps(flag_steps(hand.check, other, looked.stages))
+    if flag[Flags.row] < 0 or flag[Flags.kind] == FlagKind.STAGE:
+        return
+    others = chosen[alike & chosen[Flags.row].ne(flag[Flags.row])].drop_duplicates([Flags.table, Flags.reason])
+    for other in others.head(MOST_BESIDE).to_dict("records"):
+        with st.expander(say("The same result beside {table}", table=plain(table_title(other[Flags.table])))):
+            draw_steps(flag_steps(hand.check, other, looked.stages))
 
 
 def _draw_untested(untested: pd.DataFrame, asked: DataFrame[Asked]) -> None:

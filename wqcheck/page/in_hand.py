@@ -13,8 +13,10 @@ from wqcheck.page.checking import DESK_KEY, Desk
 from wqcheck.page.office import Office
 from wqcheck.page.settings import NamedBytes
 from wqcheck.page.spoken import say
+from wqcheck.page.words import STATE_WORDS
 from wqcheck.records.batches import BatchRecord, batch, batches
 from wqcheck.records.intake import kept_file
+from wqcheck.records.standing import State
 from wqcheck.release.decision import BatchCheck
 
 KEPT_KEY = "batch in hand"
@@ -98,18 +100,19 @@ def draw_in_hand(office: Office) -> InHand | None:
     names = [*([ON_THE_DESK] if desk is not None and not is_recorded(desk) else []), *states]
     if not names:
         return None
-    kept = st.session_state.get(KEPT_KEY)
-    st.session_state[CHOICE_KEY] = kept if kept in names else names[0]
+    last = st.session_state.get(KEPT_KEY)
+    kept = str(last) if last in names else names[0]
 
     def told(name: str) -> str:
         if name == ON_THE_DESK and desk is not None:
             return say("{batch}: on the desk, not recorded", batch=desk.check.details.batch)
-        return say("{batch}: {state}", batch=name, state=say(states[name]))
+        return say("{batch}: {state}", batch=name, state=say(STATE_WORDS[State(states[name])]))
 
+    key = f"{CHOICE_KEY} {told(kept)}"  # the browser keeps the words of a key, so other words have another one
+    st.session_state[key] = kept
     name = st.selectbox(
-        say("Batch"), names, format_func=told, key=CHOICE_KEY,
-        on_change=lambda: take_in_hand(st.session_state[CHOICE_KEY]),
-    )  # fmt: skip
+        say("Batch"), names, format_func=told, key=key, on_change=lambda: take_in_hand(st.session_state[key])
+    )
     if name == ON_THE_DESK and desk is not None:
         return InHand(check=desk.check, desk=desk)
     record = batch(office.store(), name)

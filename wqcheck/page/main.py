@@ -45,7 +45,7 @@ class Desktop:
 
 
 VIEWS: tuple[tuple[str, Callable[[Desktop], None]], ...] = (
-    (later("Start"), lambda desktop: draw_start(desktop.office, _try_sample)),
+    (later("Start"), lambda desktop: draw_start(desktop.office, desktop.settings, _try_sample)),
     (later("Take in"), lambda desktop: draw_take_in(desktop.office, desktop.settings)),
     (later("Flags"), lambda desktop: draw_flags(desktop.office)),
     (later("Train"), lambda desktop: draw_train_view(desktop.office)),

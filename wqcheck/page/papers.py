@@ -6,6 +6,7 @@ import json
 from datetime import datetime
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from wqcheck.certificate.data import Certificate, issue_certificate, issue_notice
 from wqcheck.certificate_files.preview import page_images
@@ -55,6 +56,14 @@ def next_steps(check: BatchCheck) -> tuple[str, ...]:
         return refusal.reasons
 
 
+def marked_pages(word: str) -> DeltaGenerator:
+    """Give a place for pictures of pages, each with a word written across; a blank word writes nothing."""
+    if not word:
+        return st.container()
+    st.html(f"<style>{MARK.format(word=json.dumps(word, ensure_ascii=False))}</style>")
+    return st.container(key=PAGES_KEY)
+
+
 def draw_draft(desk: Desk) -> None:
     """Draw pictures of what would be issued, once somebody opens them; there is nothing to download."""
     box = st.expander(say("Look at a draft of the document"), key=DRAFT_KEY, on_change="rerun")
@@ -67,8 +76,7 @@ def draw_draft(desk: Desk) -> None:
         except ReleaseRefusedError as refusal:
             st.error(message_text(refusal))
             return
-        st.html(f"<style>{MARK.format(word=json.dumps(say('DRAFT'), ensure_ascii=False))}</style>")
-        with st.container(key=PAGES_KEY):
+        with marked_pages(say("DRAFT")):
             for page, image in enumerate(pictures, start=1):
                 st.image(image, caption=say("Draft, page {page}", page=page), width="stretch")
 

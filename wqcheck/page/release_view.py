@@ -3,31 +3,37 @@
 from __future__ import annotations
 
 from functools import partial
+from typing import Literal
 
 import pandas as pd
 import streamlit as st
 
 from wqcheck.certificate.data import from_json
-from wqcheck.certificate_files.letterhead import PLAIN, load_letterhead
+from wqcheck.certificate_files.letterhead import PLAIN, Letterhead, load_letterhead
 from wqcheck.certificate_files.preview import page_images
+from wqcheck.page.batch_parts import draw_parts
 from wqcheck.page.checking import Desk
 from wqcheck.page.decision import draw_decision, draw_headline, draw_rules
 from wqcheck.page.in_hand import draw_in_hand
 from wqcheck.page.office import Office, do
-from wqcheck.page.papers import MIMES, draw_draft, next_steps
+from wqcheck.page.paper_check import draw_paper_check
+from wqcheck.page.papers import MIMES, draw_draft, marked_pages, next_steps
 from wqcheck.page.recording import draw_recording
 from wqcheck.page.shown import moment, shown_table
 from wqcheck.page.spoken import later, say
+from wqcheck.page.touched import draw_touched
 from wqcheck.page.ways import draw_way
-from wqcheck.page.words import plain
+from wqcheck.page.words import STATE_WORDS, plain
 from wqcheck.records.batches import BatchRecord
 from wqcheck.records.certificates import PaperStyle, document_file, issue, withdraw, withdrawal_file
 from wqcheck.records.decisions import MEANINGS, STEPS, decide
 from wqcheck.records.standing import State
 from wqcheck.release.decision import BatchCheck, Disposition
+from wqcheck.tables import Judged
 
 REASON_KEY = "written reason"
 TAKE_IN_KEY = "take sheets in from the release"
+SIGN_KEY, NOT_NOW_KEY, ASKED_KEY = "sign the step", "do not sign now", "step to sign"
 ISSUE_KEY = "issue the document"
 DOCUMENT_KEY = "document shown"
 
@@ -40,7 +46,7 @@ _BUTTONS = {
 }
 _OF_A_STEP = {
     "version": later("No."), "at": later("When"), "state": later("State"), "meaning": later("Meaning"),
-    "name": later("Signed by"), "person": later("Person"), "check_version": later("Check"), "reason": later("Reason"),
+    "name": later("Signed by"), "check_version": later("Check"), "reason": later("Reason"),
     "override": later("Against the recommendation"),
 }  # fmt: skip
 _OF_A_REMARK = {
@@ -65,6 +71,8 @@ def draw_release(office: Office) -> None:
         _draw_record(office, hand.record)
     elif hand.desk is not None:
         _draw_desk(office, hand.desk)
+    draw_paper_check(_letterhead(office))
+    draw_touched(office)
 
 
 def _draw_desk(office: Office, desk: Desk) -> None:
@@ -85,20 +93,24 @@ def _draw_reasons(check: BatchCheck) -> None:
 def _draw_record(office: Office, record: BatchRecord) -> None:
     """Draw one recorded batch: where it stands, what is against it, the next steps, its history and documents."""
     now = record.standing
-    draw_headline(record.check)
+    draw_headline(record.check, now)
     st.markdown(
-        say("**Stands: {state}** since {at}, by {person}. Check {version}; the numbers below are of this check.",
-            state=say(str(now.state)), at=plain(moment(now.at)), person=plain(now.person), version=record.check_version)
+        say("**Stands: {state}** since {at}, by {person}. Check {version}.",
+            state=say(STATE_WORDS[now.state]), at=plain(moment(now.at)), person=plain(now.person),
+            version=record.check_version)
     )  # fmt: skip
     _draw_steps(office, record)
     _draw_issuing(office, record)
     number = _draw_issued(office, record) if not record.documents.empty else ""
     _draw_reasons(record.check)
     if number:
-        _draw_preview(office, number)
+        _draw_preview(office, record, number)
+    draw_parts(office, record)
     steps, remarks = len(record.steps), len(record.remarks)
     with st.expander(say("Signed steps ({steps}) and remarks ({remarks})", steps=steps, remarks=remarks)):
-        signed = record.steps.assign(override=record.steps["override"].map({1: say("yes"), 0: ""}))
+        told = {str(state): word for state, word in STATE_WORDS.items()}
+        override = record.steps["override"].map({1: say("yes"), 0: say("no")})
+        signed = record.steps.assign(override=override, state=record.steps["state"].map(told))
         _draw_told(signed, _OF_A_STEP)
         if not record.remarks.empty:
             _draw_told(record.remarks, _OF_A_REMARK)
@@ -128,15 +140,69 @@ def _draw_steps(office: Office, record: BatchRecord) -> None:
                 "The recommendation is to hold. A release against it needs a written reason; the certificate prints it."
             )
         )
-    key = f"{REASON_KEY} {now.batch} {now.version}"
-    label = say("Written reason (needed to hold, reject, withdraw or release against the advice)")
-    st.text_area(label, key=key, height=68)
+    if now.state is State.ON_HOLD:
+        st.caption(say("A batch on hold goes back to review before it can be released or rejected."))
+    asked_key = f"{ASKED_KEY} {now.batch} {now.version} {record.check_version}"
     with st.container(horizontal=True):
         for state in steps:
-            override = against and state is State.RELEASED
-            label = say("Release against the recommendation") if override else say(_BUTTONS[state])
-            act = partial(_step, office, record, state, key)
-            st.button(label, key=step_key(state), on_click=do, args=(act,))
+            kind: Literal["primary", "secondary"] = "primary" if state is _next_step(now.state, advice) else "secondary"
+            label, key = _step_label(state, against=against), step_key(state)
+            st.button(label, key=key, type=kind, on_click=_ask, args=(asked_key, state))
+    if st.session_state.get(asked_key) in steps:
+        _draw_signing(office, record, st.session_state[asked_key], asked_key, against=against)
+
+
+def _next_step(now: State, advice: Disposition) -> State | None:
+    """Give the step that is the usual one: the review, then what is recommended; None where all is decided."""
+    if now is not State.UNDER_REVIEW:
+        return State.UNDER_REVIEW
+    return {Disposition.RELEASE: State.RELEASED, Disposition.HOLD: State.ON_HOLD, Disposition.REJECT: State.REJECTED}[
+        advice
+    ]
+
+
+def _step_label(state: State, *, against: bool) -> str:
+    override = against and state is State.RELEASED
+    return say("Release against the recommendation") if override else say(_BUTTONS[state])
+
+
+def _ask(key: str, state: State | None) -> None:
+    """Keep which step is to be signed; None for no more."""
+    st.session_state[key] = state
+
+
+def _draw_signing(office: Office, record: BatchRecord, to: State, asked_key: str, *, against: bool) -> None:
+    """Draw what is about to be signed, by whom, with a reason where one is needed, and the button that signs."""
+    now, override = record.standing, against and to is State.RELEASED
+    reason_key = f"{REASON_KEY} {now.batch} {now.version} {to}"
+    with st.container(border=True):
+        label, batch = plain(_step_label(to, against=against)), plain(now.batch)
+        if office.person is None:
+            st.warning(say("Nobody is named yet. Say in the side panel who you are; then sign."))
+        else:
+            name = plain(office.person.name)
+            st.markdown(
+                say("**{step}**, batch **{batch}**: you sign as **{name}**.", step=label, batch=batch, name=name)
+            )
+        if to is State.RELEASED:
+            _draw_unverified(record.check)
+        if override or to in (State.ON_HOLD, State.REJECTED, State.WITHDRAWN):
+            st.text_area(say("Written reason (needed)"), key=reason_key, height=68)
+        with st.container(horizontal=True):
+            act = partial(_step, office, record, to, reason_key)
+            st.button(say("Sign"), key=SIGN_KEY, type="primary", on_click=do, args=(act,))
+            st.button(say("Not now"), key=NOT_NOW_KEY, on_click=_ask, args=(asked_key, None))
+
+
+def _draw_unverified(check: BatchCheck) -> None:
+    """Say how many of the limits used were not checked against the official text."""
+    used = check.judged[check.judged[Judged.table].notna()].drop_duplicates([Judged.table, Judged.limit_line])
+    doubtful = int((~used[Judged.evidence].str.startswith("primary text").eq(True)).sum())
+    if doubtful:
+        st.warning(
+            say("Of the {number} limits used, {doubtful} were not checked against the official text. The certificate "
+                "marks them.", number=f"{len(used):,}", doubtful=f"{doubtful:,}")
+        )  # fmt: skip
 
 
 def step_key(state: State) -> str:
@@ -168,26 +234,27 @@ def _draw_issuing(office: Office, record: BatchRecord) -> None:
             st.text_input(say("Reason for another document"), key=reason)
         if now.state is State.RELEASED:
             label = say("Issue another certificate") if again else say("Issue the certificate")
+        elif now.state is State.ON_HOLD:
+            label = say("Issue another hold notice") if again else say("Issue the hold notice")
         else:
-            label = say("Issue another notice") if again else say("Issue the notice")
-        st.button(label, key=ISSUE_KEY, type="primary", on_click=do, args=(partial(_issue, office, now.batch, reason),))
+            label = say("Issue another reject notice") if again else say("Issue the reject notice")
+        kind: Literal["primary", "secondary"] = "primary" if now.state is State.RELEASED and not again else "secondary"
+        st.button(label, key=ISSUE_KEY, type=kind, on_click=do, args=(partial(_issue, office, now.batch, reason),))
 
 
 def _draw_issued(office: Office, record: BatchRecord) -> str:
     """Draw the choice among the documents with their downloads, and give the number of the chosen one."""
     rows = {row["number"]: row for row in record.documents.to_dict("records")}
     numbers = list(rows)[::-1]
+
+    def told(number: str) -> str:
+        return f"{number}: {say(rows[number]['kind'])}, {say(rows[number]['status'])}"
+
+    # The browser keeps the words of a key, so other words have another one.
     number: str = st.selectbox(
-        say("Document"), numbers, key=f"{DOCUMENT_KEY} {record.standing.batch}",
-        format_func=lambda number: f"{number}: {say(rows[number]['kind'])}, {say(rows[number]['status'])}",
+        say("Document"), numbers, format_func=told,
+        key=f"{DOCUMENT_KEY} {record.standing.batch} {'; '.join(map(told, numbers))}",
     )  # fmt: skip
-    with st.container(horizontal=True):
-        for suffix, mime in MIMES.items():
-            form = suffix.removeprefix(".")
-            st.download_button(
-                say("Download {form}", form=form.upper()), document_file(office.store(), number, form),
-                file_name=f"{number}{suffix}", mime=mime, key=f"kept {form}", on_click="ignore",
-            )  # fmt: skip
     if rows[number]["status"] != "in force":
         st.warning(say("This document does not hold any more: {status}.", status=say(rows[number]["status"])))
     if rows[number]["status"] == str(State.WITHDRAWN):
@@ -195,16 +262,28 @@ def _draw_issued(office: Office, record: BatchRecord) -> str:
             say("Download the notice of withdrawal (PDF)"), withdrawal_file(office.store(), number, "pdf"),
             file_name=f"{number}_withdrawn.pdf", mime=MIMES[".pdf"], key="notice of withdrawal", on_click="ignore",
         )  # fmt: skip
+    with st.container(horizontal=True):
+        for suffix, mime in MIMES.items():
+            form = suffix.removeprefix(".")
+            st.download_button(
+                say("Download {form}", form=form.upper()), document_file(office.store(), number, form),
+                file_name=f"{number}{suffix}", mime=mime, key=f"kept {form}", on_click="ignore",
+            )  # fmt: skip
     return number
 
 
-def _draw_preview(office: Office, number: str) -> None:
-    """Draw the pages of a document."""
+def _draw_preview(office: Office, record: BatchRecord, number: str) -> None:
+    """Draw the first page of a document, and all of them where that is asked for; what does not hold is marked."""
+    statuses = dict(zip(record.documents["number"], record.documents["status"], strict=True))
+    mark = "" if statuses[number] == "in force" else say(statuses[number]).upper()
     with st.expander(say("Look at the document {number}", number=number), expanded=True):
         with st.spinner(say("Drawing the document")):
             pictures = _pictures(document_file(office.store(), number, "json"))
-        for page, image in enumerate(pictures, start=1):
-            st.image(image, caption=say("{number}, page {page}", number=number, page=page), width="stretch")
+        many = len(pictures)
+        every = many == 1 or st.toggle(say("Show all {number} pages", number=many), key=f"all pages {number}")
+        with marked_pages(mark):
+            for page, image in enumerate(pictures if every else pictures[:1], start=1):
+                st.image(image, caption=say("{number}, page {page}", number=number, page=page), width="stretch")
         st.caption(say("A picture made from the recorded data. The PDF is the document."))
 
 
@@ -216,8 +295,12 @@ def _issue(office: Office, number: str, reason: str) -> str:
 
 def _style(office: Office) -> PaperStyle:
     """Give the language of papers and the letterhead of the settings."""
+    return PaperStyle(language=office.plant.paper_language, letterhead=_letterhead(office))
+
+
+def _letterhead(office: Office) -> Letterhead:
     path = office.file(office.plant.letterhead)
-    return PaperStyle(language=office.plant.paper_language, letterhead=load_letterhead(path) if path else PLAIN)
+    return load_letterhead(path) if path else PLAIN
 
 
 @st.cache_data(max_entries=16, show_spinner=False)

@@ -10,7 +10,7 @@ from pathlib import Path
 import streamlit as st
 
 from wqcheck.limit_tables.loading import shipped_tables
-from wqcheck.page.spoken import draw_language, say
+from wqcheck.page.spoken import draw_language, say, worded
 from wqcheck.page.table_choice import FIRST_TABLES, TABLES_KEY, NamedBytes, draw_overrides, draw_table_choice
 from wqcheck.plant_settings import PlantSettings, ProductSettings
 from wqcheck.tables import Product
@@ -72,8 +72,8 @@ def draw_settings(today: date, plant: PlantSettings, folder: Path) -> Settings:
             say("Kind of water"),
             kinds,
             index=kinds.index(plant.products[0].water if plant.products else Product.PURIFIED),
+            key=worded(PRODUCT_KEY),
             format_func=say,
-            key=PRODUCT_KEY,
             help=say(
                 "A limit row counts only for the kinds of water it names. What a sheet says of its water comes first."
             ),
@@ -136,7 +136,10 @@ def _draw_products(products: Sequence[ProductSettings], folder: Path) -> None:
 
     def choose() -> None:
         product = by_name[st.session_state[PLANT_PRODUCT_KEY]]
-        st.session_state[PRODUCT_KEY], st.session_state[TABLES_KEY] = str(product.water), _tables(product, folder)
+        st.session_state[worded(PRODUCT_KEY)], st.session_state[TABLES_KEY] = (
+            str(product.water),
+            _tables(product, folder),
+        )
 
     st.selectbox(say("Product"), list(by_name), key=PLANT_PRODUCT_KEY, on_change=choose)
 

@@ -42,6 +42,16 @@ SAMPLES = (
 )
 
 
+SAMPLE_NOTE = later(
+    "The invented sample plant brings its own specification and train; your own sheets do not use them."
+)
+
+
+def sample_on_desk() -> bool:
+    """Whether the sheets on the desk are those of the invented sample plant."""
+    return isinstance(st.session_state.get(KEPT_KEY), Sample)
+
+
 def try_sample() -> None:
     """Put the first workbook of the sample plant on the desk."""
     st.session_state[KEPT_KEY] = SAMPLES[0]
@@ -68,6 +78,7 @@ def draw_sheets(office: Office, settings: Settings) -> tuple[tuple[NamedBytes, .
         _draw_waiting(office)
     if isinstance(kept, Sample):
         specification = _sample_file(SAMPLE_LIMITS)
+        st.info(say("Invented sample plant, for trying out: {name}.", name=say(kept.label)))
         settings = replace(settings, sample_train=True, own_tables=(*settings.own_tables, specification))
         return (_sample_file(kept.file),), settings
     if kept:

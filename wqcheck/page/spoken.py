@@ -48,6 +48,19 @@ def figure(text: str) -> str:
     return spoken().figure(text)
 
 
+def worded(key: str) -> str:
+    """Give the key of a choice among words, another one in each language: the browser keeps the words of a key.
+
+    What was chosen under the key of the language before is chosen under this one too.
+    """
+    language = st.session_state.get(LANGUAGE_KEY, SOURCE)
+    now, before = (key if language == SOURCE else f"{key} in {language}"), st.session_state.get(f"key of {key}", key)
+    if now != before and before in st.session_state:
+        st.session_state[now] = st.session_state[before]
+    st.session_state[f"key of {key}"] = now
+    return now
+
+
 def begin_as(language: str, numbers: str, dates: str) -> None:
     """Begin in the language of the plant, until somebody chooses another one, with its numbers and dates."""
     st.session_state.setdefault(LANGUAGE_KEY, language)

@@ -10,7 +10,9 @@ import pandas as pd
 import streamlit as st
 
 from wqcheck.page.drifts import draw_drifts
+from wqcheck.page.due_tests import draw_due_tests
 from wqcheck.page.office import Office
+from wqcheck.page.settings import Settings
 from wqcheck.page.sheets_brought import bring_kept
 from wqcheck.page.shown import shown_table
 from wqcheck.page.spoken import later, say
@@ -33,12 +35,14 @@ _OF_WHAT_IS_DUE = {
 _SAID, _TIMES = ("product", "recommended", "what"), ("since", "received", "until")
 
 
-def draw_start(office: Office, try_sample: Callable[[], None]) -> None:
+def draw_start(office: Office, settings: Settings, try_sample: Callable[[], None]) -> None:
     """Draw what waits on this day; where nothing was recorded yet, offer the sample plant.
 
     Parameters
     ----------
     office : Office
+    settings : Settings
+        Their limit tables say which tests are required.
     try_sample : callable
         Opens the sample plant.
 
@@ -54,19 +58,17 @@ def draw_start(office: Office, try_sample: Callable[[], None]) -> None:
     with st.spinner(say("Looking into the records")):
         found = waiting(office.store(), date.today())
     if _nothing_in(found):
-        _draw_empty(try_sample, say("Nothing waits: no batch is open, no sheet is left over, nothing falls due soon."))
-        draw_drifts(office, date.today())
-        return
+        st.info(say("No batch is open, no sheet is left over, no sample or panel on record ends soon."))
     draw_way(say("Take in laboratory sheets"), "Take in", key=TAKE_IN_BUTTON, main=True)
-    above = st.container()
     _draw_batches(say("To review"), found.received, say("Review {batch}"))
     _draw_batches(say("Reviewed, to decide"), found.under_review, say("Decide {batch}"))
     _draw_batches(say("On hold"), found.on_hold, say("Open {batch}"))
     _draw_batches(say("Released, certificate not issued"), found.without_document, say("Issue for {batch}"))
+    _draw_batches(say("Rejected, notice not issued"), found.without_notice, say("Issue for {batch}"))
     _draw_sheets(office, found.sheets)
     _draw_due(found.due)
-    with above:
-        draw_drifts(office, date.today())
+    draw_due_tests(office, settings, date.today())
+    draw_drifts(office, date.today())
 
 
 def _nothing_in(found: Waiting) -> bool:

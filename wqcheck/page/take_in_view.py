@@ -20,12 +20,13 @@ from wqcheck.page.checking import (
 )
 from wqcheck.page.decision import draw_headline
 from wqcheck.page.in_hand import ON_THE_DESK, is_recorded, take_in_hand
+from wqcheck.page.lab_form import draw_lab_form
 from wqcheck.page.office import Office
 from wqcheck.page.recording import draw_recording
 from wqcheck.page.settings import NamedBytes, Settings
 from wqcheck.page.sheet_grid import draw_picture
 from wqcheck.page.sheet_questions import draw_layouts, draw_questions
-from wqcheck.page.sheets_brought import draw_sheets
+from wqcheck.page.sheets_brought import SAMPLE_NOTE, draw_sheets, sample_on_desk
 from wqcheck.page.shown import table_title
 from wqcheck.page.spoken import later, say
 from wqcheck.page.ways import draw_way
@@ -56,11 +57,18 @@ def draw_take_in(office: Office, settings: Settings) -> None:
         The records cannot be read.
     """
     st.markdown(f"##### {say('Take in the sheets of a batch')}")
-    sources, settings = draw_sheets(office, settings)
+    sources, checked_with = draw_sheets(office, settings)
     if not sources:
         clear_desk()
         _draw_empty()
+        draw_lab_form(settings)
         return
+    _draw_brought(office, sources, checked_with)
+    draw_lab_form(checked_with)
+
+
+def _draw_brought(office: Office, sources: Sequence[NamedBytes], settings: Settings) -> None:
+    """Draw what the sheets on the desk came to, and the last step."""
     try:
         taken = read_sheets(sources, settings)
     except WqcheckError as error:
@@ -115,9 +123,13 @@ def _draw_batch(batches: Sequence[str]) -> str:
         return batches[0]
     if batches:
         question = say("The sheets name {number} batches. Which one is to be decided?", number=len(batches))
-        return st.selectbox(question, batches, index=None, key=WHICH_KEY, placeholder=say("choose a batch")) or ""
+        chosen = st.selectbox(
+            question, batches, index=None, key=WHICH_KEY, persist_state="session", placeholder=say("choose a batch")
+        )
+        return chosen or ""
     label = say("The sheets name no batch. Its number:")
-    return st.text_input(label, key=BATCH_KEY, max_chars=60, placeholder=say("number of the batch")).strip()
+    hint = say("number of the batch")
+    return st.text_input(label, key=BATCH_KEY, persist_state="session", max_chars=60, placeholder=hint).strip()
 
 
 def _draw_outcome(check: BatchCheck, asked: int, stated: Product | None) -> None:
@@ -127,10 +139,9 @@ def _draw_outcome(check: BatchCheck, asked: int, stated: Product | None) -> None
     product = say(str(check.details.product))
     origin = say("as the sheet says") if stated else say("chosen in the side panel; the sheets do not say")
     tables = "; ".join(table_title(Path(stamp.name).stem) for stamp in check.files if stamp.kind == "limit table")
-    st.caption(
-        say("Checked as {product} water ({origin}), against: {tables}.", product=product, origin=origin,
-            tables=plain(tables))
-    )  # fmt: skip
+    checked = say("Checked as {product} water ({origin}), against: {tables}.", product=product, origin=origin,
+                  tables=plain(tables))  # fmt: skip
+    st.caption(f"{checked} {say(SAMPLE_NOTE)}" if sample_on_desk() else checked)
 
 
 def _draw_next(asked: int, judged: pd.DataFrame) -> None:
@@ -173,7 +184,9 @@ def _draw_parts(taken: TakenSheets, desk: Desk | None, settings: Settings) -> No
         draw_questions(taken, settings)
     elif part == AS_READ:
         draw_layouts(taken.books)
-        draw_as_read(taken.books, findings)
+        if desk is None:
+            st.info(say("Not checked yet: say first which batch and which limits. More may be found odd then."))
+        draw_as_read(taken.books, findings, desk.check.decision if desk is not None else None)
     elif part == PICTURE:
         draw_picture(taken.books, findings, desk.key if desk else taken.key)
     elif desk is not None:

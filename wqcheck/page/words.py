@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from wqcheck.certificate.lines import parameter_name
 from wqcheck.errors import WqcheckError
 from wqcheck.page.spoken import later, say
+from wqcheck.records.standing import State
 from wqcheck.release.decision import Disposition
 from wqcheck.tables import Verdict
 
@@ -18,6 +19,16 @@ DISPOSITION_WORDS = {
     Disposition.HOLD: later("HOLD"),
     Disposition.REJECT: later("REJECT"),
 }
+STATE_WORDS = {
+    State.RECEIVED: later("received, to review"),
+    State.UNDER_REVIEW: later("reviewed, to decide"),
+    State.RELEASED: later("released"),
+    State.ON_HOLD: later("on hold"),
+    State.REJECTED: later("rejected"),
+    State.WITHDRAWN: later("withdrawn"),
+}
+"""Where a batch stands, and what it waits for."""
+
 DISPOSITION_MEANING = {
     Disposition.RELEASE: later("The results that the rules ask for are there and none is out of its limit."),
     Disposition.HOLD: later("Keep the batch apart: something is missing, undecided or in doubt."),

@@ -63,7 +63,8 @@ class BatchRecord:
 class Waiting:
     """What waits on a day: batches as :func:`batches` lists them, sheets that no check used, and what falls due soon.
 
-    ``sheets`` has name, sha256 and received (when); ``due`` has batch, code, what (the role of the linked sample or
+    ``without_document`` are released batches without a certificate in force, ``without_notice`` rejected ones without a
+    notice. ``sheets`` has name, sha256 and received (when); ``due`` has batch, code, what (role of the linked sample or
     ``retained sample``) and until.
     """
 
@@ -71,6 +72,7 @@ class Waiting:
     under_review: pd.DataFrame
     on_hold: pd.DataFrame
     without_document: pd.DataFrame
+    without_notice: pd.DataFrame
     sheets: pd.DataFrame
     due: pd.DataFrame
 
@@ -141,13 +143,15 @@ def waiting(store: Store, on: date) -> Waiting:
     """Return what waits on a day."""
     with store.reading() as connection:
         lists = {state: _listed(connection, state) for state in (State.RECEIVED, State.UNDER_REVIEW, State.ON_HOLD)}
-        released = _listed(connection, State.RELEASED)
+        released, rejected = (_listed(connection, state) for state in (State.RELEASED, State.REJECTED))
         sheets, due = unused_sheets(connection), _falling_due(connection, on)
     papers = documents(store)
-    certified = papers.loc[papers["kind"].str.startswith("certificate") & papers["status"].eq("in force"), "batch"]
+    valid = papers[papers["status"].eq("in force")]
+    certified = valid.loc[valid["kind"].str.startswith("certificate"), "batch"]
     return Waiting(
         received=lists[State.RECEIVED], under_review=lists[State.UNDER_REVIEW], on_hold=lists[State.ON_HOLD],
         without_document=released[released["batch"].isin(certified) == False].reset_index(drop=True),  # noqa: E712
+        without_notice=rejected[rejected["batch"].isin(valid["batch"]) == False].reset_index(drop=True),  # noqa: E712
         sheets=sheets, due=due,
     )  # fmt: skip
 

@@ -8,6 +8,8 @@ import pandas as pd
 import pandera.pandas as pa
 from pandera.typing import DataFrame, Series
 
+from wqcheck.certificate.figures import limit_text, unit_text
+from wqcheck.certificate.lines import finite, plain_text
 from wqcheck.judging.binding import all_rows, bound_rows
 from wqcheck.limit_tables.loading import LimitTable, product_word
 from wqcheck.tables import Judged, LimitClass, Limits
@@ -40,10 +42,15 @@ def asked(tables: Sequence[LimitTable], product: str) -> DataFrame[Asked]:
     """
     bound = bound_rows(all_rows(tables), product_word(product))
     rows = bound.rows
+    ends = zip(rows[Limits.rule], rows[Limits.lower], rows[Limits.upper], bound.unit, rows[Limits.basis], strict=True)
+    words = [
+        limit_text(rule, finite(lower), finite(upper), unit_text(str(unit), plain_text(basis)))
+        for rule, lower, upper, unit, basis in ends
+    ]
     found = pd.DataFrame(
         {
             Asked.parameter: rows[Limits.parameter], Asked.table: rows[str(Judged.table)],
-            Asked.limit_class: rows[Limits.limit_class], Asked.limit: bound.phrase, Asked.clause: rows[Limits.clause],
+            Asked.limit_class: rows[Limits.limit_class], Asked.limit: words, Asked.clause: rows[Limits.clause],
         }
     )  # fmt: skip
     return Asked.validate(found.fillna("").drop_duplicates().reset_index(drop=True))
