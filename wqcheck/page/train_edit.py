@@ -89,7 +89,7 @@ _HELP = {
     "standby": later("A whole number: how many of the units wait."),
     "rated_flow": later("Of one unit; of permeate for membranes."),
     "rated_removal": later(
-        "Parameter and removal, parted by ; as in: E. coli 99.9 %; turbidity 90 %. Its removal is then "
+        "Parameter and removal, parted by ; as in: E. coli 99.9 %; turbidity 90 %. What it removes is then "
         "held against this."
     ),
     "lamp_dose": later("As the lamp was validated."),

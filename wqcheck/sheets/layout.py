@@ -105,6 +105,7 @@ def _realigned(headings: Mapping[int, str], profiles: list[Profile]) -> dict[int
 
 def _analyte_column(columns: Mapping[int, Column], profiles: list[Profile]) -> int | None:
     """Return the column whose cells name analytes, headed so or not."""
+
     fullest = max((content.filled for content in profiles), default=0)
 
     def strength(column: int) -> float:
