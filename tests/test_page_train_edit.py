@@ -45,7 +45,7 @@ def script(*arguments: str) -> None:
 def page(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> AppTest:
     """Give the view of the train, no batch in hand."""
     monkeypatch.chdir(tmp_path)
-    given: Any = (f"--store={tmp_path / 'records.sqlite'}",)
+    given: Any = (f"--store={tmp_path / 'records.sqlite'}", "--as=Mei Quell")
     opened = AppTest.from_function(script, args=given, default_timeout=120).run()
     return opened.radio(key=VIEW_KEY).set_value("Train").run()
 

@@ -48,7 +48,7 @@ def _rated(part: str) -> tuple[str, Measure, float]:
 
 
 def ratings_table(stages: Sequence[tuple[str, str]]) -> pd.DataFrame:
-    """Return the ratings of stages (name, text as in the file) with :data:`COLUMNS`, one row per stage and parameter."""
+    """Return the ratings of stages (name, text as in the file), a row of :data:`COLUMNS` per stage and parameter."""
     rows = list(_rows(stages))
     return pd.DataFrame(rows, columns=list(COLUMNS)).astype(
         {"stage": "str", "parameter": "str", "measure": "str", "lower": "float64", "upper": "float64",
