@@ -83,12 +83,21 @@ def results_of(
         Log entries of checks (as :func:`batches_of` gives them) whose undated results belong to the period.
     """
     named = readings.c.parameter.is_(None) if parameter is None else readings.c.parameter == parameter
+    return _results(store, and_(named, _sampled(since, until)), entries)
+
+
+def every_result(store: Store, since: date, until: date) -> DataFrame[Readings]:
+    """Return the dated results of a period of all parameters at every point, oldest first, each once."""
+    return _results(store, _sampled(since, until, undated=False), ())
+
+
+def _results(store: Store, wanted_ones: ColumnElement[bool], entries: Collection[int]) -> DataFrame[Readings]:
     checks = table_of(Checks)
     columns = [readings.c[name] for name in READING_COLUMNS]
     wanted = (
         select(*columns, readings.c.entry)
         .join_from(readings, checks, checks.c.entry == readings.c.entry)
-        .where(named, readings.c.combined == 0, latest_of(Checks), _sampled(since, until))
+        .where(readings.c.combined == 0, latest_of(Checks), wanted_ones)
         .order_by(readings.c.sampled_at.is_(None), readings.c.sampled_at, readings.c.entry, readings.c.place)
     )
     frame = _within(store, wanted, READING_COLUMNS, entries)
