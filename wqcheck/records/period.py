@@ -15,7 +15,7 @@ from pandera.typing import DataFrame
 from sqlalchemy import ColumnElement, Select, and_, func, or_, select
 
 from wqcheck.records.certificates import documents
-from wqcheck.records.frames import READING_COLUMNS, VERDICT_COLUMNS, frame_of
+from wqcheck.records.frames import READING_COLUMNS, VERDICT_COLUMNS, frame_of, listed
 from wqcheck.records.schema import Batches, CheckFiles, Checks, Decisions, Files, judged, log, readings, table_of
 from wqcheck.records.standing import latest_of
 from wqcheck.records.store import Store
@@ -55,8 +55,7 @@ def batches_of(store: Store, since: date, until: date) -> pd.DataFrame:
         .where(latest_of(Checks))
     )  # fmt: skip
     with store.reading() as connection:
-        found = connection.execute(wanted)
-        frame = pd.DataFrame(found.all(), columns=list(found.keys()))
+        frame = listed(connection.execute(wanted))
     frame = frame.astype({name: "str" for name in frame.columns if name not in ("entry", "override")})
     started = frame["run_start"].where(frame["run_start"].str.match(r"\d{4}-\d{2}-\d{2}"))
     frame["day"] = frame["sampled"].fillna(started).fillna(frame["taken_in"]).str[:10]
