@@ -33,6 +33,13 @@ _LEGEND = re.compile(
 )
 """``* = holding time exceeded``: it speaks of the results that carry the sign."""
 
+_RECEIPT = re.compile(
+    r"temp\w*\W.{0,20}(?:receipt|arrival|received|r[ée]ception|recep[cç]|eingang|arrivo)\D{0,12}?(-?\d+(?:[.,]\d+)?)",
+    re.I,
+)
+_WARM = 20.0
+"""Temperature on receipt, °C, above which a sample was not cooled (common practice, no source; generous)."""
+
 _FREE_LABEL = re.compile(r"\((?:remark|verdict)\)$|not used$")
 """End of the ledger's reason for a label that names nothing else of the results."""
 
@@ -50,7 +57,7 @@ def _words() -> dict[str, re.Pattern[str]]:
     return {weight: re.compile(rf"\b(?:{'|'.join(patterns)})\b") for weight, patterns in by_weight.items()}
 
 
-_DILUTED = re.compile(r"\bdilut\w*|\b1 ?: ?\d{1,6}\b|\bx ?10\b", re.I)
+_DILUTED = re.compile(r"(?<!odour )(?<!odor )(?<!taste )\bdilut\w*|\b1 ?: ?\d{1,6}\b|\bx ?10\b", re.I)
 
 
 def doubts(finished: pd.DataFrame, ledger: DataFrame[Ledger]) -> Iterator[Finding]:
@@ -72,6 +79,7 @@ def doubts(finished: pd.DataFrame, ledger: DataFrame[Ledger]) -> Iterator[Findin
     yield from _spoken(texts[texts[Ledger.role].eq("text")], signs)
     yield from _spoken(_labelled(texts), signs)
     yield from _titled(finished)
+    yield from _named(finished)
 
 
 def _signs(finished: pd.DataFrame) -> frozenset[str]:
@@ -130,6 +138,21 @@ def _diluted(finished: pd.DataFrame) -> Iterator[Finding]:
         yield _finding("diluted sample", message, cells_of(finished[told]))
 
 
+def _named(finished: pd.DataFrame) -> Iterator[Finding]:
+    """Yield results under an analyte's name that says that they are of something else (*E. coli (method blank)*)."""
+    names = finished[Readings.parameter_text].fillna("")
+    for name, rows in finished[names.map(_of_something_else)].groupby(names, sort=False):
+        message = (
+            f"{len(rows)} result(s) stand under a name that says more than the analyte, as if they were no results of "
+            "the water; ask the laboratory what they are, and name the analyte alone"
+        )
+        yield _finding("remark in doubt", message, cells_of(rows), str(name))
+
+
+def _of_something_else(name: str) -> bool:
+    return bool(_words()["analyte"].search(normalise(name)))
+
+
 def _spoken(cells: pd.DataFrame, signs: frozenset[str]) -> Iterator[Finding]:
     for row in cells.drop_duplicates(Ledger.text).to_dict("records"):
         text = str(row[Ledger.text])
@@ -146,7 +169,8 @@ def puts_in_doubt(text: str, signs: frozenset[str] = frozenset()) -> bool:
     sentence under a condition (*if …*) says nothing of this sample, and a legend (``R = rejected``) only if one of the
     *signs* stands at a result.
     """
-    if _words()["whole"].fullmatch(normalise(text)):
+    warm = _RECEIPT.search(text)
+    if _words()["whole"].fullmatch(normalise(text)) or (warm and float(warm[1].replace(",", ".")) > _WARM):
         return True
     return any(_doubts(sentence, signs) for sentence in _SENTENCE.split(text))
 

@@ -96,12 +96,15 @@ def _told(cells: pd.DataFrame, product: Product) -> Iterator[Finding]:
 
 
 def _names(finished: pd.DataFrame, product: Product, train: Train | None) -> Iterator[Finding]:
-    """Yield samples and places whose name says that they are no finished water."""
+    """Yield samples, places and sheets whose name says that they are no finished water."""
     point = finished[Readings.point].fillna(finished[Readings.stage])
     known = pd.Series(False, index=finished.index) if train is None else match_points(point, train).notna()
     place = point.where(~known)
     before = place.map(lambda name: bool(_PLACE.search(normalise(name))), na_action="ignore").eq(True)
-    for names, doubtful in ((place, before & ~_says_finished(place)), (finished[Readings.sample], False)):
+    sheet = finished[Readings.sheet].where(~known & ~_says_finished(finished[Readings.sheet]))
+    called = sheet.map(lambda name: bool(_PLACE.fullmatch(normalise(name))), na_action="ignore").eq(True)
+    placed = before & ~_says_finished(place)
+    for names, doubtful in ((place, placed), (finished[Readings.sample], False), (sheet, called)):
         other = names.map(lambda name: disagrees(name, product), na_action="ignore").eq(True) | doubtful
         for name, rows in finished[other].groupby(names[other], sort=False):
             yield _finding(str(name), product, cells_of(rows))
