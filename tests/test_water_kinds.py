@@ -97,3 +97,11 @@ def test_a_title_of_raw_water_holds() -> None:
 )
 def test_a_sheet_named_as_another_water_holds(sheet: str, held: bool) -> None:
     assert holding(checked({sheet: rows_of()})) == ({"other water"} if held else set())
+
+
+@pytest.mark.parametrize(
+    ("sample", "held"), [("Reject", True), ("RO feed tank 2", True), ("Well", True), ("S1", False)]
+)
+def test_a_sample_that_is_named_by_a_place_alone_holds(sample: str, held: bool) -> None:
+    heading, *rows = rows_of(point=None)
+    assert holding(checked([heading, *((sample, *row[1:]) for row in rows)])) == ({"other water"} if held else set())
