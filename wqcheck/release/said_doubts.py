@@ -19,10 +19,11 @@ from wqcheck.tables import Ledger, Readings
 
 FLAGS = {
     "H": "analysed past its holding time", "HT": "analysed past its holding time", "B": "found in the blank too",
+    "R": "rejected", "E": "over the range of the method", "OR": "out of range", "M": "more than counted, or disturbed",
     "J-": "estimated, and biased low", "L-": "biased low", "NJ": "not surely identified, and estimated",
 }  # fmt: skip
-"""Qualifiers of US data validation (National Functional Guidelines; from memory) and common practice. A result that is
-rejected (R) or over range (E) is no result at all, see :data:`wqcheck.results.UNUSABLE_FLAGS`."""
+"""Qualifiers of US data validation (National Functional Guidelines; from memory) and common practice. A number that is
+rejected (R) or over range (E) is no result at all, see :data:`wqcheck.results.UNUSABLE_FLAGS`; a word (*absent*) is."""
 
 _TOKEN = re.compile(r"[A-Za-z]{1,2}[+-]?")
 _SENTENCE = re.compile(r"[;!?\n•]+|\.(?=\s|$)")
