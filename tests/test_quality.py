@@ -485,13 +485,15 @@ def test_the_sample_results_hang_together(book: str, expected: list[str]) -> Non
 
 
 def test_a_batch_whose_data_cannot_be_right_is_held(tmp_path: Path) -> None:
-    lines = ["Sample ID,Batch,Sampling point,Parameter,Result,Unit"]
+    lines = ["Sample ID,Batch,Sampling point,Sampled,Parameter,Result,Unit"]
     panel = [("Escherichia coli", "absent", "CFU/250 mL"), ("Total coliforms", "absent", "CFU/250 mL"),
              ("Pseudomonas aeruginosa", "absent", "CFU/250 mL"), ("Turbidity", "0.1", "NTU"), ("pH", "7.0", "pH"),
              ("Conductivity at 20 °C", "60", "µS/cm"), ("Sodium", "-9", "mg/L")]  # fmt: skip
 
     def checked(point: str) -> Disposition:
-        rows = [f"S1,B1,FP,{','.join(row)}" for row in panel[:-1]] + [f"S1,B1,{point},{','.join(panel[-1])}"]
+        rows = [f"S1,B1,FP,2026-06-16,{','.join(row)}" for row in panel[:-1]] + [
+            f"S1,B1,{point},2026-06-16,{','.join(panel[-1])}"
+        ]
         path = tmp_path / f"{point}.csv"
         path.write_text("\n".join(lines + rows), encoding="utf-8")
         check = check_workbook(
