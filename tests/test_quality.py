@@ -263,7 +263,7 @@ def test_one_sample_one_time_one_value(second: dict[str, Any], code: str) -> Non
     assert codes(first, {**first, **second}) == ([code] if code else [])
 
 
-@pytest.mark.parametrize(("text", "severity"), [("3", Severity.NOTE), ("6", Severity.HOLD)])
+@pytest.mark.parametrize(("text", "severity"), [("4", Severity.NOTE), ("6", Severity.HOLD)])
 def test_values_more_than_twice_apart_hold(text: str, severity: Severity) -> None:
     first = result("lead", "2", "µg/L", sampled_at=NOON)
     found = found_in(first, {**first, "reported": text, "value": float(text)})

@@ -20,7 +20,7 @@ def with_column(heading: str, cell: Any, parameter: str = "Lead") -> list[Row]:
     return [(*first, heading), *((*row, cell if row[4] == parameter else None) for row in rows)]
 
 
-@pytest.mark.parametrize("flag", ["R", "H", "B", "HT", "J-", "NJ", "J, B", "(H)", "M", "E"])
+@pytest.mark.parametrize("flag", ["R", "H", "B", "HT", "J-", "NJ", "J, B", "(H)", "M", "E", ">"])
 @pytest.mark.parametrize("parameter", ["Lead", "Escherichia coli"])
 def test_a_flag_that_doubts_the_result_holds(flag: str, parameter: str) -> None:
     """R: rejected; H: past the holding time; B: in the blank too (US validation qualifiers, from memory)."""

@@ -20,6 +20,7 @@ from wqcheck.tables import Ledger, Readings
 FLAGS = {
     "H": "analysed past its holding time", "HT": "analysed past its holding time", "B": "found in the blank too",
     "R": "rejected", "E": "over the range of the method", "OR": "out of range", "M": "more than counted, or disturbed",
+    ">": "more than the figure",
     "J-": "estimated, and biased low", "L-": "biased low", "NJ": "not surely identified, and estimated",
 }  # fmt: skip
 """Qualifiers of US data validation (National Functional Guidelines; from memory) and common practice. A number that is
@@ -124,6 +125,8 @@ def _flagged(finished: pd.DataFrame) -> Iterator[Finding]:
 
 def _flag_of(text: str) -> str:
     bare = text.strip().strip("()[]* ")
+    if ">" in bare:
+        return ">"
     tokens = _TOKEN.findall(bare) if re.fullmatch(r"(?:[A-Za-z]{1,2}[+-]?[\s,;/]*)+", bare) else []
     return next((token.upper() for token in tokens if token.upper() in FLAGS), "")
 

@@ -28,7 +28,7 @@ _TOLD = re.compile(r"\((?:product|product kind)\)$")
 _COLUMNS = ("product", "product kind")
 _LONGEST_TITLE = 80
 _PLACE = re.compile(
-    r"\b(?:raw|feed|inlet|influent|intake|untreated|borehole|well|wellhead|concentrate|reject|brine|permeate|drain"
+    r"\b(?:raw|feed|inlet|influent|intake|untreated|borehole|well|wellhead|concentrate|reject|brine|permeate|drain|river|lake|dam|stream|sea"
     r"|upstream|before|pre|vor|avant|antes|brut|brute|bruta|cruda|rohwasser)\b"
 )
 _NEUTRAL = frozenset({"water", "tank", "ro", "sample", "no", "uv", "point", "line", "stage", "pump", "tap", "valve"})
