@@ -15,12 +15,11 @@ from wqcheck.findings import Finding, Severity
 from wqcheck.parameters import normalise
 from wqcheck.quality.sample_amounts import cells_of
 from wqcheck.release.sheet_places import beside, home_of, row_of
-from wqcheck.tables import Ledger, Readings
+from wqcheck.tables import Ledger, Readings, Sign
 
 FLAGS = {
     "H": "analysed past its holding time", "HT": "analysed past its holding time", "B": "found in the blank too",
     "R": "rejected", "E": "over the range of the method", "OR": "out of range", "M": "more than counted, or disturbed",
-    ">": "more than the figure",
     "J-": "estimated, and biased low", "L-": "biased low", "NJ": "not surely identified, and estimated",
 }  # fmt: skip
 """Qualifiers of US data validation (National Functional Guidelines; from memory) and common practice. A number that is
@@ -73,6 +72,7 @@ def doubts(finished: pd.DataFrame, ledger: DataFrame[Ledger]) -> Iterator[Findin
         Every other cell: remarks count beside their row, texts outside the table for their sheet.
     """
     yield from _flagged(finished)
+    yield from _unsigned(finished, ledger)
     yield from _diluted(finished)
     signs = _signs(finished)
     remarks = ledger[ledger[Ledger.role].isin(["remark", "qualifier"])]
@@ -123,10 +123,18 @@ def _flagged(finished: pd.DataFrame) -> Iterator[Finding]:
         yield _finding("laboratory flag", message, cells_of(rows), str(rows[Readings.qualifier].iloc[0]))
 
 
+def _unsigned(finished: pd.DataFrame, ledger: DataFrame[Ledger]) -> Iterator[Finding]:
+    """Yield each sign ``>`` beside results of which none was read as more than a figure (``absent`` with ``>``)."""
+    signs = ledger[ledger[Ledger.role].eq("sign") & ledger[Ledger.text].str.contains(">")]
+    more = finished[finished[Readings.sign].eq(Sign.GREATER)]
+    for row in signs[beside(signs, finished) & ~beside(signs, more)].to_dict("records"):
+        message = "the sign > stands beside a result that was not read as more than a figure; ask which of both holds"
+        sheet = "" if pd.isna(row[Ledger.sheet]) else f"{row[Ledger.sheet]}!"
+        yield _finding("laboratory flag", message, f"{row[Ledger.workbook]}|{sheet}{row[Ledger.cell]}", ">")
+
+
 def _flag_of(text: str) -> str:
     bare = text.strip().strip("()[]* ")
-    if ">" in bare:
-        return ">"
     tokens = _TOKEN.findall(bare) if re.fullmatch(r"(?:[A-Za-z]{1,2}[+-]?[\s,;/]*)+", bare) else []
     return next((token.upper() for token in tokens if token.upper() in FLAGS), "")
 
