@@ -23,7 +23,6 @@ from wqcheck.sheets.table import Table
 from wqcheck.sheets.told import Told
 from wqcheck.units import Unit
 
-
 TELL_APART = frozenset(["point"])
 """Roles of which the column with most different names is used where several are filled alike."""
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import partial
 from itertools import combinations
 
 import numpy as np
@@ -243,7 +244,7 @@ def _stated_signs(work: Extraction) -> Coded:
     for column in columns:
         work.grid.mark(work.result_rows, column, "sign", "sign of the result to the right of it")
         heading = work.table.columns[column].heading
-        here = texts_of(work.per_row(column)).map(lambda text, heading=heading: coded_sign(text, heading))
+        here = texts_of(work.per_row(column)).map(partial(coded_sign, heading=heading))
         stated = stated.or_else(here.without(work.found.columns != column + 1))
     return stated
 
