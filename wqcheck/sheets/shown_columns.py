@@ -116,7 +116,7 @@ def with_analytes_between(columns: Mapping[int, Column], profiles: list[Profile]
 
 def _of_the_left(columns: Mapping[int, Column], position: int) -> bool:
     """Return whether a heading is that of the column to the left with more behind it (``SI``, ``SICODE``)."""
-    left, own = (columns[c].heading if c in columns else "" for c in (position - 1, position))
+    left, own = (columns[c].heading.lower() if c in columns else "" for c in (position - 1, position))
     return columns[position].role in {"", "other"} and 0 < len(left) < len(own) and own.startswith(left)
 
 
