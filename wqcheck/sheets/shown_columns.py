@@ -1,7 +1,7 @@
 """Turns columns whose heading alone says too little into what their cells show them to be.
 
-A heading may be unknown (``cdate`` above dates), stand for two things (``Nombre``), or name a place that is the only one
-in the table. None of these steps touches a column whose heading is known and agrees with its cells.
+A heading may be unknown (``cdate`` above dates), stand for two things (``Nombre``), or name a place that is the only
+one in the table. None of these steps touches a column whose heading is known and agrees with its cells.
 """
 
 from __future__ import annotations
@@ -21,7 +21,9 @@ from wqcheck.sheets.recognise import recognise_analyte
 from wqcheck.sheets.table import Column
 
 _LINK = re.compile(r"https?://\S+")
-_IDENTIFIER = re.compile(r"(.* )?(id|ids|no|nr|num|numero|nummer|codes?|cod|codigo|ref|index|item|flag|inst|rank|count)")
+_IDENTIFIER = re.compile(
+    r"(.* )?(id|ids|no|nr|num|numero|nummer|codes?|cod|codigo|ref|index|item|flag|inst|rank|count)"
+)
 _LAST_DIGIT = re.compile(r"(?P<stem>.*[^\W\d_]{2})[ _.-]?\d")
 _LONGEST_GAP = 2
 _LONGEST_NAME = 60
@@ -114,7 +116,7 @@ def with_analytes_between(columns: Mapping[int, Column], profiles: list[Profile]
 
 def _of_the_left(columns: Mapping[int, Column], position: int) -> bool:
     """Return whether a heading is that of the column to the left with more behind it (``SI``, ``SICODE``)."""
-    left, own = (columns[c].heading if c in columns else "" for c in (position - 1, position))
+    left, own = (columns[c].heading.lower() if c in columns else "" for c in (position - 1, position))
     return columns[position].role in {"", "other"} and 0 < len(left) < len(own) and own.startswith(left)
 
 
@@ -126,7 +128,9 @@ def _may_be_analyte(column: Column, content: Profile) -> bool:
 def _with_numbered(columns: dict[int, Column], profiles: list[Profile]) -> dict[int, Column]:
     """Read ``Turb1``, ``Turb2`` as the analyte that they number, where it stands there more than once."""
     numbered = {c: stem for c, column in columns.items() if column.role == "" and (stem := _stem(column.heading))}
-    named = {c: found for c, stem in numbered.items() if (found := recognise_analyte(stem)) and profiles[c].number > 0.5}
+    named = {
+        c: found for c, stem in numbered.items() if (found := recognise_analyte(stem)) and profiles[c].number > 0.5
+    }
     codes = [found.code for found in named.values()]
     codes += [column.analyte.code for column in columns.values() if column.analyte is not None]
     return columns | {
