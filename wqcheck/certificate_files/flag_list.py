@@ -13,6 +13,7 @@ from openpyxl import Workbook
 from pandera.typing import DataFrame
 
 from wqcheck.certificate.figures import limit_text, unit_text
+from wqcheck.certificate.limit_told import in_reported_unit
 from wqcheck.certificate.lines import UNVERIFIED, finite, plain_text
 from wqcheck.certificate_files.sheet_cells import add_sheet, set_up_print
 from wqcheck.limit_tables.cells import guarded
@@ -30,6 +31,10 @@ _FROM_FLAGS: dict[str, str] = {
 """Heading of each column and where it comes from; blank: from the judged row."""
 
 _WIDTHS = dict(zip(_FROM_FLAGS, (22, 10, 26, 16, 14, 16, 15, 22, 24, 22, 18, 10, 14, 34, 80), strict=True))
+_OF_LIMIT = (
+    *(Judged.rule, Judged.lower, Judged.upper, Judged.limit_unit, Judged.limit_basis),
+    *(Judged.parameter, Judged.unit, Judged.basis),
+)  # fmt: skip
 _SUMS = (Rule.SUM_MAX, Rule.RATIO_SUM_MAX)
 
 
@@ -48,7 +53,7 @@ def flag_list(flagged: DataFrame[Flags], judged: DataFrame[Judged]) -> pd.DataFr
     rows = judged.iloc[flagged[Flags.row].to_numpy()[of_result]]
     summed = rows[Judged.rule].isin(_SUMS) & rows[Judged.parameter_text].isna()
     units = _each(rows, (Judged.sign, Judged.unit, Judged.basis, Judged.volume_ml), _reported_unit)
-    limits = _each(rows, (Judged.rule, Judged.lower, Judged.upper, Judged.limit_unit, Judged.limit_basis), _limit)
+    limits = _each(rows, _OF_LIMIT, _limit)
     primary = rows[Judged.evidence].str.startswith("primary text").eq(True).to_numpy()
     table.loc[of_result, UNIT] = np.where(summed, "", units)
     table.loc[of_result, LIMIT] = limits
@@ -101,5 +106,13 @@ def _reported_unit(sign: object, unit: object, basis: object, volume_ml: object)
     return unit_text("" if word else plain_text(unit), plain_text(basis), finite(volume_ml))
 
 
-def _limit(rule: object, lower: object, upper: object, unit: object, basis: object) -> str:
-    return limit_text(plain_text(rule), finite(lower), finite(upper), unit_text(plain_text(unit), plain_text(basis)))
+def _limit(*cells: object) -> str:
+    """Write a limit in the unit of its result, with the one of its text behind where that differs."""
+    row = dict(zip(_OF_LIMIT, cells, strict=True))
+    rule, basis = plain_text(row[Judged.rule]), plain_text(row[Judged.limit_basis])
+    unit = unit_text(plain_text(row[Judged.limit_unit]), basis)
+    written = limit_text(rule, finite(row[Judged.lower]), finite(row[Judged.upper]), unit)
+    own = in_reported_unit(row)
+    if own is None:
+        return written
+    return f"{limit_text(rule, finite(own[0]), finite(own[1]), unit_text(own[2], basis))} (= {written.lstrip('≤≥ ')})"
