@@ -21,12 +21,14 @@ from tests.table_rows import judged_of, readings_of
 from wqcheck.batch import check_workbook
 from wqcheck.certificate_files.flag_list import csv_bytes, flag_list, workbook_bytes
 from wqcheck.findings import Finding, Severity
+from wqcheck.limit_tables.loading import load_limits
 from wqcheck.parameters import catalogue
+from wqcheck.release.asked import Asked, asked
 from wqcheck.release.decision import BatchCheck, BatchDetails, Disposition
 from wqcheck.release.flag_steps import flag_steps
-from wqcheck.release.flags import KIND_OF, FlagKind, Flags, flags
+from wqcheck.release.flags import KIND_OF, FlagKind, Flags, flags, of_tables
 from wqcheck.release.next_steps import DEFERENCE, NO_UNIT, PRACTICE, SMALL_VOLUME, next_steps, step_rows, suspects_for
-from wqcheck.release.reasons import NO_LIMIT, NO_RESULT, NOT_COMPARED
+from wqcheck.release.reasons import NO_LIMIT, NO_RESULT, NOT_COMPARED, Reason
 from wqcheck.sheets.opening import open_book
 from wqcheck.sheets.surroundings import cell_places, cell_position, first_cell, surroundings
 from wqcheck.statistics.series_units import in_limit_unit
@@ -38,7 +40,7 @@ from wqcheck.train.kinds import KINDS
 from wqcheck.train.stage_verdicts import judge_stages
 
 ROOT = Path(__file__).resolve().parent.parent
-SAMPLES = ROOT / "sample_results"
+SAMPLES, SHIPPED = ROOT / "sample_results", ROOT / "limits"
 DAY = date(2026, 6, 18)
 
 
@@ -70,6 +72,51 @@ def test_what_rejects_stands_before_what_holds_and_that_before_what_informs() ->
     assert list(holding[Flags.name][:1]) == ["Escherichia coli"]
     undecided = holding[holding[Flags.kind].eq(FlagKind.UNDECIDED)][Flags.limit_class]
     assert list(undecided.unique()) == ["health", "microbiological", "acceptability", "operational"]
+
+
+def limits_asked() -> DataFrame[Asked]:
+    names = (SHIPPED / "who_gdwq_2022.csv", SHIPPED / "us_21cfr165_110b.csv", SAMPLES / "plant_specification.csv")
+    return asked([load_limits(path) for path in names], "purified")
+
+
+def test_a_missing_organism_has_class_tables_and_what_to_order() -> None:
+    """WHO Guidelines, Table 7.10 (2022): E. coli not detectable in any 100 mL sample; a plan of 250 mL is stricter."""
+    check, limits = sample("run_B2108_trouble.xlsx"), limits_asked()
+    found = flags(check, limits=limits)
+    missing = found[found[Flags.kind].eq(FlagKind.REQUIRED)].iloc[0]
+    assert (missing[Flags.name], missing[Flags.limit_class]) == ("Escherichia coli", "microbiological")
+    assert {"who_gdwq_2022", "plant_specification"} <= set(missing[Flags.table].split("; "))
+    kept = found[of_tables(found, ["who_gdwq_2022"])]
+    assert "Escherichia coli" in set(kept[Flags.name])
+    assert "heterotrophic plate count 22 °C" not in set(kept[Flags.name])
+    steps = {step.title: step.text for step in flag_steps(check, missing.to_dict(), None, limits)}
+    assert "who_gdwq_2022: absent in 100 mL (microbiological)" in steps["limits"]
+    assert "plant_specification: absent in 250 mL (microbiological)" in steps["limits"]
+    assert steps["order"] == "a test that examines at least 250 mL"
+    assert [*steps][-1] == "verdict"
+
+
+def test_e_coli_stands_before_other_missing_organisms() -> None:
+    check = sample("run_B2108_trouble.xlsx")
+    first, second = (
+        Reason(disposition=Disposition.HOLD, code=NO_RESULT, message="is required", parameter=code)
+        for code in ("enterococci", "escherichia_coli")
+    )
+    both = replace(check, decision=replace(check.decision, reasons=(first, second)))
+    found = flags(both)
+    missing = found[found[Flags.kind].eq(FlagKind.REQUIRED)]
+    assert list(missing[Flags.parameter]) == ["escherichia_coli", "enterococci"]
+
+
+def test_what_only_informs_never_reads_as_release() -> None:
+    """Of an untested parameter no working and no list says that it leads to release."""
+    check = sample("run_B2108_trouble.xlsx")
+    found = flags(check)
+    untested = found[found[Flags.kind].eq(FlagKind.NOT_TESTED)]
+    assert len(untested)
+    assert set(flag_list(untested, check.judged)["leads to"]) == {"to know"}
+    assert not any("release" in step.text.split(";")[0] for step in flag_steps(check, rows(untested)[0]))
+    assert "does not hold the batch" in flag_steps(check, rows(untested)[0])[-1].text
 
 
 def test_every_reason_against_the_batch_is_a_flag() -> None:

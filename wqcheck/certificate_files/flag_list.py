@@ -17,14 +17,14 @@ from wqcheck.certificate.limit_told import in_reported_unit
 from wqcheck.certificate.lines import UNVERIFIED, finite, plain_text
 from wqcheck.certificate_files.sheet_cells import add_sheet, set_up_print
 from wqcheck.limit_tables.cells import guarded
-from wqcheck.release.decision import CAUTION
+from wqcheck.release.decision import CAUTION, Disposition
 from wqcheck.release.flags import Flags
 from wqcheck.tables import Judged, Rule, Sign
 
-RESULT, UNIT, LIMIT = "result", "unit", "limit"
+RESULT, UNIT, LIMIT, LEADS_TO = "result", "unit", "limit", "leads to"
 _CLAUSE, _UNVERIFIED = "clause", "evidence of the limit"
 _FROM_FLAGS: dict[str, str] = {
-    "flag": Flags.kind, "leads to": Flags.leads_to, "parameter": Flags.name, RESULT: Flags.reported,
+    "flag": Flags.kind, LEADS_TO: Flags.leads_to, "parameter": Flags.name, RESULT: Flags.reported,
     UNIT: "", LIMIT: "", "class": Flags.limit_class, "limit table": Flags.table, _CLAUSE: "", _UNVERIFIED: "",
     "stage": Flags.stage, "point": Flags.point, "sample": Flags.sample, "cell": Flags.where, "reason": Flags.reason,
 }  # fmt: skip
@@ -49,6 +49,7 @@ def flag_list(flagged: DataFrame[Flags], judged: DataFrame[Judged]) -> pd.DataFr
         The judged rows that they were made from.
     """
     table = pd.DataFrame({heading: flagged[name] if name else "" for heading, name in _FROM_FLAGS.items()})
+    table[LEADS_TO] = table[LEADS_TO].replace(str(Disposition.RELEASE), "to know")
     of_result = flagged[Flags.table].ne("").to_numpy() & flagged[Flags.row].ge(0).to_numpy()
     rows = judged.iloc[flagged[Flags.row].to_numpy()[of_result]]
     summed = rows[Judged.rule].isin(_SUMS) & rows[Judged.parameter_text].isna()
