@@ -251,6 +251,19 @@ def test_coliforms_found_ask_for_e_coli_as_the_rule_of_bottled_water_does() -> N
     assert any(panel["clause"] == "129.80(g)(1)" and "E. coli" in panel["note"] for panel in panels)
 
 
+def test_too_little_disinfectant_is_not_answered_as_too_much() -> None:
+    """A residual below a least value asks whether that value binds this water (common practice, no source)."""
+    flag = {Flags.kind: "out of limit", Flags.code: "fail", Flags.leads_to: "hold", Flags.parameter: "free_chlorine"}
+    row = {Judged.sign: "=", Judged.unit: "mg/L", Judged.lower: 0.2, Judged.upper: 5.0}
+    little, much = (
+        [step.text for step in next_steps(flag, {**row, Judged.compared_low: value, Judged.compared_high: value})]
+        for value in (0.02, 6.0)
+    )
+    assert any("whether it binds this water" in text for text in little)
+    assert not any("take it out" in text for text in little)
+    assert any("take it out" in text for text in much)
+
+
 def test_any_failure_is_investigated_at_once_as_the_european_directive_asks() -> None:
     """Directive (EU) 2020/2184, Article 14(1): each failure to meet a value is investigated at once for its cause."""
     for code in ("arsenic", "escherichia_coli", "turbidity"):
