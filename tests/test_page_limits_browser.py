@@ -64,7 +64,7 @@ def test_edit_a_limit(page: Page, tmp_path: Path) -> None:
     rows = load_limits(tmp_path / "limits_own" / "our_plant.csv").rows.set_index("parameter")
     assert rows.loc["total_dissolved_solids", "upper"] == 5
     page.get_by_role("button", name="Use it in checks").click()
-    page.get_by_text("our_plant (own)").first.wait_for()
+    page.get_by_text("our plant (own)").first.wait_for()
     assert_run_is_held(page)
 
 
@@ -73,7 +73,7 @@ def open_copy(page: Page) -> None:
     page.get_by_test_id("stRadio").get_by_text("Limits", exact=True).first.click()
     page.get_by_role("radio", name="Edit a copy").or_(page.get_by_role("button", name="Edit a copy")).first.click()
     page.get_by_label("Table to copy").first.click()
-    page.get_by_role("option", name="us_21cfr165_110b").click()
+    page.get_by_role("option", name="US bottled water, 21 CFR 165.110(b)").click()
     page.get_by_role("button", name="Copy into the grid").click()
     page.get_by_text("Being edited").wait_for()
 
