@@ -42,7 +42,7 @@ def questions(read: ReadResult, train: Train | None = None) -> tuple[Question, .
     readings = read.readings[read.readings[Readings.sign] != Sign.NOT_DONE]
     readings = DataFrame[Readings](readings)
     asked = [
-        *_names(readings), *_unnamed(read, readings), *_columns(read), *_units(readings), *_unit_texts(readings),
+        *_names(read, readings), *_unnamed(read, readings), *_columns(read), *_units(readings), *_unit_texts(readings),
         *_bases(readings), *_volumes(readings), *_dates(read), *_unreadable(readings), *_magnitudes(read),
         *(_points(readings, train) if train is not None else ()),
     ]  # fmt: skip
@@ -59,11 +59,14 @@ def _grouped(
         yield Question(kind=kind, where=where, given=str(value), options=options, why=why, results=len(group))
 
 
-def _names(readings: DataFrame[Readings]) -> Iterator[Question]:
+def _names(read: ReadResult, readings: DataFrame[Readings]) -> Iterator[Question]:
     unknown = readings[readings[Readings.parameter].isna() & readings[Readings.parameter_text].notna()]
+    headings = {heading for table in read.tables for heading in table.found.headings}
 
     def make(name: str, group: pd.DataFrame) -> tuple[QuestionKind, tuple[str, ...], str]:
         why = f"which parameter does {name!r} name ({len(group)} result(s))? No limit is found for it until it is known"
+        if normalise(name) in headings:
+            return QuestionKind.COLUMN, (*nearest_parameters(name), NO_PARAMETER), f"{why}; or is it none?"
         return QuestionKind.PARAMETER, nearest_parameters(name), why
 
     return _grouped(unknown, Readings.parameter_text, make)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 from wqcheck.findings import Finding, Severity
@@ -59,7 +59,7 @@ def told_table(sheet: Sheet, found: Table | str, told: Told) -> Table | str:
     if header is None and not changed:
         return found
     table = find_table(sheet.cells, header, changed)
-    lost = _lost(sheet, found, table)
+    lost = _lost(sheet, found, table, _denied(columns, changed))
     kept_back = told.table.replace or any(told.columns[c].replace for c in told.columns)
     if lost and not kept_back:
         told.note(
@@ -116,6 +116,8 @@ def _changed(columns: Mapping[int, Column], headings: Mapping[int, str], told: T
         column = _with_role(found, answer, told) if answer is not None else found
         by_name = _by_name(found, told)
         column = _with_parameter(column, answer if answer and answer.parameter else by_name, told)
+        if column.role == "analyte" and column.analyte is None and told.layout.is_no_parameter(column.heading):
+            column = Column("other", column.heading, None, column.unit, column.unit_text)
         if column != found:
             yield position, column
 
@@ -156,14 +158,21 @@ def _with_parameter(column: Column, answer: ColumnAnswer | NameAnswer | None, to
     return Column("analyte", column.heading, analyte, column.unit, column.unit_text)
 
 
-def _lost(sheet: Sheet, found: Table | str, table: Table | str) -> int:
-    """Return how many cells are results of the table as *found* and none of *table*."""
+def _denied(columns: Mapping[int, Column], changed: Mapping[int, Column]) -> list[int]:
+    """Return the columns of an unknown parameter that are told to be none."""
+    unknown = {c for c, column in columns.items() if column.role == "analyte" and column.analyte is None}
+    return [c for c, column in changed.items() if c in unknown and column.role == "other"]
+
+
+def _lost(sheet: Sheet, found: Table | str, table: Table | str, denied: Collection[int] = ()) -> int:
+    """Return how many cells are results of the table as *found*, columns *denied* apart, and none of *table*."""
     if isinstance(found, str):
         return 0
-    before = find_result_cells(RoleGrid(sheet), found)
-    if isinstance(table, str):
-        return len(before.rows)
-    after = find_result_cells(RoleGrid(sheet), table)
-    width = sheet.cells.shape[1]
-    kept = set((after.rows * width + after.columns).tolist())
-    return sum(place not in kept for place in (before.rows * width + before.columns).tolist())
+    before = _result_places(sheet, found, denied)
+    return len(before if isinstance(table, str) else before - _result_places(sheet, table))
+
+
+def _result_places(sheet: Sheet, table: Table, apart: Collection[int] = ()) -> set[tuple[int, int]]:
+    cells = find_result_cells(RoleGrid(sheet), table)
+    places = zip(cells.rows.tolist(), cells.columns.tolist(), strict=True)
+    return {(row, column) for row, column in places if column not in apart}
