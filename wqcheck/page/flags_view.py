@@ -284,7 +284,8 @@ def _caption(flag: Row, line: Row, limits: int) -> str:
     named = [table_title(str(flag[Flags.table])), say(str(flag[Flags.limit_class]))]
     of_limit = ", ".join(word for word in named if word)
     limit = f"{figures_in(line[LIMIT])} ({of_limit})" if line[LIMIT] else of_limit
-    more = say("and {number} more limits", number=limits - 1) if limits > 1 else ""
+    more = say("and 1 more limit") if limits == 2 else say("and {number} more limits", number=limits - 1)
+    more = more if limits > 1 else ""
     others = (" ".join(filter(None, (limit, more))), flag[Flags.stage] or flag[Flags.point], flag[Flags.sample])
     return " · ".join([*words, *(plain(text) for text in others if text)])
 

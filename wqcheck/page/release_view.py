@@ -146,7 +146,9 @@ def _draw_steps(office: Office, record: BatchRecord) -> None:
     with st.container(horizontal=True):
         for state in steps:
             kind: Literal["primary", "secondary"] = "primary" if state is _next_step(now.state, advice) else "secondary"
-            label, key = _step_label(state, against=against), step_key(state)
+            again = now.state is State.ON_HOLD and state is State.UNDER_REVIEW
+            label = say("Back to review, and sign it") if again else _step_label(state, against=against)
+            key = step_key(state)
             st.button(label, key=key, type=kind, on_click=_ask, args=(asked_key, state))
     if st.session_state.get(asked_key) in steps:
         _draw_signing(office, record, st.session_state[asked_key], asked_key, against=against)
