@@ -8,6 +8,7 @@ import sys
 import pytest
 
 TINY = {
+    "first_view": ["--batches", "2", "--visits", "1"],
     "fuzz_reader": ["--count", "60"],
     "judge_growth": ["--sizes", "300", "--runs", "1"],
     "kill_records": ["--rounds", "1"],

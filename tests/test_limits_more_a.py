@@ -400,7 +400,7 @@ SHAPES: dict[str, tuple[int, dict[str, float], dict[str, int]]] = {
     CANADA: (
         116,
         {"mg/L": 1529.72218, "ng/L": 30.0, "Bq/L": 7031.5, "mg/L Pt": 15.0, "°C": 15.0, "pH": 10.5},
-        {"primary text": 58, "secondary text": 32, "memory": 26},
+        {"primary text": 58, "secondary text": 34, "memory": 24},
     ),
     AUSTRALIA: (
         274,

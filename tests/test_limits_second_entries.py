@@ -4,7 +4,7 @@
 the annual edition of 2015 of 21 CFR 165.110, 40 CFR 141 and 143.3 with the later rules named in their rows, the
 European Union's in the Official Journal (L 435, 23.12.2020, p. 1); WHO's figures of 2022 are from memory, so that
 agreement guards against slips of the hand only. The mineral-water limits of Directive 2003/40/EC are compared with what
-Germany, England, France and Spain made of them.
+the national texts that were read made of them.
 """
 
 from __future__ import annotations
@@ -40,6 +40,11 @@ TRANSPOSITIONS = (
     "england_2007_2785_mineral",
     "france_2007_03_14_mineral",
     "spain_rd_1798_2010",
+    "czech_275_2004",
+    "netherlands_1998_527_mineral",
+    "northern_ireland_2015_365",
+    "scotland_2007_483",
+    "wales_2015_1867",
 )
 
 

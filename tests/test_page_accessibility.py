@@ -82,6 +82,10 @@ def full(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator
     with opened(browser, tmp_path_factory.mktemp("full")) as page:
         use_sample(page, "B2108: in trouble", "batch B2108")
         settle(page)
+        who = page.get_by_label("Who acts", exact=True)
+        who.fill("Ada Sorrel")
+        who.press("Tab")
+        settle(page)
         page.get_by_role("button", name="Record batch B2108").click()
         page.get_by_text("is recorded").first.wait_for()
         yield page

@@ -16,6 +16,7 @@ from streamlit.testing.v1 import AppTest
 
 from tests.table_rows import readings_of
 from wqcheck.batch import check_workbook
+from wqcheck.languages.catalogues import PAGE, PAGE_LANGUAGES, catalogue
 from wqcheck.page.checking import DESK_KEY, Desk
 from wqcheck.page.flag_cell import cells_markup
 from wqcheck.page.flag_detail import KEEP_KEY, REMARK_KEY
@@ -23,6 +24,7 @@ from wqcheck.page.flag_history import ABOVE, BELOW, MEASURED, history_chart, his
 from wqcheck.page.flags_view import AFTER_KEY, FILTERS, LIST_KEY, PER_PAGE, filter_key
 from wqcheck.page.lookup import BY_CELL, PARAMETER_KEY, WAY_KEY
 from wqcheck.page.lookup import CELL_KEY as LOOKUP_CELL_KEY
+from wqcheck.page.spoken import LANGUAGE_KEY
 from wqcheck.records.batches import batch
 from wqcheck.records.intake import NamedBytes, files_used, take_in
 from wqcheck.records.remarks import about_flag, remark_at
@@ -30,6 +32,7 @@ from wqcheck.records.roles import Act, load_people
 from wqcheck.records.store import Store, open_store
 from wqcheck.release.decision import BatchCheck, BatchDetails
 from wqcheck.release.flags import FlagKind, Flags
+from wqcheck.release.next_steps import DEFERENCE, step_rows
 from wqcheck.sheets import read_books
 from wqcheck.sheets.opening import open_book
 from wqcheck.sheets.surroundings import surroundings
@@ -107,6 +110,21 @@ def recorded(place: Path, trouble: tuple[Desk, list[NamedBytes]]) -> Iterator[St
 
 def test_no_batch_is_said(place: Path) -> None:
     assert "No batch is in hand" in words_on(opened(place))
+
+
+@pytest.mark.parametrize("language", [language for language in PAGE_LANGUAGES if language != "en"])
+def test_what_to_do_next_is_said_in_the_language_of_the_page(
+    language: str, place: Path, trouble: tuple[Desk, list[NamedBytes]]
+) -> None:
+    """The steps of the first flag are translated, and so is the sentence that defers to regulator and licence."""
+    page = AppTest.from_function(script, args=(str(place),), default_timeout=120)
+    page.session_state[DESK_KEY], page.session_state[LANGUAGE_KEY] = trouble[0], language
+    words, say = words_on(page.run()), catalogue(language, PAGE)
+    steps = [*(row.step.text for row in step_rows()), DEFERENCE.text]
+    assert [step for step in steps if step in words] == []
+    said = [step for step in steps if say(step) in words]
+    assert DEFERENCE.text in said
+    assert len(said) > 1
 
 
 def test_flags_stand_worst_first_with_their_units(place: Path, trouble: tuple[Desk, list[NamedBytes]]) -> None:

@@ -1,4 +1,4 @@
-"""Every message of the page stands translated in every catalogue, and a reader who chooses French reads French."""
+"""Every message of the page stands translated in every catalogue, and a reader who chooses a language reads it."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 from tests.make_catalogues import LOCALE, page_messages, said_in, updated
-from wqcheck.languages.catalogues import PAGE, PAGE_LANGUAGES, catalogue
+from wqcheck.languages.catalogues import PAGE, PAGE_LANGUAGES, Catalogue, catalogue
 from wqcheck.page.main import VIEW_KEY, VIEWS
 from wqcheck.page.spoken import LANGUAGE_KEY
 from wqcheck.page.start_view import SAMPLE_BUTTON
@@ -23,6 +23,7 @@ TRANSLATED = [language for language in PAGE_LANGUAGES if language != "en"]
 PROMISES = {
     "fr": r"\b(sûre?s?|sécuritaires?|sans danger|sans risque)\b",
     "es": r"\b(seguras?|seguros?|sin peligro|sin riesgo)\b",
+    "pt": r"\b(segur[oa]s?|inóqu[oa]s?|sem perigo|sem risco|garantid[oa]s?)\b",
 }
 """Words that would promise what no comparison with limits can."""
 
@@ -33,6 +34,10 @@ def places(text: str) -> set[str]:
 
 def marks(text: str) -> dict[str, int]:
     return {mark: text.count(mark) for mark in ("*", "**", "`", "#", "\n")}
+
+
+def test_every_catalogue_of_the_page_is_offered() -> None:
+    assert {path.name for path in LOCALE.glob(f"{PAGE}.*.po")} == {f"{PAGE}.{language}.po" for language in TRANSLATED}
 
 
 @pytest.mark.parametrize("language", TRANSLATED)
@@ -89,35 +94,54 @@ def words_on(page: AppTest) -> str:
 
 
 @pytest.fixture
-def french(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> AppTest:
-    """Open the page on a store of its own, and choose French."""
+def page(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> AppTest:
+    """Open the page on a store of its own."""
     monkeypatch.chdir(tmp_path)
     arguments: Any = (f"--store={tmp_path / 'records.sqlite'}",)
-    page = AppTest.from_function(script, args=arguments, default_timeout=120).run()
+    return AppTest.from_function(script, args=arguments, default_timeout=120).run()
+
+
+def read_in(language: str, page: AppTest, monkeypatch: pytest.MonkeyPatch) -> Catalogue:
+    """Choose a language on the open page."""
+    page.selectbox(key=LANGUAGE_KEY).set_value(language).run()
+    # AppTest writes the options again outside of the page
+    monkeypatch.setitem(st.session_state, LANGUAGE_KEY, language)
+    return catalogue(language, PAGE)
+
+
+STARTS = {
+    "fr": ("Ce qui attend aujourd’hui", "Essayer l’usine d’exemple (inventée)"),
+    "pt": ("O que espera hoje", "Experimentar a fábrica de exemplo (inventada)"),
+    "es": ("Qué espera hoy", "Probar la planta de ejemplo (inventada)"),
+}
+"""What stands first on Start, and its button."""
+
+
+@pytest.mark.parametrize("language", TRANSLATED)
+def test_start_is_read_in_every_language(language: str, page: AppTest, monkeypatch: pytest.MonkeyPatch) -> None:
     assert "What waits today" in words_on(page)
-    page.selectbox(key=LANGUAGE_KEY).set_value("fr").run()
-    monkeypatch.setitem(st.session_state, LANGUAGE_KEY, "fr")  # AppTest writes the options again outside of the page
-    return page
-
-
-def test_start_is_read_in_french(french: AppTest) -> None:
-    say = catalogue("fr", PAGE)
-    words = words_on(french)
-    assert say("What waits today") == "Ce qui attend aujourd’hui"
-    assert say("What waits today") in words
+    say = read_in(language, page, monkeypatch)
+    heading, button = STARTS[language]
+    words = words_on(page)
+    assert heading in words
     assert say(CAUTION) in words
     assert "What waits today" not in words
-    assert french.radio(key=VIEW_KEY).options == [say(name) for name, _ in VIEWS]
-    assert french.button(key=SAMPLE_BUTTON).label == "Essayer l’usine d’exemple (inventée)"
+    assert page.radio(key=VIEW_KEY).options == [say(name) for name, _ in VIEWS]
+    assert page.button(key=SAMPLE_BUTTON).label == button
 
 
-def test_every_view_draws_the_sample_plant_in_french(french: AppTest) -> None:
-    """The recommendation and the caution are French on Take in and Release; no view fails or falls back."""
-    say = catalogue("fr", PAGE)
-    french.button(key=SAMPLE_BUTTON).click().run()
+@pytest.mark.parametrize("language", TRANSLATED)
+def test_every_view_draws_the_sample_plant(language: str, page: AppTest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The recommendation and the caution are translated on Take in and Release; no view fails or falls back."""
+    say = read_in(language, page, monkeypatch)
+    page.button(key=SAMPLE_BUTTON).click().run()
     for name, _ in VIEWS:
-        french.radio(key=VIEW_KEY).set_value(name).run()
-        words = words_on(french)
+        page.radio(key=VIEW_KEY).set_value(name).run()
+        words = words_on(page)
         assert CAUTION not in words, name
         if name in ("Take in", "Release"):
             assert any(f"**{say(word)}" in words for word in DISPOSITION_WORDS.values()), name
+        if name == "Release":
+            assert "File this certificate" not in words
+            assert catalogue(language)("File this certificate with the records of batch {batch}, with the workbooks "
+                                       "listed under Files.", batch="B2107") in words  # fmt: skip

@@ -15,16 +15,18 @@ from streamlit.testing.v1 import AppTest
 
 from tests.test_limit_editing import US, line_of, shipped_cells, with_cell
 from tests.test_limit_sheets import GOOD, cells_of
+from wqcheck.errors import LimitTableError
 from wqcheck.limit_tables.editing import as_own
-from wqcheck.limit_tables.loading import load_limits
+from wqcheck.limit_tables.loading import limit_table, load_limits
 from wqcheck.limit_tables.own_folder import OWN_FOLDER, save_own
 from wqcheck.limit_tables.sheets import csv_bytes
-from wqcheck.page import limits_acts, limits_browse, limits_compare, limits_edit, limits_save, limits_view
+from wqcheck.page import limits_acts, limits_browse, limits_compare, limits_diff, limits_edit, limits_save, limits_view
 from wqcheck.page.checking import DESK_KEY
 from wqcheck.page.limits_draft import DRAFT_KEY, Draft, Grid, shown_cells, taken_over
 from wqcheck.page.main import VIEW_KEY
 from wqcheck.page.settings import TABLES_KEY
 from wqcheck.page.sheets_brought import SAMPLE_KEY
+from wqcheck.page.shown import table_title
 from wqcheck.tables import Judged
 
 APP = Path(__file__).parent.parent / "app.py"
@@ -118,7 +120,7 @@ def test_acts_say_what_binds_and_what_was_chosen_in_error(folder: Path) -> None:
     assert "2009/54/EC" in words
     assert "Directive (EU) 2020/2184 (recast)" not in words
     page.multiselect(key=TABLES_KEY).set_value(["eu_2020_2184"]).run()
-    assert "Chosen for checks: eu_2020_2184" in said(page)
+    assert "Chosen for checks: EU, Directive 2020/2184" in said(page)
 
 
 def test_compare_says_who_is_strictest_and_who_has_none(folder: Path) -> None:
@@ -126,8 +128,8 @@ def test_compare_says_who_is_strictest_and_who_has_none(folder: Path) -> None:
     page = opened(limits_view.COMPARE)
     page.multiselect(key=limits_compare.TABLES_KEY).set_value([US, "eu_2020_2184", "who_gdwq_2022"]).run()
     lines = page.dataframe[0].value.set_index("Parameter")
-    assert lines.loc["Lead", "Strictest"] == US
-    assert lines.loc["Lead", "who_gdwq_2022"] == "0.01 (not verified) (10 µg/L)"
+    assert str(lines.loc["Lead", "Strictest"]).removesuffix(" (not verified)") == table_title(US)
+    assert lines.loc["Lead", table_title("who_gdwq_2022")] == "≤ 0.01 mg/L (not verified) (10 µg/L)"
     page.segmented_control(key=limits_compare.SHOW_KEY).set_value(limits_compare.GAPS).run()
     gaps = page.dataframe[0].value
     assert "Lead" not in set(gaps["Parameter"])
@@ -195,7 +197,7 @@ def test_an_edit_outlives_another_view(folder: Path) -> None:
     page.radio(key=VIEW_KEY).set_value("Start").run()
     page.radio(key=VIEW_KEY).set_value("Limits").run()
     assert page.session_state[DRAFT_KEY].cells.loc[40, "note"] == "kept"
-    assert "Under edit: a copy of" in said(page)
+    assert "Being edited: a copy of" in said(page)
 
 
 def test_an_unsound_upload_is_opened_to_be_mended(folder: Path) -> None:
@@ -204,7 +206,7 @@ def test_an_unsound_upload_is_opened_to_be_mended(folder: Path) -> None:
     page.file_uploader(key=limits_edit.UPLOAD_KEY).set_value([("theirs.csv", bad, "text/csv")]).run()
     words = said(page)
     assert "write the unit as µg/L" in words
-    assert "Under edit: a copy of **theirs**, 98 rows" in words
+    assert "Being edited: a copy of **theirs (own)**, 98 rows" in words
 
 
 def test_the_grid_hands_over_changes_new_rows_and_deletions() -> None:
@@ -233,7 +235,7 @@ def test_bad_own_tables_are_said_and_chosen_ones_never_dropped(folder: Path) -> 
     page = opened(limits_view.BROWSE)
     assert "broken.csv" in said(page)
     page.multiselect(key=TABLES_KEY).set_value([str(path)]).run()
-    assert "ours: 1 row judged beside the other tables" in said(page)
+    assert "ours (own): 1 row judged beside the other tables" in said(page)
     page.radio(key=VIEW_KEY).set_value("Take in").run()
     page.pills(key=SAMPLE_KEY).set_value("B2107: in order").run()
     assert DESK_KEY in page.session_state
@@ -258,3 +260,24 @@ def test_the_side_panel_says_which_row_won_and_why(folder: Path) -> None:
     assert "bromate is judged by the own limit, at most 5 µg/L" in words
     assert "was put aside" in words
     assert "it is less strict; both are judged" in words
+
+
+def test_two_editions_are_set_beside_each_other(folder: Path) -> None:
+    """Lead went from 10 to 5 µg/L from 98/83/EC to Directive (EU) 2020/2184, Annex I, Part B."""
+    page = opened(limits_view.DIFF)
+    page.selectbox(key=limits_diff.OLD_KEY).set_value("eu_98_83_ec").run()
+    page.selectbox(key=limits_diff.NEW_KEY).set_value("eu_2020_2184").run()
+    words = said(page)
+    assert "tightened" in words
+    assert "Lead" in words
+
+
+def test_bad_cells_of_a_file_are_listed_with_line_and_column() -> None:
+    """Each problem of the check stands in a row of its own."""
+    cells = shipped_cells(US)
+    content = csv_bytes(with_cell(cells, line_of(cells, "lead"), "upper", "1O"))
+    with pytest.raises(LimitTableError) as caught:
+        limit_table(Path("own.csv"), content)
+    rows = limits_diff.problem_rows(caught.value.problems)
+    assert list(rows.columns) == ["Line", "Column", "Stands there", "How to mend it"]
+    assert (rows["Column"][0], rows["Stands there"][0]) == ("upper", "1O")

@@ -54,12 +54,12 @@ def test_edit_a_limit(page: Page, tmp_path: Path) -> None:
     type_into_grid(page, "5")
     page.get_by_text("To mend before this copy can be saved").wait_for()
     fill(page, "Whose limits are the changed ones?", "Specification of the plant (invented)")
-    page.get_by_role("button", name="Cite it in the changed rows").click()
+    page.get_by_role("button", name="Name it in the changed rows").click()
     page.get_by_text("1 tightened").wait_for()
     assert "at most 5 mg/L" in page.get_by_test_id("stTable").first.inner_text()
     fits_a_tablet(page)
     fill(page, "Name of your table", "our_plant")
-    page.get_by_role("button", name="Save into limits_own").click()
+    page.get_by_role("button", name="Save among your own tables (limits_own)").click()
     page.get_by_text("our_plant.csv is saved").wait_for()
     rows = load_limits(tmp_path / "limits_own" / "our_plant.csv").rows.set_index("parameter")
     assert rows.loc["total_dissolved_solids", "upper"] == 5
@@ -75,7 +75,7 @@ def open_copy(page: Page) -> None:
     page.get_by_label("Table to copy").first.click()
     page.get_by_role("option", name="us_21cfr165_110b").click()
     page.get_by_role("button", name="Copy into the grid").click()
-    page.get_by_text("Under edit").wait_for()
+    page.get_by_text("Being edited").wait_for()
 
 
 def type_into_grid(page: Page, text: str) -> None:

@@ -11,8 +11,10 @@ from streamlit.testing.v1 import AppTest
 
 from wqcheck.page.main import VIEW_KEY
 from wqcheck.page.office import PERSON_KEY
+from wqcheck.page.saving import save_key
 from wqcheck.page.settings import PLANT_PRODUCT_KEY, PRODUCT_KEY, TABLES_KEY
-from wqcheck.page.settings_view import HEAD_KEY, PEOPLE_KEY, PLANT_KEY, PRODUCTS_KEY, save_key
+from wqcheck.page.settings_grids import PEOPLE_KEY, PRODUCTS_KEY
+from wqcheck.page.settings_view import HEAD_KEY, PLANT_KEY
 from wqcheck.page.spoken import LANGUAGE_KEY
 from wqcheck.plant_settings import load_plant_settings
 from wqcheck.records.roles import load_people
@@ -61,7 +63,7 @@ def test_plant_name_and_language_are_saved_and_begun_with(tmp_path: Path, monkey
     page.text_input(key=PLANT_KEY).set_value("Port Almara (invented)").run()
     page.selectbox(key=f"{PLANT_KEY} language").set_value("fr").run()
     page.button(key=save_key(PLANT_KEY)).click().run()
-    assert "Saved in plant.toml" in words_on(page)
+    assert f"in {(tmp_path / 'plant.toml').resolve()}" in words_on(page)
     saved = load_plant_settings(tmp_path / "plant.toml")
     assert (saved.plant, saved.language) == ("Port Almara (invented)", "fr")
     assert page.selectbox(key=LANGUAGE_KEY).value == "en"
@@ -69,9 +71,9 @@ def test_plant_name_and_language_are_saved_and_begun_with(tmp_path: Path, monkey
     assert opened().selectbox(key=LANGUAGE_KEY).value == "fr"
 
 
-def edited(page: AppTest, key: str, *rows: dict[str, object]) -> AppTest:
+def edited(page: AppTest, key: str, *rows: dict[str, object], number: int = 0) -> AppTest:
     """Enter rows in a grid as the browser sends them."""
-    page.session_state[key] = {"edited_rows": {}, "added_rows": list(rows), "deleted_rows": []}
+    page.session_state[f"{key} {number}"] = {"edited_rows": {}, "added_rows": list(rows), "deleted_rows": []}
     return page
 
 
@@ -141,3 +143,58 @@ def test_products_can_be_entered(tmp_path: Path) -> None:
     ).run()
     page.button(key=save_key(PRODUCTS_KEY)).click().run()
     assert [one.name for one in load_plant_settings(tmp_path / "plant.toml").products] == ["Still 0.5 L"]
+
+
+def test_a_bad_row_is_named_and_nothing_is_saved(tmp_path: Path) -> None:
+    """Row and column of each fault are said, the button is closed, and no kind of water is made up."""
+    page = edited(
+        opened(), PRODUCTS_KEY, {"name": "Still", "water": None}, {"name": "still", "water": "purified"}
+    ).run()  # fmt: skip
+    said = words_on(page)
+    assert "Row 1, Kind of water: nothing stands there" in said
+    assert "Row 2, Product: still stands in row 1 already" in said
+    assert page.button(key=save_key(PRODUCTS_KEY)).disabled
+    assert not (tmp_path / "plant.toml").exists()
+
+
+def test_half_typed_rows_outlive_views_and_languages(tmp_path: Path) -> None:
+    """What is typed and not saved is there again after another view, and in another language."""
+    page = edited(opened(), PRODUCTS_KEY, {"name": "Half typed"}).run()
+    assert "Not saved yet" in words_on(page)
+    page.radio(key=VIEW_KEY).set_value("Limits").run()
+    page.radio(key=VIEW_KEY).set_value("Settings").run()
+    assert list(grid_of_products(page)["name"]) == ["Half typed"]
+    page.selectbox(key=LANGUAGE_KEY).set_value("fr").run()
+    assert list(grid_of_products(page)["name"]) == ["Half typed"]
+
+
+def test_what_is_not_saved_can_be_taken_back() -> None:
+    page = edited(opened(), PRODUCTS_KEY, {"name": "Half typed"}).run()
+    page.button(key=f"{PRODUCTS_KEY} taken back").click().run()
+    assert grid_of_products(page).empty
+
+
+def grid_of_products(page: AppTest) -> Any:
+    """Give what the grid of products is filled with now."""
+    assert not page.exception, page.exception
+    return next(frame.value for frame in page.dataframe if list(frame.value) == ["name", "water", "limits"])
+
+
+def test_what_is_typed_by_the_click_itself_is_saved(tmp_path: Path) -> None:
+    """An edit that reaches the page together with the click on Save counts, and what was saved where is said."""
+    page = opened()
+    edited(page, PRODUCTS_KEY, {"name": "Still", "water": "purified", "limits": ["who_gdwq_2022"]})
+    page.button(key=save_key(PRODUCTS_KEY)).click().run()
+    assert [one.name for one in load_plant_settings(tmp_path / "plant.toml").products] == ["Still"]
+    said = words_on(page)
+    assert f"Saved: 1 products (Still), in {(tmp_path / 'plant.toml').resolve()}" in said
+    assert "Not saved yet" not in said
+
+
+def test_a_bad_letterhead_is_said_and_can_be_mended(tmp_path: Path) -> None:
+    """The other parts of the settings stay open while one of their files is unsound."""
+    (tmp_path / "plant.toml").write_text('letterhead = "head.toml"\n', encoding="utf-8")
+    (tmp_path / "head.toml").write_text('lins = ["x"]\n', encoding="utf-8")
+    page = opened()
+    assert "the key 'lins' is not known" in words_on(page)
+    assert page.button(key=save_key(PLANT_KEY))

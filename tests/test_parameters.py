@@ -186,7 +186,7 @@ def test_every_spelling_points_at_a_parameter_and_a_basis_it_has() -> None:
         assert not alias.basis or alias.basis in parameter.bases, spelling
         assert alias.fraction in {"", "total", "dissolved"}, spelling
     assert {row["language"] for row in rows("aliases.csv")} == {
-        *("en", "fr", "pt", "es", "de", "it", "nl", "pl", "cs", "sv", "formula")
+        *("en", "fr", "pt", "es", "de", "it", "nl", "pl", "cs", "sv", "tr", "formula")
     }
 
 

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from wqcheck.errors import PlantFileError, RecordRefusedError
+from wqcheck.languages.catalogues import PAGE_LANGUAGES
 from wqcheck.limit_tables.loading import shipped_tables
 from wqcheck.plant_settings import PlantSettings, ProductSettings, load_plant_settings, save_plant_settings
 from wqcheck.records.roles import People, Person, Role, load_people, save_people
@@ -30,7 +31,7 @@ PRODUCTS = st.builds(
     settings=st.builds(
         PlantSettings,
         plant=NAMES,
-        language=st.sampled_from(["en", "fr", "es"]),
+        language=st.sampled_from(PAGE_LANGUAGES),
         numbers=st.sampled_from(["point", "local"]),
         dates=st.sampled_from(["iso", "local"]),
         layouts=NAMES,

@@ -69,8 +69,26 @@ def test_a_day_after_the_check_holds(column: str) -> None:
 def test_required_results_without_batch_and_day_hold() -> None:
     check = checked(rows_of(sampled=None, batch=None))
     assert "nothing says that they are of B1" in reason(check, "no batch and no day")
-    assert checked(rows_of(sampled=None)).decision.disposition == Disposition.RELEASE
     assert checked(rows_of(batch=None)).decision.disposition == Disposition.RELEASE
+
+
+def test_required_results_with_their_batch_and_no_sampling_day_hold() -> None:
+    """A day of receipt or analysis does not say when the sample was taken."""
+    assert holding(checked(rows_of(sampled=None))) == {"no sampling day"}
+    first, *rows = rows_of(sampled=None)
+    dated = [(*first, "Received", "Analysed"), *((*row, datetime(2026, 6, 17), datetime(2026, 6, 17)) for row in rows)]
+    assert holding(checked(dated)) == {"no sampling day"}
+
+
+def test_one_required_result_without_a_day_holds_beside_dated_ones() -> None:
+    heading, *rows = rows_of()
+    sheet = [heading, *((*row[:3], None if row[4] == "pH" else row[3], *row[4:]) for row in rows)]
+    assert holding(checked(sheet)) == {"no sampling day"}
+
+
+def test_a_result_that_is_not_required_may_lack_its_day() -> None:
+    check = checked([*rows_of(), ("S1", "B1", "FP", None, "Lead", 1.0, "µg/L")])
+    assert check.decision.disposition == Disposition.RELEASE
 
 
 def test_a_day_on_which_no_row_of_a_table_was_in_force_holds() -> None:

@@ -447,3 +447,28 @@ def test_no_near_miss_is_applied(name: str, place: int, letter: str) -> None:
 def test_tables_of_a_book_are_found_as_they_are_read() -> None:
     book = open_book(("book.xlsx", xlsx_bytes({"Results": WIDE})))
     assert [table.fingerprint for table in find_tables(book.sheets[0])] == [fingerprint_of(WIDE)]
+
+
+def test_explain_due_and_the_record_store_apply_the_layout_of_the_folder(tmp_path: Path) -> None:
+    """WHO, Guidelines, 4th ed. with addenda, Table A3.3: lead of 20 µg/L is above 10 µg/L."""
+    rows: list[Row] = [["Sample", "Date", "Lead"], ["S-1", "2026-03-25", 20], ["S-2", "2026-03-26", 2]]
+    folder, book, store = tmp_path / "own", tmp_path / "book.xlsx", str(tmp_path / "records.sqlite")
+    folder.mkdir()
+    table = TableAnswer(fingerprints=(fingerprint_of(rows),))
+    save_layout(
+        SheetLayout(name="Coast lab", units={"lead": TextAnswer(text="µg/L")}, tables=(table,)), folder / "coast.toml"
+    )
+    book.write_bytes(xlsx_bytes({"Results": rows}))
+    with_layout = ["--limits", "who_gdwq_2022", "--layouts", str(folder)]
+
+    def said(*words: str) -> str:
+        return CliRunner().invoke(app, [*words], catch_exceptions=False).output
+
+    working = said("explain", str(book), "--cell", "C2", *with_layout)
+    assert "fail" in working
+    assert "'Coast lab' was applied" in said("due", str(book), *with_layout)
+    assert said("records", "init", "--store", store)
+    took = said("records", "import", str(book), *with_layout, "--batch", "B-1", "--as", "Ada", "--store", store)
+    assert "batch B-1: taken in, check 1" in took
+    assert "'Coast lab' was applied" in took
+    assert "sound" in said("records", "verify", "--store", store)

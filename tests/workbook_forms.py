@@ -119,12 +119,26 @@ def strict_xlsx(data: bytes) -> bytes:
     return zipped(parts)
 
 
-def xls_bytes(sheets: Mapping[str, Rows], *, hidden_rows: Sequence[int] = (), struck: bool = False) -> bytes:
-    """Return an xls file (BIFF8 in a compound file); *struck* strikes every second cell style through."""
-    streams = [_xls_sheet(rows, hidden_rows, struck) for rows in sheets.values()]
+def xls_bytes(
+    sheets: Mapping[str, Rows],
+    *,
+    hidden_rows: Sequence[int] = (),
+    struck: bool = False,
+    shown: str = "",
+    notes: Mapping[tuple[int, int], str] | None = None,
+) -> bytes:
+    """Return an xls file (BIFF8 in a compound file).
+
+    Every second row is *struck* through or has the number format *shown*; *notes* are comments by row and column.
+    """
+    styled = struck or bool(shown)
+    streams = [_xls_sheet(rows, hidden_rows, styled, notes or {}) for rows in sheets.values()]
     start = _biff(0x0809, struct.pack("<HHHHII", 0x0600, 0x0005, 0, 0, 0, 6)) + _biff(0x0042, struct.pack("<H", 1200))
     start += b"".join(_biff(0x0031, _xls_font(struck_out=False)) for _ in range(4)) + _biff(0x0031, _xls_font(struck))
-    start += b"".join(_biff(0x00E0, struct.pack("<HHH", font, 0, 1) + bytes(14)) for font in (0, 5))
+    if shown:
+        start += _biff(0x041E, struct.pack("<HHB", 164, len(shown), 1) + shown.encode("utf-16-le"))
+    styles = ((0, 0), (5, 164 if shown else 0))
+    start += b"".join(_biff(0x00E0, struct.pack("<HHH", font, form, 1) + bytes(14)) for font, form in styles)
     names = [struct.pack("<BB", len(name), 1) + name.encode("utf-16-le") for name in sheets]
     place = len(start) + sum(4 + 6 + len(name) for name in names) + 4
     listed = b""
@@ -143,7 +157,16 @@ def _xls_font(struck_out: bool) -> bytes:
     return struct.pack("<HHHHHBBBB", 200, 8 * struck_out, 0x7FFF, 400, 0, 0, 0, 0, 0) + bytes([len(name), 0]) + name
 
 
-def _xls_sheet(rows: Rows, hidden_rows: Sequence[int], struck: bool) -> bytes:
+def _xls_note(number: int, place: tuple[int, int], text: str) -> bytes:
+    """Return the records ``Obj``, ``TxO`` and ``Note`` of one comment (MS-XLS; their layout from memory)."""
+    words = text.encode("utf-16-le")
+    drawn = _biff(0x005D, struct.pack("<HHHHH12xHH", 0x15, 18, 0x19, number, 0, 0, 0))
+    drawn += _biff(0x01B6, struct.pack("<HH6xHHH", 0, 0, len(text), 16, 0)) + _biff(0x003C, b"\1" + words)
+    drawn += _biff(0x003C, struct.pack("<HH4xHH4x", 0, 0, len(text), 0))
+    return drawn + _biff(0x001C, struct.pack("<HHHHHBx", *place, 0, number, 0, 0))
+
+
+def _xls_sheet(rows: Rows, hidden_rows: Sequence[int], styled: bool, notes: Mapping[tuple[int, int], str]) -> bytes:
     width = max(map(len, rows), default=0)
     stream = _biff(0x0809, struct.pack("<HHHHII", 0x0600, 0x0010, 0, 0, 0, 6))
     stream += _biff(0x0200, struct.pack("<IIHHH", 0, len(rows), 0, width, 0))
@@ -152,14 +175,16 @@ def _xls_sheet(rows: Rows, hidden_rows: Sequence[int], struck: bool) -> bytes:
         stream += _biff(0x0208, struct.pack("<HHHHHHHH", number, 0, width, 255, 0, 0, look, 15))
     for row, cells in enumerate(rows):
         for column, value in enumerate(cells):
-            place = struct.pack("<HHH", row, column, int(struck and row % 2))
+            at = struct.pack("<HHH", row, column, int(styled and row % 2))
             if value in ERROR_CODES:
-                stream += _biff(0x0205, place + bytes([ERROR_CODES[value], 1]))
+                stream += _biff(0x0205, at + bytes([ERROR_CODES[value], 1]))
             elif isinstance(value, int | float):
-                stream += _biff(0x0203, place + struct.pack("<d", value))
+                stream += _biff(0x0203, at + struct.pack("<d", value))
             elif value is not None:
                 text = str(value).encode("utf-16-le")
-                stream += _biff(0x0204, place + struct.pack("<HB", len(text) // 2, 1) + text)
+                stream += _biff(0x0204, at + struct.pack("<HB", len(text) // 2, 1) + text)
+    for number, place in enumerate(notes, start=1):
+        stream += _xls_note(number, place, notes[place])
     return stream + _biff(0x000A, b"")
 
 

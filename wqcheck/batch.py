@@ -32,6 +32,7 @@ from wqcheck.release.finding_weights import weighed
 from wqcheck.release.rules import ReleaseRules
 from wqcheck.release.said_doubts import doubts
 from wqcheck.release.sample_days import Run, day_findings, force_findings, unread_days
+from wqcheck.release.usual_bands import judged_by_bands
 from wqcheck.release.water_kinds import other_water
 from wqcheck.sheet_layouts.saving import digest_of
 from wqcheck.sheets import READING_LIMITS, ReadingLimits, ReadResult, read_books
@@ -147,6 +148,8 @@ def check_workbook(
     finished = Readings.validate(readings[decides].reset_index(drop=True))
     in_force, overrides = apply_overrides(tables, product=kind)
     judged = judge(finished, in_force, product=kind, on=on, rules=judging)
+    stamp = (release_rules.title, release_rules.path, release_rules.digest)
+    judged, by_bands = judged_by_bands(judged, release_rules.usual, kind, on, stamp)
     found = (
         *taken.findings,
         *overrides,
@@ -178,7 +181,7 @@ def check_workbook(
         stages=removal_by_stage(Readings.validate(readings[water]), plant) if plant else no_stages(),
         decision=decision,
         files=(*_stamps(taken.books, tables, plant, release_rules), *_judging_stamps(judging, tables)),
-        decision_rules=judging.statements([table.name for table in tables]),
+        decision_rules=(*judging.statements([table.name for table in tables]), *by_bands),
     )
 
 

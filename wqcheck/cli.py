@@ -222,6 +222,7 @@ def explain(
     train: TrainFile = None,
     rules: RulesFile = None,
     on: OnDay = "",
+    layouts: LayoutsFolder = None,
     judging_rules: JudgingFile = None,
     decision_rule: Decision = "",
     guard_multiple: Guard = None,
@@ -232,7 +233,10 @@ def explain(
     from wqcheck.release.decision import CAUTION
 
     judging = _judging(judging_rules, decision_rule, guard_multiple)
-    checked = _check(books, limits, product=product, batch=batch, train=train, rules=rules, on=on, judging=judging)
+    checked = _check(
+        books, limits, product=product, batch=batch, train=train, rules=rules, on=on, judging=judging,
+        layouts=layouts_folder(layouts),
+    )  # fmt: skip
     rows = rows_at(checked.judged, cell=cell, sample=sample, parameter=parameter)
     for working in explained(rows, checked.decision_rules):
         typer.echo(f"{working.result}: {working.verdict}")

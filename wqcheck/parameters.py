@@ -17,7 +17,8 @@ from types import MappingProxyType
 
 from wqcheck.errors import UnknownParameterError
 
-_ORDINALS = str.maketrans("ªº", "  ")
+_ORDINALS = str.maketrans("ªºı", "  i")
+"""Signs of ordinals are blanks, and a dotless i is an i, for capitals of Turkish do not tell them apart."""
 _NOT_ALPHANUMERIC = re.compile(r"[\W_]+")
 
 

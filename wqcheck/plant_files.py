@@ -8,7 +8,7 @@ import os
 import shutil
 import tomllib
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +19,7 @@ def read_plant_file(path: Path | str) -> tuple[dict[str, Any], str]:
     """Read a TOML file of the plant: its keys and the SHA-256 of its bytes (hexadecimal)."""
     try:
         content = Path(path).read_bytes()
-        return tomllib.loads(content.decode("utf-8-sig")), hashlib.sha256(content).hexdigest()
+        return read_plant_text(content), hashlib.sha256(content).hexdigest()
     except OSError as error:
         raise PlantFileError(
             f"{path}: the file cannot be opened ({error.strerror}); check the name and folder"
@@ -30,8 +30,13 @@ def read_plant_file(path: Path | str) -> tuple[dict[str, Any], str]:
         raise PlantFileError(f"{path}: this is not valid TOML: {error}; mend that place") from error
 
 
+def read_plant_text(content: bytes) -> dict[str, Any]:
+    """Return the keys that the bytes of a sound plant file hold."""
+    return tomllib.loads(content.decode("utf-8-sig"))
+
+
 def toml_text(keys: Mapping[str, str | Sequence[str]], tables: Mapping[str, Sequence[Mapping[str, Any]]]) -> str:
-    """Return keys, and lists of tables below them, as TOML; values are texts or lists of texts."""
+    """Return keys, and lists of tables below them, as TOML; values are texts, lists of them, whole numbers or dates."""
     lines = list(_lines(keys))
     for name, entries in tables.items():
         for entry in entries:
@@ -75,7 +80,10 @@ def replace_plant_file(path: Path, text: str, *, at: datetime, check: Callable[[
 
 def _lines(keys: Mapping[str, Any]) -> Iterator[str]:
     # A JSON text, and a list of them, is TOML as well (TOML 1.0.0: basic strings, arrays).
-    return (f"{key} = {json.dumps(value, ensure_ascii=False)}" for key, value in keys.items())
+    return (
+        f"{key} = {value.isoformat() if isinstance(value, date) else json.dumps(value, ensure_ascii=False)}"
+        for key, value in keys.items()
+    )
 
 
 def refuse_problems(path: Path | str, problems: Sequence[str]) -> None:

@@ -19,7 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from wqcheck.errors import UnknownParameterError, UnknownUnitError
-from wqcheck.parameters import Parameter, find_parameter
+from wqcheck.parameters import Parameter, catalogue, find_parameter
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -102,6 +102,9 @@ def _spellings() -> _Spellings:
         tables[row["kind"]][key] = Unit(unit, row["basis"]) if row["kind"] == "whole" else unit
         if row["factor"]:
             defined[unit] = (float(row["factor"]), row["of"], row["basis"])
+    for parameter in catalogue().values():
+        for basis in parameter.bases:
+            tables["basis"].setdefault(fold(basis), basis)
     return _Spellings(**tables, defined=defined)
 
 
@@ -122,6 +125,9 @@ _RATIO = re.compile(
 _LONGEST = 120
 """Characters of a unit at most: over long texts the patterns above take time that grows with the square."""
 
+_BRACES = str.maketrans("{}", "()")
+"""Notes in braces, as the Unified Code for Units of Measure writes them (``mg{NO3}/L``), are read like brackets."""
+
 
 @cache
 def recognise_unit(text: str) -> Unit:
@@ -139,7 +145,7 @@ def recognise_unit(text: str) -> Unit:
     """
     if len(text) > _LONGEST:
         raise UnknownUnitError(text)
-    key = fold(text)
+    key = fold(text).translate(_BRACES)
     bare = key.strip("()[]{} .,;:")
     worded = bare.partition(" ")[2] if bare.startswith(("as ", "in ", "en ", "em ")) else bare
     for candidate in dict.fromkeys((key, bare, worded, key.replace(" ", ""), key.replace("_", "/"))):

@@ -9,7 +9,7 @@ import zipfile
 from collections.abc import Callable
 from typing import Any
 
-from tests.workbook_forms import ods_bytes, strict_xlsx, xls_bytes, xlsb_bytes, xml_spreadsheet, zipped
+from tests.workbook_forms import ods_bytes, strict_xlsx, unzipped, xls_bytes, xlsb_bytes, xml_spreadsheet, zipped
 from tests.workbooks import xlsx_bytes
 
 Rows = list[list[Any]]
@@ -22,8 +22,18 @@ PLAIN: tuple[Rows, ...] = (
     [["Batch: B-7", None, None], ["Parameter", "Raw", "After RO"], ["Conductivity (µS/cm)", 812, 14.2],
      ["Sodium mg/L", "1.2e2", "±"], ["Turbidity NTU", 0.31, "<0.1"]],
     [["Well 1", 12.5], ["Well 2", "<2"], ["Well 3", "TNTC"], ["Well 4", None], ["Well 5", 3]],
+    [["Sample", "Sampling point", "Date", "Batch"], ["S-1", "Raw", "2026-03-01", "B-7"],
+     ["S-2", "After RO", "3/4/2026", "B-7"], ["s 3", "Raw", None, 7], ["S-1", "Raw", "2026-03-02", "B-7"]],
+    [["Code", "Parameter", "Unit"], ["PB01", "Lead", "µg/L"], ["NO3", "Nitrate", "mg/L"], [17, "pH", None]],
+    [["Sample", "Code", "Result", "LOQ"], ["S-1", "PB01", 1, "1.000"], ["S-2", "NO3", "<0,5", "0,05"]],
+    [["Sample", "Type", "Lead (µg/L)", "Hardness (°F)"], ["S-1", "Result", 1.5, "<0.1"], [None, "Dilution", 1, 10],
+     [None, "Analyst", "AB", "CD"], ["S-2", "Result", "ND", 0.25], [None, "Dilution", 1, "x5"],
+     [None, "Analyst", "AB", "CD"]],
+    [["Sample", "Date", "Result"], ["S-1", "2026-03-01", 1.5], ["S-2", "2026-03-02", "<2"]],
 )  # fmt: skip
-"""Tables of each layout: wide, long, crosstab, list (invented)."""
+"""Tables of each layout: wide, long, crosstab, list, lists of samples and parameters, rows of the bench (invented)."""
+
+NAMES = ("Sheet {}", "Sheet {}", "Lead", "Well {}", "Results {}", "Leadd", "°F")
 
 ODD: tuple[Any, ...] = (
     "1e999", "-1e-999", "٣٫٥", "½", "1²", "inf", "nan", "NaN", "-0", "0x1F", "1e", "1.2.3.4", "1,2,3", "٠", "二", "①",
@@ -42,7 +52,7 @@ ODD: tuple[Any, ...] = (
 
 def odd_book(chance: random.Random) -> tuple[str, bytes]:
     """Return the file name and bytes of a workbook with up to a dozen odd cells."""
-    sheets = {f"Sheet {n}": _odd_rows(chance) for n in range(chance.choice([1, 1, 1, 2, 3]))}
+    sheets = {chance.choice(NAMES).format(n): _odd_rows(chance) for n in range(chance.choice([1, 1, 1, 2, 3]))}
     suffix, write = chance.choice(FORMS)
     data = write(chance, sheets)
     if chance.random() < 0.02:
@@ -93,8 +103,12 @@ def _readable(sheets: dict[str, Rows]) -> dict[str, Rows]:
     return {name: [[_writable(cell) for cell in row] for row in rows] for name, rows in sheets.items()}
 
 
-def _ods(_: random.Random, sheets: dict[str, Rows]) -> bytes:
-    return ods_bytes(_readable(sheets))
+def _ods(chance: random.Random, sheets: dict[str, Rows]) -> bytes:
+    data = ods_bytes(_readable(sheets))
+    parts = unzipped(data)
+    note = b"<office:annotation><text:p>void</text:p></office:annotation><text:p>"
+    parts["content.xml"] = parts["content.xml"].replace(b"<text:p>", note, chance.randrange(2))
+    return zipped(parts)
 
 
 def _xml(_: random.Random, sheets: dict[str, Rows]) -> bytes:
@@ -104,7 +118,11 @@ def _xml(_: random.Random, sheets: dict[str, Rows]) -> bytes:
 def _xls(chance: random.Random, sheets: dict[str, Rows]) -> bytes:
     short = {name: [[c[:2_000] if isinstance(c, str) else c for c in row] for row in rows]
              for name, rows in sheets.items()}  # fmt: skip
-    return xls_bytes(short, hidden_rows=[chance.randrange(4)], struck=chance.random() < 0.3)
+    notes = {(chance.randrange(4), chance.randrange(4)): "void"} if chance.random() < 0.3 else {}
+    shown = chance.choice(["", "", '"<"0.0', "0%", ";;;", "0.0,"])
+    return xls_bytes(
+        short, hidden_rows=[chance.randrange(4)], struck=chance.random() < 0.3, shown=shown, notes=notes
+    )  # fmt: skip
 
 
 def _xlsb(chance: random.Random, sheets: dict[str, Rows]) -> bytes:

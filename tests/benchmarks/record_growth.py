@@ -136,7 +136,7 @@ def questions(store: Store, count: int) -> dict[str, Callable[[], object]]:
     }
 
 
-def _hurry(connection: sqlite3.Connection, _: object) -> None:
+def hurry(connection: sqlite3.Connection, _: object) -> None:
     """Let the disk be slow to confirm: filling a store in minutes is no plant's work."""
     connection.execute("PRAGMA synchronous=OFF")
 
@@ -149,7 +149,7 @@ def main() -> None:
     sizes = [size for size in (50, 500, 5_000) if size < options.batches] + [options.batches]
     with tempfile.TemporaryDirectory() as folder:
         store = open_store(Path(folder, "records.sqlite"))
-        event.listen(store.engine, "connect", _hurry)
+        event.listen(store.engine, "connect", hurry)
         store.engine.dispose()
         plant, have = Plant(store), 0
         for size in sizes:

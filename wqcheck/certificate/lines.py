@@ -10,6 +10,7 @@ from typing import Any
 import pandas as pd
 
 from wqcheck.certificate.figures import compared_text, limit_text, removal_text, unit_text
+from wqcheck.judging.reasons import USUAL_BAND
 from wqcheck.languages.catalogues import ENGLISH, Catalogue
 from wqcheck.parameters import catalogue
 from wqcheck.tables import Judged, Readings, Rule, Sign, Stages, Verdict
@@ -188,7 +189,7 @@ def _result_line(row: Mapping[Any, Any], required: tuple[str, ...]) -> ResultLin
         table=words[Judged.table],
         source=words[Judged.source],
         clause=words[Judged.clause],
-        unverified="" if primary or not words[Judged.rule] else UNVERIFIED,
+        unverified="" if primary or not words[Judged.rule] or words[Judged.status] == USUAL_BAND else UNVERIFIED,
         verdict=words[Judged.verdict],
         reason=words[Judged.reason],
         method=words[Judged.method],

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
+from itertools import groupby
 from typing import Any
 
 from wqcheck.certificate.data import Certificate, CertificateKind
@@ -17,8 +19,9 @@ from wqcheck.certificate_files.letterhead import PLAIN, Letterhead
 from wqcheck.explanation import STEP_TITLES
 from wqcheck.findings import Severity
 from wqcheck.languages.catalogues import Catalogue
+from wqcheck.limit_tables.acts import short_titles
 from wqcheck.release.decision import CAUTION, Disposition, Reason
-from wqcheck.tables import Product, Verdict
+from wqcheck.tables import Product, Rule, Verdict
 
 DATA_WORDS = (
     *(str(word) for words in (CertificateKind, Disposition, Verdict, Product, Severity) for word in words),
@@ -26,6 +29,11 @@ DATA_WORDS = (
     *("sampling plans", "sheet layout", "judging rules", "permitted uncertainties", *STEP_TITLES),
 )
 """Words and sentences of the data that print translates; all other text of the data stays as it is."""
+
+_MOST_PARTS, _MOST_WORDS = 6, 1_200
+"""So many limits of one result, and characters of their reasons, stay together on a page."""
+
+_TABLE = re.compile(r"\[limit table (.*?)\]")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,7 +58,8 @@ def view_of(
         **data,
         **_sentences(certificate, say),
         **_reasons(certificate.reasons),
-        "results": [_result(line, say) for line in certificate.results],
+        "results": _results(certificate, say),
+        "decision_rules": [{**rule, "table": table_words(rule["table"])} for rule in data["decision_rules"]],
         "without_limit": [_result(line, say) for line in certificate.without_limit],
         "stages": [
             _stage(line, data_line, say) for line, data_line in zip(certificate.stages, data["stages"], strict=True)
@@ -106,10 +115,39 @@ def _withdrawn_at(text: str, say: Catalogue) -> str:
         return text
 
 
+def table_words(name: str) -> str:
+    """Name a limit table as a person knows it: a shipped one in a few words, an own one by its file."""
+    return short_titles().get(name, name.replace("_", " "))
+
+
+def _results(certificate: Certificate, say: Catalogue) -> list[dict[str, Any]]:
+    """Put what neighbouring lines say of one result together: the result once, and a part for each of its limits."""
+    books = {stamp.name for stamp in certificate.files if stamp.kind == "workbook"}
+    shown = []
+    for (_, _, cell), lines in groupby(certificate.results, key=lambda line: (line.parameter, line.sample, line.cell)):
+        place = cell.partition("|")[2] if len(books) == 1 and "|" in cell else cell
+        for parts in _on_one_page([_result(line, say) for line in lines]):
+            shown.append({**parts[0], "cell": place, "limits": parts})
+    return shown
+
+
+def _on_one_page(parts: Sequence[dict[str, Any]]) -> Iterator[list[dict[str, Any]]]:
+    """Yield *parts* in runs that surely fit on a page together; a part too long for that stands alone."""
+    run: list[dict[str, Any]] = []
+    for part in parts:
+        if run and (len(run) == _MOST_PARTS or sum(len(each["reason"]) for each in (*run, part)) > _MOST_WORDS):
+            yield run
+            run = []
+        run.append(part)
+    yield run
+
+
 def _result(line: ResultLine, say: Catalogue) -> dict[str, Any]:
     unit = line.limit_unit
     return {
         **asdict(line),
+        "table": table_words(line.table),
+        "plan": line.rule == Rule.ATTRIBUTE_PLAN,
         "unit_text": reported_unit(line, say),
         "limit": limit_text(line.rule, line.limit_lower, line.limit_upper, unit, say) if line.rule else line.limit,
         "compared": compared_words(line.compared, unit, say),
@@ -156,4 +194,5 @@ def _printed_reason(reason: Reason) -> dict[str, Any]:
     name, message = parameter_name(reason.parameter) if reason.parameter else "", reason.message
     begins = message.lower().startswith(name.lower())
     name, message = (message[: len(name)], message[len(name) :]) if begins else (name, f": {message}")
+    message = _TABLE.sub(lambda found: f"[{table_words(found[1])}]", message)
     return {"name": name, "message": message, "where": reason.where, "more": 0}

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from wqcheck.commands.exit_codes import CHECKED_NOT_RELEASED
+from wqcheck.commands.layout import LayoutsFolder, layouts_folder
 from wqcheck.commands.terminal import AsJson, day_of, print_table, say
 
 if TYPE_CHECKING:
@@ -33,6 +34,7 @@ def print_due(
         Path | None, typer.Option(help="Train file (TOML): tells finished water from source water.")
     ] = None,
     rules: Annotated[Path | None, typer.Option(help="Release-rules file (TOML); the shipped one by default.")] = None,
+    layouts: LayoutsFolder = None,
     out: Annotated[Path | None, typer.Option(help="CSV file for the table with all columns.")] = None,
     as_json: AsJson = False,
 ) -> None:
@@ -46,7 +48,7 @@ def print_due(
 
     tables = [load_limits(name) for name in limits]
     plant = load_train(train) if train else None
-    taken = take_in(books)
+    taken = take_in(books, layouts_folder(layouts))
     table = due(taken.readings, tables, product=product, on=day_of(on), volume=volume, train=plant)
     say(taken.findings)
     if out is not None:

@@ -22,13 +22,7 @@ PAGE_OPTIONS = {
 }
 """What ``.streamlit/config.toml`` sets for a checkout, so that an installed package shows the same page."""
 
-SLOW_TO_IMPORT = (
-    "altair",
-    "wqcheck.batch",
-    "wqcheck.history_files.data",
-    "wqcheck.train_files.writing",
-    "wqcheck.records.store",
-)
+DRAWN_FROM = "wqcheck.page.main"
 """Imported before the server answers, so that the first view of the day is drawn at once."""
 
 page_app = typer.Typer(add_completion=False)
@@ -62,8 +56,7 @@ def page(
         )
     if login and not login.is_file():
         raise WqcheckError(f"{login}: there is no such file; give the secrets file with the section [auth]")
-    for name in SLOW_TO_IMPORT:
-        import_module(name)
+    import_module(DRAWN_FROM)
     options = {**PAGE_OPTIONS, "server.port": str(port), "server.address": address}
     given = {"store": store, "people": people, "settings": settings, "as": person}
     own = [f"--{name}={value}" for name, value in given.items() if value]

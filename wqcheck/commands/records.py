@@ -10,6 +10,7 @@ import typer
 
 from wqcheck.commands.acting import DEFAULT_STORE, As, Number, PeopleFile, Place, Why, act_of, opened
 from wqcheck.commands.exit_codes import CHECKED_NOT_RELEASED
+from wqcheck.commands.layout import LayoutsFolder, layouts_folder
 from wqcheck.commands.record_papers import record_papers_app
 from wqcheck.commands.record_parts import record_parts_app
 from wqcheck.commands.terminal import AsJson, print_decision, print_table, say
@@ -57,6 +58,7 @@ def take_in_books(
         Path | None, typer.Option("--rules", help="Release-rules file (TOML); the shipped one by default.")
     ] = None,
     on: Annotated[str, typer.Option("--on", help="Day taken for undated results, 2026-03-31; today by default.")] = "",
+    layouts: LayoutsFolder = None,
     place: Place = DEFAULT_STORE,
     person: As = "",
     people: PeopleFile = None,
@@ -66,6 +68,7 @@ def take_in_books(
     from wqcheck.batch import check_workbook
     from wqcheck.records.intake import files_used, receive, take_in
     from wqcheck.release.decision import BatchDetails
+    from wqcheck.sheet_layouts.loading import layout_files
 
     act, day = act_of(person, people, why), _day(on)
     if not limits:
@@ -75,10 +78,11 @@ def take_in_books(
         return
     checked = check_workbook(
         books, details=BatchDetails(batch=batch, product=product), limits=limits, train=train, rules=rules, on=day,
-        product=product,
+        product=product, layouts=layouts_folder(layouts),
     )  # fmt: skip
+    files = [*files_used(books, limits, train, rules), *layout_files(layouts_folder(layouts))]
     with opened(place) as store:
-        version = take_in(store, checked, act, files_used(books, limits, train, rules), on=day)
+        version = take_in(store, checked, act, files, on=day)
     say(checked.findings)
     print_decision(checked)
     typer.echo(f"batch {checked.details.batch}: taken in, check {version}; it is received and waits for review")

@@ -94,11 +94,13 @@ def with_plans(
     A lot is what agrees in batch and point, and in the sampling day where no batch is stated. Results of one sample
     are one unit, of which the worse ends count; results without a sample name are units of their own.
     """
+    met = {row: at for row in plans if len(at := np.flatnonzero(found.pairs.target == row))}
+    if not met:
+        return found
     verdict, reason = found.verdict.copy(), found.reason.to_numpy(dtype=object).copy()
-    for row, each in plans.items():
-        at = np.flatnonzero(found.pairs.target == row)
+    for row, at in met.items():
         lots = _lots(readings, days, found.pairs.reading[at])
-        decided = _decided(readings, own, lots, each)
+        decided = _decided(readings, own, lots, plans[row])
         given = readings[Readings.reported].iloc[lots.reading]
         verdict[at] = [VERDICTS.index(decision.verdict) for decision in decided]
         reason[at] = [f"reported {text}: {told.reason}." for text, told in zip(given, decided, strict=True)]
@@ -125,7 +127,7 @@ def _decided(readings: DataFrame[Readings], own: Ranges, lots: Lots, plans: Sequ
         counted: Bools = (lots.method == plan.method) | (lots.method == "") | (plan.method == Method.ANY)
         for place, decision in _by_plan(ranges, lots, np.flatnonzero(counted), plan):
             said[place].append(decision)
-    return [_agreed(decisions) for decisions in said]
+    return [agreed(decisions) for decisions in said]
 
 
 def _ranges(readings: DataFrame[Readings], own: Ranges, reading: Ints, plan: RowPlan) -> Ranges:
@@ -141,18 +143,18 @@ def _ranges(readings: DataFrame[Readings], own: Ranges, reading: Ints, plan: Row
 def _by_plan(ranges: Ranges, lots: Lots, counted: Ints, plan: RowPlan) -> Iterator[tuple[int, LotDecision]]:
     """Yield what *plan* says at each of the *counted* places, lot by lot."""
     asked = plan_text(plan.plan, plan.unit, plan.volume_ml)
-    for _, members in pd.Series(counted).groupby(lots.lot[counted]):
+    for number, members in pd.Series(counted).groupby(lots.lot[counted]):
         places = members.to_numpy(dtype=np.int64)
-        units = _units(ranges.take(places), lots.unit[places])
+        units = unit_ranges(ranges.take(places), lots.unit[places])
         lot = decide_lot(units, plan.plan)
         for place in places.tolist():
             alone = lot
             if lot.verdict == Verdict.UNDETERMINED:
                 alone = decide_unit(ranges.take(np.array([place])), plan.plan, len(units.low))
-            yield place, LotDecision(alone.verdict, f"{alone.reason} ({asked}; {plan.clause})")
+            yield place, LotDecision(alone.verdict, f"{alone.reason} ({asked}; {plan.clause}; lot {int(number) + 1})")
 
 
-def _units(ranges: Ranges, unit: Ints) -> Ranges:
+def unit_ranges(ranges: Ranges, unit: Ints) -> Ranges:
     """Return one range per unit: of several results of one unit the greater of each end, and any trouble."""
     number, kept = pd.factorize(unit)
     usable = ranges.trouble == Trouble.NONE
@@ -169,11 +171,11 @@ def _units(ranges: Ranges, unit: Ints) -> Ranges:
     return Ranges(ends[0], ends[1], open_low, closed_high == np.False_, trouble, note)
 
 
-def _agreed(decisions: Sequence[LotDecision]) -> LotDecision:
+def agreed(decisions: Sequence[LotDecision]) -> LotDecision:
     """Return what all plans say together: pass or fail only where they agree."""
     if not decisions:
         return LotDecision(Verdict.UNDETERMINED, "no plan of the limit row is for this way of counting")
     if len({decision.verdict for decision in decisions}) == 1:
-        return decisions[0]
+        return LotDecision(decisions[0].verdict, " and ".join(dict.fromkeys(one.reason for one in decisions)))
     said = " but ".join(f"{decision.verdict}, as {decision.reason}" for decision in decisions)
     return LotDecision(Verdict.UNDETERMINED, f"the unit does not tell how it was counted, and the plans differ: {said}")

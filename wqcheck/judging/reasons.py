@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -17,6 +18,8 @@ from wqcheck.limit_tables.checks import split_list
 from wqcheck.tables import Rule, Verdict
 
 NOT_DECIDED = " is not decided"
+USUAL_BAND = "usual band"
+"""Status of a row that is no limit, but what the release rules call usual."""
 
 VERDICT_PHRASES: Mapping[str, tuple[str, str]] = {
     Verdict.PASS: (" meets ", ""),
@@ -117,6 +120,8 @@ def limit_phrase(row: Mapping[str, Any]) -> str:
         text = f"the limit of at most {upper}{unit} for the sum of {members}"
     else:
         text = f"the limit of at most {upper}{unit}" if upper else f"the {rule.replace('_', ' ')}"
+    if row["status"] == USUAL_BAND:
+        text = re.sub("^the limits?", "the usual band", text)
     return f"{text.strip()} ({row['clause']})"
 
 

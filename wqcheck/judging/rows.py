@@ -166,7 +166,9 @@ def no_limit(reading: Ints, reason: pd.Series) -> Outcome:
 
 
 def joined(first: Outcome, second: Outcome) -> Outcome:
-    """Return both outcomes as one, in the order of the readings."""
+    """Return both outcomes as one, in the order of the readings; *first* is in that order already."""
+    if not len(second.pairs.reading):
+        return first
     reading = np.concatenate([first.pairs.reading, second.pairs.reading])
     target = np.concatenate([first.pairs.target, second.pairs.target])
     order = np.argsort(reading, kind="stable")

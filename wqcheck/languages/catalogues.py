@@ -30,8 +30,8 @@ LANGUAGES: Mapping[str, str] = {
 }
 """Language codes (ISO 639-1), each with its own name."""
 
-PAGE_LANGUAGES = ("en", "fr", "es")
-"""Languages whose catalogue of the page is complete; ``page.pt.po`` has begun and is not offered yet."""
+PAGE_LANGUAGES = ("en", "fr", "pt", "es")
+"""Languages whose catalogue of the page is complete."""
 
 _PLACE = re.compile(r"\{(\w+)\}")
 _LEFTWARDS = frozenset({"ar"})

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -45,6 +46,12 @@ class Act:
     short: str = ""
     link: str = ""
     until: date | None = None
+
+
+@cache
+def short_titles() -> Mapping[str, str]:
+    """Return the few words by which a person knows each shipped table, by its file name."""
+    return {act.table: act.short for act in load_acts() if act.table}
 
 
 def load_acts(path: Path | None = None) -> tuple[Act, ...]:

@@ -21,6 +21,7 @@ from wqcheck.page.words import plain
 from wqcheck.questions import Question, questions
 from wqcheck.records.intake import files_used
 from wqcheck.release.decision import BatchCheck, BatchDetails
+from wqcheck.sheet_layouts.loading import layout_files
 from wqcheck.sheets import ReadResult, files_within, read_books, unread_book
 from wqcheck.shipped_files import shipped_folder
 from wqcheck.tables import Product, Readings
@@ -132,12 +133,6 @@ def checked_desk(taken: TakenSheets, sources: Sequence[NamedBytes], settings: Se
 def clear_desk() -> None:
     """Take an earlier check off the page."""
     st.session_state.pop(DESK_KEY, None)
-
-
-def layout_files(folder: Path | None) -> tuple[NamedBytes, ...]:
-    """Give name and bytes of each sheet layout of a folder; none where there is no such folder."""
-    paths = sorted(folder.glob("*.toml")) if folder is not None and folder.is_dir() else []
-    return tuple((path.name, path.read_bytes()) for path in paths)
 
 
 def batches_in(books: Sequence[ReadResult]) -> tuple[str, ...]:

@@ -6,6 +6,7 @@ from wqcheck.certificate.data import CertificateKind
 from wqcheck.limit_comparison.changes import Change
 from wqcheck.limit_comparison.comparison import Standing as ComparedStanding
 from wqcheck.limit_tables.acts import Standing as ActStanding
+from wqcheck.limit_tables.columns import EVIDENCE
 from wqcheck.page.sheet_picture import KINDS
 from wqcheck.records.decisions import MEANINGS
 from wqcheck.records.parts import SampleRole
@@ -13,14 +14,20 @@ from wqcheck.records.roles import Role
 from wqcheck.records.standing import State
 from wqcheck.records.touched import Touch
 from wqcheck.release.decision import CAUTION, Disposition
+from wqcheck.release.next_steps import DEFERENCE, step_rows
 from wqcheck.tables import LimitClass, Product, Verdict
+from wqcheck.train.kinds import KINDS as KIND_WORDS
 
 DATA_WORDS = (
     *(str(word) for words in (State, CertificateKind, Disposition, Verdict, Product, LimitClass) for word in words),
     *(str(word) for words in (Role, SampleRole, Touch, ActStanding, ComparedStanding, Change) for word in words),
     *MEANINGS.values(),
+    *KIND_WORDS,
+    *EVIDENCE,
     *sorted(role for kind in KINDS for role in kind.roles),
     *("retained sample", "workbook", "limit table", "train", "release rules", "sampling plans", "sheet layout"),
     *("judging rules", "permitted uncertainties", "plant readings", CAUTION),
+    *dict.fromkeys(row.step.text for row in step_rows()),
+    DEFERENCE.text,
 )
 """Words and sentences of the data that ``say`` is given as they come; all other text of the library stays English."""

@@ -142,7 +142,7 @@ def _draw_next(flag: Flag, row: Flag | None, looked: LookedInto) -> None:
     lines = []
     for place, step in enumerate(steps, start=1):
         source = "" if step.source == PRACTICE else f" *({plain(step.source)})*"
-        lines.append(f"{place}. {plain(step.text)}{source}")
+        lines.append(f"{place}. {plain(say(step.text))}{source}")
     st.markdown("\n".join(lines))
     st.caption(say("Steps without a source are common practice."))
 

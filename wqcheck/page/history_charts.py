@@ -12,6 +12,7 @@ import pandas as pd
 from wqcheck.history_files.drawing import value_range
 from wqcheck.history_files.phrases import figure, unit_of
 from wqcheck.page.spoken import say
+from wqcheck.page.words import EXCEEDING
 from wqcheck.statistics.series_lines import SeriesLines
 from wqcheck.tables import Judged
 
@@ -29,8 +30,13 @@ class Shown:
     averages: bool = False
 
 
-def series_chart(lines: SeriesLines, shown: Shown) -> alt.LayerChart | alt.FacetChart:
-    """Draw a series with at least one result: dots detected, open rings on a bar down to nothing not detected."""
+def series_chart(
+    lines: SeriesLines, shown: Shown, batches: pd.DataFrame | None = None
+) -> alt.LayerChart | alt.FacetChart:
+    """Draw a series with at least one result: dots detected, open rings on a bar down to nothing not detected.
+
+    ``batches`` says by sampling time of which ``batch`` the results are, and whether it is ``gone``.
+    """
     low, high = value_range(lines)
     value = alt.Y(
         "value:Q", title=unit_of(lines) or None, scale=alt.Scale(domain=[low, high], clamp=True, nice=False),
@@ -40,7 +46,11 @@ def series_chart(lines: SeriesLines, shown: Shown) -> alt.LayerChart | alt.Facet
     layers = [*_forecast(lines, day, value, shown), *_levels(lines, value, shown, (low, high))]
     if shown.averages and len(lines.averages):
         layers.append(_averages(lines, day, value))
-    layers += _results(lines, day, value)
+    rows = result_rows(lines)
+    named = {} if batches is None else batches.to_dict("index")
+    found = [named.get(pd.Timestamp(at), {"batch": "", "gone": False}) for at in rows["day"]]
+    rows = rows.assign(batch=[one["batch"] for one in found], gone=[one["gone"] for one in found])
+    layers += _results(rows, day, value)
     if shown.control:
         layers += _signals(lines, day, value)
     return alt.layer(*layers).properties(height=HEIGHT)
@@ -51,7 +61,7 @@ def result_rows(lines: SeriesLines) -> pd.DataFrame:
     one = lines.history
     frame = pd.DataFrame(
         {"day": one.days, "low": one.low, "high": one.high, "verdict": list(map(say, one.verdicts.astype(str)))}
-    )
+    ).assign(over=[verdict in EXCEEDING for verdict in one.verdicts])
     below = frame["low"].lt(frame["high"])
     words = frame["high"].map(lambda end: figure(end, 6))
     told = words.mask(below & frame["low"].le(0), "<" + words)
@@ -59,13 +69,13 @@ def result_rows(lines: SeriesLines) -> pd.DataFrame:
     return frame.assign(value=frame["high"], below=below, result=told + " " + unit_of(lines))
 
 
-def _results(lines: SeriesLines, day: alt.X, value: alt.Y) -> list[alt.Chart]:
-    rows = result_rows(lines)
+def _results(rows: pd.DataFrame, day: alt.X, value: alt.Y) -> list[alt.Chart]:
     size = 45 if len(rows) <= MARKS_SHRINK_FROM else 18
     tips = [
         alt.Tooltip("day:T", title=say("Sampled"), format="%Y-%m-%d %H:%M"),
         alt.Tooltip("result:N", title=say("Result")),
         alt.Tooltip("verdict:N", title=say("Verdict")),
+        alt.Tooltip("batch:N", title=say("Batch")),
     ]  # fmt: skip
     known, below = rows[rows["below"].eq(False)], rows[rows["below"]]
     bars = alt.Chart(below).mark_rule(color=SOFT, strokeWidth=1, aria=False).encode(x=day, y=value.copy(), y2="low:Q")
@@ -74,7 +84,22 @@ def _results(lines: SeriesLines, day: alt.X, value: alt.Y) -> list[alt.Chart]:
     )
     dots = alt.Chart(known).mark_point(shape="circle", filled=True, color=INK, size=size, opacity=1)
     not_detected = [bars, rings.encode(x=day, y=value, tooltip=tips)] if len(below) else []
-    return [*not_detected, *([dots.encode(x=day, y=value, tooltip=tips)] if len(known) else [])]
+    drawn = [*not_detected, *([dots.encode(x=day, y=value, tooltip=tips)] if len(known) else [])]
+    return [*drawn, *_named(rows, day, value)]
+
+
+def _named(rows: pd.DataFrame, day: alt.X, value: alt.Y) -> list[alt.Chart]:
+    """Write the batch beside each result beyond the limit, and cross out what is of a rejected or withdrawn one."""
+    over = rows[rows["over"] & rows["batch"].ne("")]
+    gone = rows[rows["gone"]]
+    layers = []
+    if len(over):
+        words = alt.Chart(over).mark_text(align="left", dx=8, fontSize=12, color=WARN)
+        layers.append(words.encode(x=day, y=value, text="batch:N"))
+    if len(gone):
+        crosses = alt.Chart(gone).mark_point(shape="cross", filled=False, color=WARN, size=190, strokeWidth=2, angle=45)
+        layers.append(crosses.encode(x=day, y=value))
+    return layers
 
 
 def _levels(lines: SeriesLines, value: alt.Y, shown: Shown, drawn: tuple[float, float]) -> list[alt.Chart]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -9,7 +10,6 @@ import pandas as pd
 import streamlit as st
 
 from wqcheck.certificate.figures import unit_text
-from wqcheck.certificate.lines import parameter_name
 from wqcheck.history_files.data import CAUTIONS
 from wqcheck.history_files.drawing import value_range
 from wqcheck.history_files.phrases import (
@@ -24,18 +24,27 @@ from wqcheck.history_files.phrases import (
 from wqcheck.judging.judge import WORST_FIRST
 from wqcheck.page.drifts import WORDS, draw_drifts, drifts_now
 from wqcheck.page.history_charts import Shown, series_chart
+from wqcheck.page.history_readings import train_chosen
+from wqcheck.page.history_records import draw_records
+from wqcheck.page.history_statistics import draw_statistics
 from wqcheck.page.history_summary import draw_summary
+from wqcheck.page.history_words import batches_at, chart_signals, legend
+from wqcheck.page.language_note import draw_language_note
 from wqcheck.page.office import Office
+from wqcheck.page.settings import Settings
+from wqcheck.page.shown import figures_in, moment
 from wqcheck.page.spoken import later, say
-from wqcheck.page.words import plain
+from wqcheck.page.words import plain, sentence, titled
+from wqcheck.records.batches import batches
 from wqcheck.records.history import history, series_names
 from wqcheck.records.period import SAME, results_of, state_of_checks, verdicts_of
 from wqcheck.records.store import Store
 from wqcheck.statistics.control_chart import FEWEST
-from wqcheck.statistics.drift import HORIZON_DAYS, Drift, flags_of, histories_of, rule_words
+from wqcheck.statistics.drift import HORIZON_DAYS, Drift, flags_of, histories_of
 from wqcheck.statistics.series_lines import SeriesLines, series_lines, share_used, unlimited_histories
 from wqcheck.tables import Judged, Readings, Verdict
 
+PART_KEY = "part of the history"
 POINT_KEY = "history point"
 PARAMETER_KEY = "history parameters"
 SPAN_KEY = "history span"
@@ -55,12 +64,6 @@ SPANS: dict[str, int | None] = {
 """Period → days back from the last result; None is everything, 0 asks for the days."""
 
 LINES = (later("control chart"), later("trend and forecast"), later("running annual average"))
-LEGEND = later(
-    "Dots: detected. Open rings on a bar: not detected, drawn at the reporting limit; the result lies anywhere on the "
-    "bar. Thick line: limit. Dashed: centre of the control chart; dotted: its limits. Diamonds: a rule of the chart is "
-    "broken. Broken line with a band: Sen line with its 95 % interval, only where the trend is significant. Squares: "
-    "running annual average."
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,15 +77,24 @@ class Picked:
     shown: Shown
 
 
-def draw_history(office: Office) -> None:
-    """Draw what drifts, the series that are picked, and the summary of a period.
+def draw_history(office: Office, settings: Settings) -> None:
+    """Draw one part of the history: series over time, statistics, or the records themselves.
 
     Raises
     ------
-    wqcheck.errors.StoreError
-        The store cannot be read.
+    wqcheck.errors.WqcheckError
+        The store cannot be read, or a chosen file is not usable.
     """
     st.markdown(f"##### {say('History over all batches')}")
+    part = st.segmented_control(
+        say("What to look at"), list(_PARTS), default=OVER_TIME, required=True, format_func=say, key=PART_KEY,
+        persist_state="session", label_visibility="collapsed",
+    )  # fmt: skip
+    _PARTS[part or OVER_TIME](office, settings, date.today())
+
+
+def draw_over_time(office: Office, settings: Settings, today: date) -> None:
+    """Draw what drifts, the series that are picked, and the summary of a period."""
     if not office.exists:
         st.info(
             say("No batch was recorded here yet. What was measured can be seen over time once batches are recorded.")
@@ -93,19 +105,31 @@ def draw_history(office: Office) -> None:
     if names.empty:
         st.info(say("The records hold no results yet. Take in and record a batch first."))
         return
-    today = date.today()
     draw_drifts(office, today)
-    picked = _draw_pick(names, drifts_now(office, today))
+    train = train_chosen(settings)
+    called = {point.code: point.name for point in train.points} if train else {}
+    flags = drifts_now(office, today)
+    if len(flags):
+        st.caption(
+            say("The table above looks at the last three years; chart and words below at the period chosen there.")
+        )
+    picked = _draw_pick(names, flags, called)
+    states = _states(store, office.place, state_of_checks(store))
     for code in picked.codes[:MOST_SERIES]:
-        _draw_series(store, code, picked)
+        _draw_series(store, code, picked, states)
     if len(picked.codes) > MOST_SERIES:
         st.caption(say("The first {number} are drawn.", number=MOST_SERIES))
-    st.caption(say(LEGEND))
     st.caption(plain(" ".join(CAUTIONS[1:])))
-    draw_summary(office, today, [(code, picked.point) for code in picked.codes])
+    draw_summary(office, str(names["last"].max()), today, [(code, picked.point) for code in picked.codes])
+    draw_language_note()
 
 
-def _draw_pick(names: pd.DataFrame, drifts: pd.DataFrame) -> Picked:
+def point_words(code: str, called: Mapping[str, str]) -> str:
+    """Name a sampling point as the train of the plant calls it, its code behind."""
+    return f"{sentence(called[code])} ({code})" if code in called else code or say("no point stated")
+
+
+def _draw_pick(names: pd.DataFrame, drifts: pd.DataFrame, called: Mapping[str, str]) -> Picked:
     """Ask for point, parameters, period and lines; what drifts most is picked first, else the longest series."""
     first = drifts.iloc[0] if len(drifts) else names.sort_values("results").iloc[-1]
     points = list(dict.fromkeys(names["point"].fillna(NO_POINT)))
@@ -113,18 +137,19 @@ def _draw_pick(names: pd.DataFrame, drifts: pd.DataFrame) -> Picked:
     begin = NO_POINT if pd.isna(first["point"]) else str(first["point"])
     point = left.selectbox(
         say("Sampling point"), points, index=points.index(begin) if begin in points else 0, key=POINT_KEY,
-        format_func=lambda name: name or say("no point stated"),
+        format_func=lambda name: point_words(name, called), persist_state="session",
     )  # fmt: skip
-    there = names[names["point"].fillna(NO_POINT).eq(point)]
+    there = names[names["point"].fillna(NO_POINT).eq(point)].sort_values("results", ascending=False, kind="stable")
     listed = list(there["parameter"])
     chosen = [first["parameter"]] if first["parameter"] in listed else listed[:1]
     codes = right.multiselect(
-        say("Parameters"), listed, default=chosen, key=f"{PARAMETER_KEY} {point}", format_func=parameter_name
+        say("Parameters"), listed, default=chosen, key=f"{PARAMETER_KEY} {point}", format_func=titled,
+        persist_state="session", help=say("What was measured most often comes first."),
     )  # fmt: skip
     since, until = _draw_span(str(there["last"].max()))
     lines = st.pills(
         say("Drawn beside results and limits"), LINES, selection_mode="multi", default=LINES[:2], key=SHOWN_KEY,
-        format_func=say,
+        format_func=say, persist_state="session",
     )  # fmt: skip
     shown = Shown(control=LINES[0] in lines, trend=LINES[1] in lines, averages=LINES[2] in lines)
     return Picked(point=point, codes=tuple(codes), since=since, until=until, shown=shown)
@@ -132,7 +157,8 @@ def _draw_pick(names: pd.DataFrame, drifts: pd.DataFrame) -> Picked:
 
 def _draw_span(last: str) -> tuple[date | None, date | None]:
     """Ask for the period; it ends with the last result at the point."""
-    span = st.segmented_control(say("Period"), list(SPANS), default=list(SPANS)[1], key=SPAN_KEY, format_func=say)
+    span = st.segmented_control(say("Period"), list(SPANS), default=list(SPANS)[1], key=SPAN_KEY, format_func=say,
+                                persist_state="session")  # fmt: skip
     back = SPANS.get(span or "")
     end = date.fromisoformat(last) if last[:1].isdigit() else date.today()
     if back == 0:
@@ -143,7 +169,7 @@ def _draw_span(last: str) -> tuple[date | None, date | None]:
     return (None, None) if not back else (end - timedelta(days=back), end)
 
 
-def _draw_series(store: Store, code: str, picked: Picked) -> None:
+def _draw_series(store: Store, code: str, picked: Picked, states: Mapping[str, str]) -> None:
     """Draw one series: what it is, its chart, what was computed of it, and its figures."""
     title = series_name(code, picked.point)
     st.markdown(f"**{plain(title)}**")
@@ -156,8 +182,11 @@ def _draw_series(store: Store, code: str, picked: Picked) -> None:
         st.info(say("No result with a day and a figure lies in this period."))
     else:
         lines = _draw_limit([series_lines(one) for one in found], title)
-        st.altair_chart(series_chart(lines, picked.shown), width="stretch", alt=f"{title}: {chart_words(lines)}")
-        _draw_computed(lines, picked.shown)
+        batches = batches_at(verdicts if len(verdicts) else readings, states)
+        drawn = series_chart(lines, picked.shown, batches)
+        st.altair_chart(drawn, width="stretch", alt=f"{title}: {chart_words(lines)}")
+        st.caption(legend(lines, picked.shown))
+        _draw_computed(lines, picked.shown, batches)
     if len(readings):
         with st.expander(say("Figures of {series}", series=plain(title))):
             st.dataframe(_figures(readings, verdicts), hide_index=True, height=260, alt=title)
@@ -187,7 +216,7 @@ def _draw_limit(drawn: list[SeriesLines], title: str) -> SeriesLines:
     return ordered[place]
 
 
-def _draw_computed(lines: SeriesLines, shown: Shown) -> None:
+def _draw_computed(lines: SeriesLines, shown: Shown, batches: pd.DataFrame) -> None:
     """Say trend, forecast, drift and broken rules of a series in words."""
     row = flags_of([lines.history], None, HORIZON_DAYS).iloc[0].to_dict() | {"basis": None, "unit": unit_of(lines)}
     said = {say("Limit"): limit_of(lines) or say("no limit in the tables that were used")}
@@ -199,13 +228,12 @@ def _draw_computed(lines: SeriesLines, shown: Shown) -> None:
     if shown.trend:
         said |= {say("Trend (Mann-Kendall, Sen)"): trend_words(row), say("Meets the limit"): forecast_words(row)}
     if shown.control:
-        broken = rule_words(lines.chart.broken) if lines.chart else []
         few = say("no chart: it takes {number} results", number=FEWEST)
-        told = "; ".join(broken) or say("no rule broken")
-        said[say("Control chart")] = told if lines.chart else few
+        said[say("Control chart")] = chart_signals(lines, batches) if lines.chart else few
     if shown.averages and lines.averages.empty:
         said[say("Running annual average")] = say("none: four quarters with results are needed, and pH is not averaged")
-    st.table(pd.DataFrame({say("What"): said.keys(), say("Says"): map(plain, said.values())}), hide_index=True)
+    told = [plain(figures_in(words)) for words in said.values()]
+    st.table(pd.DataFrame({say("What"): said.keys(), say("Says"): told}), hide_index=True)
 
 
 def _beyond(lines: SeriesLines) -> str:
@@ -224,7 +252,7 @@ def _figures(readings: pd.DataFrame, verdicts: pd.DataFrame) -> pd.DataFrame:
     rows = readings.merge(worst, on=list(SAME), how="left")
     units = zip(rows["unit"].fillna(""), rows["basis"].fillna(""), rows["volume_ml"], strict=True)
     shown = {
-        say("Sampled"): rows["sampled_at"].dt.strftime("%Y-%m-%d %H:%M").fillna(say("no day")),
+        say("Sampled"): rows["sampled_at"].map(moment).replace("", say("no day")),
         say("Batch"): rows["batch"], say("Sample"): rows["sample"], say("Result"): rows["reported"],
         say("Unit"): [unit_text(unit, basis, None if pd.isna(volume) else volume) for unit, basis, volume in units],
         say("Verdict"): rows["verdict"].fillna(str(Verdict.NO_LIMIT)).map(say), say("Method"): rows["method"],
@@ -234,6 +262,19 @@ def _figures(readings: pd.DataFrame, verdicts: pd.DataFrame) -> pd.DataFrame:
 
 
 @st.cache_data(max_entries=8, show_spinner=False)
+def _states(_store: Store, place: str, state: int) -> dict[str, str]:
+    """Return the state of each batch."""
+    listed = batches(_store)
+    return dict(zip(listed["batch"].astype("str"), listed["state"].astype("str"), strict=True))
+
+
+@st.cache_data(max_entries=8, show_spinner=False)
 def _names(_store: Store, place: str, state: int) -> pd.DataFrame:
     """List the series; ``place`` and ``state`` tell one state of the records from another."""
     return series_names(_store)
+
+
+OVER_TIME, STATISTICS, RECORDS = later("Over time"), later("Statistics"), later("The records")
+_PARTS: dict[str, Callable[[Office, Settings, date], None]] = {
+    OVER_TIME: draw_over_time, STATISTICS: draw_statistics, RECORDS: draw_records,
+}  # fmt: skip

@@ -6,7 +6,9 @@ import streamlit as st
 
 from wqcheck.limit_tables.acts import Act, acts_for, load_acts, remark_on
 from wqcheck.page.settings import Settings
+from wqcheck.page.shown import moment, table_title
 from wqcheck.page.spoken import say
+from wqcheck.page.table_choice import TABLES_KEY
 from wqcheck.page.words import plain
 from wqcheck.tables import Product
 
@@ -20,8 +22,8 @@ def draw_acts(settings: Settings) -> None:
     kinds = [str(word) for word in Product]
     left, right = st.columns(2, gap="medium")
     water = left.selectbox(
-        say("Kind of water that is sold"), kinds, index=kinds.index(settings.product), key=WATER_KEY,
-        persist_state="session",
+        say("Kind of water that is sold"), kinds, index=kinds.index(settings.product), format_func=say,
+        key=WATER_KEY, persist_state="session",
     )  # fmt: skip
     places = list(dict.fromkeys(act.jurisdiction for act in acts))
     where = right.selectbox(
@@ -37,20 +39,29 @@ def draw_acts(settings: Settings) -> None:
     for name in settings.limits:
         remark = remark_on(name, Product(water), settings.on, acts)
         if remark:
-            st.warning(say("Chosen for checks: {table}. {remark}", table=plain(name), remark=plain(remark)))
+            st.warning(
+                say("Chosen for checks: {table}. {remark}", table=plain(table_title(name)), remark=plain(remark))
+            )
     st.markdown(say("The regulator of the country of sale says which texts hold for you."))
 
 
 def _draw_act(act: Act) -> None:
     """Draw everything that ``wqcheck limits acts`` says of an act."""
     until = say(str(act.standing))
-    until = say("{standing} until {day}", standing=until, day=act.until) if act.until else until
+    until = say("{standing} until {day}", standing=until, day=moment(act.until)) if act.until else until
     with st.container(border=True):
         st.markdown(f"**{plain(act.jurisdiction)}: {plain(act.act)}** ({until})")
-        table = plain(act.table) if act.table else say("none is shipped")
+        table = plain(act.short) if act.table else say("none is shipped")
         st.markdown(
             say("Binds {waters} water. Limit table: {table}. Known from: {evidence}.",
                 waters=", ".join(map(say, act.waters)), table=table, evidence=plain(act.evidence))
         )  # fmt: skip
         link = f" [{say('Open the text')}]({act.link})" if act.link else ""
         st.markdown(plain(act.note) + link)
+        if act.table and act.table not in st.session_state.get(TABLES_KEY, ()):
+            st.button(say("Use this table in checks"), key=f"use {act.table}", on_click=_use, args=(act.table,))
+
+
+def _use(table: str) -> None:
+    """Choose a shipped table for checks, beside those that are chosen."""
+    st.session_state[TABLES_KEY] = [*st.session_state.get(TABLES_KEY, ()), table]

@@ -14,8 +14,9 @@ from wqcheck.limit_tables.acts import Act, load_acts, remark_on
 from wqcheck.limit_tables.columns import EVIDENCE
 from wqcheck.limit_tables.loading import LimitTable, binds_product
 from wqcheck.page.settings import Settings
-from wqcheck.page.spoken import say
-from wqcheck.page.table_choice import loaded, table_choices
+from wqcheck.page.shown import figures_in, moment
+from wqcheck.page.spoken import later, say
+from wqcheck.page.table_choice import chosen_first, loaded, table_choices
 from wqcheck.page.words import message_text, plain, titled
 from wqcheck.parameters import aliases, catalogue, codes_matching, normalise
 from wqcheck.tables import LimitClass, Limits, Product
@@ -28,6 +29,11 @@ DOUBT_KEY = "only rows that are not verified"
 ROWS_KEY = "rows of the table"
 ROW_KEY = "row looked at"
 
+MARKS = later(
+    "A mark is the issuer's. Of the WHO (from memory, look it up in Annex 3): P provisional, for what is known of "
+    "health is uncertain; A provisional, for less cannot be measured; T provisional, for less cannot be reached by "
+    "treatment; D provisional, for disinfection may exceed it; C below it colour, taste or smell may be complained of."
+)
 _MOST_SPELLINGS = 24
 
 Row = Mapping[str, Any]
@@ -36,7 +42,7 @@ Row = Mapping[str, Any]
 
 def draw_browse(settings: Settings) -> None:
     """Draw the choice of a table, what it is, and its rows."""
-    choices = table_choices(settings.own_folder)
+    choices = chosen_first(table_choices(settings.own_folder), settings.limits)
     value = st.selectbox(
         say("Limit table"), list(choices), key=TABLE_KEY, persist_state="session",
         index=_first(list(choices), settings), format_func=lambda value: choices[value].label,
@@ -73,17 +79,19 @@ def _draw_facts(table: LimitTable, value: str, settings: Settings) -> None:
     said = [say("**Source:** {source}", source=plain("; ".join(table.rows[Limits.source].unique())))]
     if act is not None:
         issuer = say(
-            "**{where}:** {act} ({standing})", where=act.jurisdiction, act=plain(act.act), standing=act.standing
+            "**{where}:** {act} ({standing})", where=act.jurisdiction, act=plain(act.act), standing=say(act.standing)
         )
         said.insert(0, f"{issuer} · [{say('official text')}]({act.link})" if act.link else issuer)
-    said.append(say("**Binds:** {waters} (rows for each)", waters=plain(_waters(table.rows))))
+    said.append(say("**Speaks of:** {waters} (rows for each)", waters=plain(_waters(table.rows))))
     st.markdown("  \n".join(said))
     read_in = table.rows[Limits.evidence].str.partition(":")[0].value_counts()
-    checked = ", ".join(f"{how} {read_in.get(how, 0)}" for how in EVIDENCE)
+    checked = ", ".join(f"{say(how)} {read_in.get(how, 0)}" for how in EVIDENCE if read_in.get(how, 0))
     unread = len(table.rows) - int(read_in.get(EVIDENCE[0], 0))
     if unread:
-        st.warning(say("{unread} of {all} rows are not verified against the official text ({checked}).",
-                       unread=unread, all=len(table.rows), checked=checked))  # fmt: skip
+        words = say("{unread} of {all} rows are not verified against the official text ({checked}). Secondary text: "
+                    "read in somebody else's copy of it. Memory: written down without any text. Look such a limit up "
+                    "before you rely on it.", unread=unread, all=len(table.rows), checked=checked)  # fmt: skip
+        st.warning(words)
     else:
         st.markdown(say("All {all} rows were read in the official text.", all=len(table.rows)))
     remark = remark_on(value, settings.product, settings.on, load_acts())
@@ -107,6 +115,7 @@ def _search(table: LimitTable, product: Product) -> pd.DataFrame:
     classes = narrow.multiselect(
         say("Class"),
         [str(word) for word in LimitClass],
+        format_func=say,
         key=CLASS_KEY,
         persist_state="session",
         placeholder=say("all"),
@@ -142,14 +151,14 @@ def browse_table(rows: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(
         {
             say("Parameter"): words["parameter"].map(titled),
-            say("Limit"): words["limit"],
+            say("Limit"): words["limit"].map(figures_in),
+            say("Mark"): words["mark"],
             say("Read in the official text"): rows[Limits.evidence].map(verified_words),
-            say("Class"): words["class"],
+            say("Class"): words["class"].map(say),
             say("Waters"): words["waters"],
             say("Clause"): words["clause"],
-            say("Holds"): words["holds"],
-            say("Mark"): words["mark"],
-            say("Line"): words["line"],
+            say("In force"): words["holds"],
+            say("Line"): words["line"].astype("str"),
         }
     )
 
@@ -158,16 +167,25 @@ def verified_words(evidence: object) -> str:
     """Say in words whether a row was read in the official text."""
     if str(evidence).startswith(EVIDENCE[0]):
         return say("yes")
-    return say("NOT verified ({how})", how=str(evidence).partition(":")[0])
+    return say("NOT verified ({how})", how=say(str(evidence).partition(":")[0]))
+
+
+def _widths() -> dict[str, Any]:
+    """Give the columns that say what is asked the room that they need, and the rest what is left."""
+    wide = {say("Parameter"): 230, say("Limit"): 290, say("Mark"): 90, say("Class"): 110}
+    return {name: st.column_config.TextColumn(width=width) for name, width in wide.items()}
 
 
 def _draw_rows(found: pd.DataFrame) -> Row | None:
     """Draw the rows and return the one that is chosen."""
     event = st.dataframe(
         browse_table(found), hide_index=True, height=min(380, 38 + 35 * len(found)), key=ROWS_KEY, on_select="rerun",
-        selection_mode="single-row", alt=say("Rows of the limit table"),
+        selection_mode=["single-row", "single-cell"], column_config=_widths(), alt=say("Rows of the limit table"),
     )  # fmt: skip
-    picked = [place for place in event["selection"]["rows"] if place < len(found)]
+    cells = [row for row, _ in event["selection"].get("cells", ())]
+    picked = [place for place in [*event["selection"]["rows"], *cells] if place < len(found)]
+    if found[Limits.status].notna().any():
+        st.caption(say(MARKS))
     return {str(name): cell for name, cell in found.iloc[picked[0]].items()} if picked else None
 
 
@@ -177,7 +195,7 @@ def _draw_row(table: LimitTable, row: Row | None, value: str) -> None:
         return
     act = _act_of(value)
     with st.container(border=True):
-        st.markdown(f"**{plain(titled(str(row['parameter'])))}**: {plain(_limit_words(table, row))}")
+        st.markdown(f"**{plain(titled(str(row['parameter'])))}**: {plain(figures_in(_limit_words(table, row)))}")
         facts = {name: text for name, text in row_facts(row).items() if text}
         st.markdown("  \n".join(f"**{name}:** {plain(text)}" for name, text in facts.items()))
         if act is not None and act.link:
@@ -209,8 +227,8 @@ def row_facts(row: Row) -> Mapping[str, str]:
         say("Added up"): _text(row["members"]),
         say("Weights"): _text(row["weights"]),
         say("Mark"): _text(row["status"]),
-        say("Holds from"): _day(row["valid_from"]),
-        say("Holds until"): _day(row["valid_to"]),
+        say("In force from"): moment(row["valid_from"]),
+        say("In force until"): moment(row["valid_to"]),
         say("Code"): " · ".join(filter(None, (code, cas))),
         say("Also written"): ", ".join(spellings[:_MOST_SPELLINGS]) + more,
     }
@@ -218,7 +236,3 @@ def row_facts(row: Row) -> Mapping[str, str]:
 
 def _text(cell: object) -> str:
     return cell if isinstance(cell, str) else ""
-
-
-def _day(cell: object) -> str:
-    return f"{cell:%Y-%m-%d}" if isinstance(cell, pd.Timestamp) and not pd.isna(cell) else ""

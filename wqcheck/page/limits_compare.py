@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from datetime import date
 
@@ -12,8 +13,10 @@ from wqcheck.certificate.lines import UNVERIFIED
 from wqcheck.certificate_files.limit_comparison import comparison_csv, comparison_workbook
 from wqcheck.limit_comparison.comparison import WINNING, Standing, compare_limits
 from wqcheck.limit_comparison.side_by_side import PARAMETER, STRICTEST, UNIT, Marks, side_by_side
+from wqcheck.limit_tables.columns import EVIDENCE
 from wqcheck.limit_tables.loading import LimitTable, covers
 from wqcheck.page.settings import Settings
+from wqcheck.page.shown import figures_in, moment
 from wqcheck.page.spoken import later, say
 from wqcheck.page.table_choice import loaded, table_choices, usable
 from wqcheck.page.words import plain, titled
@@ -25,7 +28,7 @@ SHOW_KEY = "which lines of the comparison"
 CSV_KEY = "comparison as csv"
 BOOK_KEY = "comparison as workbook"
 
-ALL, DIFFERENT, GAPS = later("All lines"), later("Not equally strict"), later("Somebody has no limit")
+ALL, DIFFERENT, GAPS = later("All lines"), later("They differ"), later("Missing in one")
 BOOK_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
@@ -45,7 +48,7 @@ def draw_compare(settings: Settings) -> None:
     with st.spinner(say("Comparing")):
         compared = _compared(tuple(chosen), tuple(loaded(value) for value in chosen), settings.product, settings.on)
     said = say("Limits for {water} water that hold on {day}, each in the unit of the first table that has one.",
-               water=say(settings.product), day=settings.on)  # fmt: skip
+               water=say(settings.product), day=moment(settings.on))  # fmt: skip
     st.markdown(f"{said} " + say("Water and day are chosen in the side panel."))
     for value in chosen:
         if not covers(loaded(value), settings.product):
@@ -76,8 +79,23 @@ def beside_words(compared: pd.DataFrame, headings: Mapping[str, str]) -> pd.Data
     )  # fmt: skip
     beside = side_by_side(compared, headings, marks)
     beside[PARAMETER] = beside[PARAMETER].map(titled)
-    beside = beside[[PARAMETER, STRICTEST, *(name for name in beside if name not in {PARAMETER, STRICTEST})]]
-    return beside.rename(columns={PARAMETER: say("Parameter"), UNIT: say("Limit in"), STRICTEST: say("Strictest")})
+    for name in headings.values():
+        beside[name] = [_whole(*cells) for cells in zip(beside[name], beside[UNIT], strict=True)]
+    winning = compared["standing"].isin(WINNING) & ~compared["evidence"].fillna("").str.startswith(EVIDENCE[0])
+    doubtful = winning.groupby([compared["parameter"], compared["asks"]], sort=False).any().to_numpy()
+    beside[STRICTEST] = beside[STRICTEST].mask(doubtful, beside[STRICTEST] + say(" (not verified)"))
+    beside = beside[[PARAMETER, STRICTEST, *headings.values(), UNIT]]
+    return beside.rename(columns={PARAMETER: say("Parameter"), UNIT: say("Asked for in"), STRICTEST: say("Strictest")})
+
+
+def _whole(cell: str, asked: str) -> str:
+    """Write sign and unit of a line around the number of a cell; a cell of words stays as it is."""
+    found = re.match(r"[0-9][0-9.,]*(?: to [0-9][0-9.,]*)?", cell)
+    sign, _, unit = asked.rpartition("≤ ") if "≤ " in asked else asked.rpartition("≥ ")
+    if not found:
+        return cell
+    mark = f"{sign}{'≤' if '≤' in asked else '≥'} " if "≤" in asked or "≥" in asked else ""
+    return figures_in(f"{mark}{found[0]} {unit or ''}".rstrip()) + cell[found.end() :]
 
 
 def summary(compared: pd.DataFrame, headings: Mapping[str, str]) -> list[str]:

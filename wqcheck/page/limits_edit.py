@@ -27,12 +27,13 @@ from wqcheck.page.limits_draft import (
     refuse_unseen,
     taken_over,
 )
-from wqcheck.page.limits_save import draw_save
+from wqcheck.page.limits_save import draw_changes_first, draw_save
 from wqcheck.page.office import do
 from wqcheck.page.settings import Settings
-from wqcheck.page.spoken import say
-from wqcheck.page.table_choice import Choice, table_choices
-from wqcheck.page.words import message_text, plain
+from wqcheck.page.shown import table_title
+from wqcheck.page.spoken import later, say
+from wqcheck.page.table_choice import Choice, chosen_first, table_choices
+from wqcheck.page.words import message_text, plain, titled
 from wqcheck.parameters import codes_matching
 
 COPY_KEY = "table to copy"
@@ -44,9 +45,18 @@ SOURCE_KEY = "source of own limits"
 CITE_KEY = "cite as own limits"
 
 MOST_PROBLEMS = 40
+TITLES = {
+    "parameter": later("Parameter"), "rule": later("Rule"), "lower": later("At least"), "upper": later("At most"),
+    "unit": later("Unit"), "basis": later("As (basis)"), "product": later("Waters"), "class": later("Class"),
+    "status": later("Mark"), "source": later("Source"), "clause": later("Clause"), "evidence": later("How it was read"),
+    "note": later("Note"), "volume_ml": later("Volume, mL"), "members": later("Added up"), "weights": later("Weights"),
+    "valid_from": later("In force from"), "valid_to": later("In force until"),
+}  # fmt: skip
+"""What heads each column of a limit table in the grid."""
+
 _ORDER = (
-    *(LINE, "parameter", "rule", "lower", "upper", "unit", "basis", "product", "class", "status", "source", "clause"),
-    *("evidence", "note", "volume_ml", "members", "weights", "valid_from", "valid_to"),
+    *(LINE, "parameter", "rule", "lower", "upper", "unit", "source", "clause", "evidence", "basis", "product", "class"),
+    *("status", "note", "volume_ml", "members", "weights", "valid_from", "valid_to"),
 )
 _WIDTHS = {
     "parameter": 150,
@@ -66,7 +76,7 @@ def draw_edit(settings: Settings) -> None:
     """Draw the copy under edit, or the choice of what to copy."""
     draft = draft_now()
     if draft is None:
-        _draw_opening(table_choices(settings.own_folder))
+        _draw_opening(chosen_first(table_choices(settings.own_folder), settings.limits))
         return
     _draw_name(draft)
     cells = _draw_grid(draft)
@@ -75,6 +85,8 @@ def draw_edit(settings: Settings) -> None:
     borrowed = borrowed_in(draft.original, cells, draft.name)
     problems = [*problems_in(cells, draft.name), *borrowed]
     if problems:
+        if len(problems) == len(borrowed):
+            draw_changes_first(draft, settings.on)
         _draw_problems(draft, problems)
         if borrowed:
             _draw_citing(draft)
@@ -106,22 +118,22 @@ def _open() -> str:
     """Open the table that is chosen now: the page may not have been drawn again since it was chosen."""
     value = str(st.session_state[COPY_KEY])
     open_table(value)
-    return say("{name} is in the grid as a copy.", name=plain(Path(value).stem))
+    return say("{name} is in the grid as a copy.", name=plain(table_title(Path(value).stem)))
 
 
 def _draw_name(draft: Draft) -> None:
     """Say what is under edit, and let it be put away."""
     with st.container(horizontal=True, vertical_alignment="center"):
-        name, rows = plain(draft.own or draft.name), len(draft.cells)
+        name, rows = plain(draft.own or table_title(draft.name)), len(draft.cells)
         st.markdown(
-            say("Under edit: your table **{name}**, {rows} rows", name=name, rows=rows)
+            say("Being edited: your table **{name}**, {rows} rows", name=name, rows=rows)
             if draft.own
-            else say("Under edit: a copy of **{name}**, {rows} rows", name=name, rows=rows)
+            else say("Being edited: a copy of **{name}**, {rows} rows", name=name, rows=rows)
         )
-        with st.popover(say("Put it away")):
+        with st.popover(say("Discard this copy")):
             if draft.changed:
                 st.warning(say("What was changed and not saved is lost."))
-            st.button(say("Put the copy away"), key=AWAY_KEY, on_click=keep_draft, args=(None,))
+            st.button(say("Discard it now"), key=AWAY_KEY, on_click=keep_draft, args=(None,))
 
 
 def _draw_grid(draft: Draft) -> pd.DataFrame:
@@ -152,10 +164,17 @@ def _columns(cells: pd.DataFrame) -> dict[str, Any]:
         pinned = column == "parameter"
         if column in ("parameter", "rule", "unit", "class"):
             options = list(dict.fromkeys([*listed[column], *(word for word in cells[column] if word)]))
-            config[column] = st.column_config.SelectboxColumn(help=text, width=width, pinned=pinned, options=options)
+            named: Any = {"format_func": _parameter_words} if column == "parameter" else {}
+            config[column] = st.column_config.SelectboxColumn(
+                say(TITLES[column]), help=text, width=width, pinned=pinned, options=options, **named
+            )
         else:
-            config[column] = st.column_config.TextColumn(help=text, width=width)
+            config[column] = st.column_config.TextColumn(say(TITLES[column]), help=text, width=width)
     return config
+
+
+def _parameter_words(code: object) -> str:
+    return f"{titled(str(code))} · {code}"
 
 
 def _draw_problems(draft: Draft, problems: Sequence[TableProblem]) -> None:
@@ -173,7 +192,7 @@ def problem_table(problems: Sequence[TableProblem], draft: Draft) -> pd.DataFram
         {
             say("Row"): [line_words(problem.line, draft) for problem in problems],
             say("Parameter"): [known.get(problem.line, "") for problem in problems],
-            say("Column"): [problem.column for problem in problems],
+            say("Column"): [say(TITLES.get(problem.column, problem.column)) for problem in problems],
             say("Stands there"): [problem.given or say("nothing") for problem in problems],
             say("How to mend it"): [problem.message for problem in problems],
         }
@@ -195,7 +214,7 @@ def _draw_citing(draft: Draft) -> None:
             placeholder=say("your own document with its issue, such as: Specification of the plant, issue 4"),
         )  # fmt: skip
         st.button(
-            say("Cite it in the changed rows"), key=CITE_KEY, disabled=not source.strip(), on_click=do,
+            say("Name it in the changed rows"), key=CITE_KEY, disabled=not source.strip(), on_click=do,
             args=(partial(_cite, draft, edits_now()),),
             help=say("Writes source, clause and evidence of these rows, and what stood there into their notes."),
         )  # fmt: skip

@@ -20,6 +20,7 @@ from wqcheck.page.limits_compare import BOOK_TYPE
 from wqcheck.page.limits_draft import Draft, edits_now, put_in_grid, refuse_unseen
 from wqcheck.page.office import do
 from wqcheck.page.settings import Settings
+from wqcheck.page.shown import figures_in, moment, table_title
 from wqcheck.page.spoken import say
 from wqcheck.page.table_choice import TABLES_KEY
 from wqcheck.page.words import message_text, plain, titled
@@ -42,10 +43,10 @@ def draw_save(draft: Draft, settings: Settings) -> None:
     except LimitTableError as error:
         st.error(message_text(error))
         return
-    st.success(say("Sound: every check of a limit table is passed."))
-    st.markdown("##### " + say("What differs from {name} as it was opened", name=plain(draft.name)))
+    st.caption(say("Every cell can be read. Whether the limits are right, only the text of the law tells."))
+    _draw_title(draft)
     if draft.changed:
-        _draw_changes(_sound(draft.original, draft.name), new, settings.on)
+        draw_changes(_sound(draft.original, draft.name), new, settings.on)
         _draw_cells(draft)
     else:
         st.markdown(say("Nothing yet."))
@@ -68,6 +69,21 @@ def draw_save(draft: Draft, settings: Settings) -> None:
         _draw_saving(draft, settings.own_folder / file, settings)
 
 
+def _draw_title(draft: Draft) -> None:
+    name = plain(table_title(draft.name, own=draft.own is not None))
+    st.markdown("##### " + say("What differs from {name} as it was opened", name=name))
+
+
+def draw_changes_first(draft: Draft, on: date) -> None:
+    """Draw what was tightened, added, relaxed or dropped before anything else is asked of the changed rows."""
+    try:
+        new = edited_table(draft.cells, Path(f"{draft.name}.csv"))
+    except LimitTableError:
+        return
+    _draw_title(draft)
+    draw_changes(_sound(draft.original, draft.name), new, on)
+
+
 def _proposed(draft: Draft) -> str:
     return draft.name if draft.own else f"{draft.name}_own"
 
@@ -84,7 +100,7 @@ def _sound(cells: pd.DataFrame, name: str) -> LimitTable | None:
         return None
 
 
-def _draw_changes(old: LimitTable | None, new: LimitTable, on: date) -> None:
+def draw_changes(old: LimitTable | None, new: LimitTable, on: date) -> None:
     """Draw what was tightened, added, relaxed or dropped; what lets more pass is said first."""
     if old is None:
         st.warning(say("The original was not sound, so its limits cannot be set beside these; its cells are below."))
@@ -93,12 +109,14 @@ def _draw_changes(old: LimitTable | None, new: LimitTable, on: date) -> None:
     counts = {change: int((changes["change"] == change).sum()) for change in _SHOWN}
     laxer = counts[Change.RELAXED] + counts[Change.DROPPED]
     if laxer:
-        st.warning(say("{count} limits were relaxed or dropped: this table lets water pass that the original does not.",
-                       count=laxer))  # fmt: skip
+        st.error(say("{count} limits were relaxed or dropped: this table lets water pass that the original does not.",
+                     count=laxer))  # fmt: skip
     st.markdown(" · ".join(f"**{count}** {say(str(change))}" for change, count in counts.items()))
     if sum(counts.values()):
         st.table(change_table(changes).map(plain), hide_index=True)
-    st.caption(say("Seen on {day}. Citations, notes, marks and days that changed stand among the cells below.", day=on))
+    st.caption(
+        say("Seen on {day}. Citations, notes, marks and days that changed stand among the cells below.", day=moment(on))
+    )
 
 
 def change_table(changes: pd.DataFrame) -> pd.DataFrame:
@@ -111,7 +129,7 @@ def change_table(changes: pd.DataFrame) -> pd.DataFrame:
             say("Before"): [_limit(*pair) for pair in zip(rows["old"], rows["old_evidence"], strict=True)],
             say("Now"): [_limit(*pair) for pair in zip(rows["new"], rows["new_evidence"], strict=True)],
             say("Waters"): rows["product"],
-            say("From"): rows["starts"].dt.strftime("%Y-%m-%d").fillna(""),
+            say("From"): rows["starts"].map(moment),
             say("Remark"): rows["reason"],
         }
     )
@@ -121,7 +139,8 @@ def _limit(words: object, evidence: object) -> str:
     if not isinstance(words, str):
         return say("none")
     verified = str(evidence).startswith("primary text")
-    return words if verified else f"{words}: {verified_words(evidence)}"
+    shown = figures_in(words)
+    return shown if verified else f"{shown}: {verified_words(evidence)}"
 
 
 def _draw_cells(draft: Draft) -> None:
@@ -161,7 +180,8 @@ def _draw_saving(draft: Draft, path: Path, settings: Settings) -> None:
     agreed = not seen or _draw_overwriting(draft, path, settings.on)
     with st.container(horizontal=True, vertical_alignment="center"):
         st.button(
-            say("Save into {folder}", folder=plain(path.parent)), key=SAVE_KEY, type="primary", disabled=not agreed,
+            say("Save among your own tables ({folder})", folder=plain(path.parent)),
+            key=SAVE_KEY, type="primary", disabled=not agreed,
             on_click=do, args=(partial(_save, draft, path, seen, edits_now()),),
         )  # fmt: skip
         if draft.own == path and not draft.changed:
@@ -176,7 +196,7 @@ def _draw_overwriting(draft: Draft, path: Path, on: date) -> bool:
         st.markdown(say("{file} is in the folder already. What it would become:", file=plain(path.name)))
         try:
             old = edited_table(open_cells(path, path.read_bytes()), path.with_suffix(".csv"))
-            _draw_changes(old, edited_table(draft.cells, path.with_suffix(".csv")), on)
+            draw_changes(old, edited_table(draft.cells, path.with_suffix(".csv")), on)
         except LimitTableError as error:
             st.warning(message_text(error))
     return st.checkbox(

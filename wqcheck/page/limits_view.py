@@ -7,18 +7,20 @@ import streamlit as st
 from wqcheck.page.limits_acts import draw_acts
 from wqcheck.page.limits_browse import draw_browse
 from wqcheck.page.limits_compare import draw_compare
+from wqcheck.page.limits_diff import draw_diff
 from wqcheck.page.limits_edit import draw_edit
 from wqcheck.page.settings import Settings
 from wqcheck.page.spoken import later, say
 
 PART_KEY = "part of the limits"
-BROWSE, ACTS, COMPARE, EDIT = (
+BROWSE, ACTS, COMPARE, DIFF, EDIT = (
     later("Look into a table"),
     later("Which text binds"),
     later("Compare"),
+    later("Check a file, see changes"),
     later("Edit a copy"),
 )
-_PARTS = {BROWSE: draw_browse, ACTS: draw_acts, COMPARE: draw_compare, EDIT: draw_edit}
+_PARTS = {BROWSE: draw_browse, ACTS: draw_acts, COMPARE: draw_compare, DIFF: draw_diff, EDIT: draw_edit}
 
 
 def draw_limits_view(settings: Settings) -> None:

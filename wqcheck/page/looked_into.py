@@ -58,8 +58,8 @@ def looked_into(hand: InHand, office: Office) -> LookedInto:
         return kept
     with st.spinner("…"):
         table = load_expectations()
-        stages = judge_stages(hand.check.stages, table.rows)
         train = _train(hand, office)
+        stages = judge_stages(hand.check.stages, table.rows, train)
         suspects: tuple[Suspect, ...] = ()
         if train is not None:
             feeds = feed_against_limits(hand.check.readings, train, table.rows)

@@ -50,7 +50,7 @@ VIEWS: tuple[tuple[str, Callable[[Desktop], None]], ...] = (
     (later("Flags"), lambda desktop: draw_flags(desktop.office)),
     (later("Train"), lambda desktop: draw_train_view(desktop.office)),
     (later("Release"), lambda desktop: draw_release(desktop.office)),
-    (later("History"), lambda desktop: draw_history(desktop.office)),
+    (later("History"), lambda desktop: draw_history(desktop.office, desktop.settings)),
     (later("Limits"), lambda desktop: draw_limits_view(desktop.settings)),
     (later("Settings"), lambda desktop: draw_settings_view(desktop.office)),
 )

@@ -10,9 +10,10 @@ from streamlit.delta_generator import DeltaGenerator
 
 from wqcheck.certificate.data import Certificate, issue_certificate, issue_notice
 from wqcheck.certificate_files.preview import page_images
+from wqcheck.certificate_files.view import sentences
 from wqcheck.errors import ReleaseRefusedError
 from wqcheck.page.checking import Desk
-from wqcheck.page.spoken import say
+from wqcheck.page.spoken import printed, say
 from wqcheck.page.words import message_text
 from wqcheck.release.decision import BatchCheck, Disposition
 
@@ -49,9 +50,9 @@ def draft(check: BatchCheck, moment: datetime) -> Certificate:
 
 
 def next_steps(check: BatchCheck) -> tuple[str, ...]:
-    """Give the next steps as the certificate or notice of this batch would state them."""
+    """Give the next steps as the certificate or notice of this batch would print them in the language of the page."""
     try:
-        return draft(check, datetime(2000, 1, 1)).next_steps
+        return sentences(draft(check, datetime(2000, 1, 1)), printed())[1]
     except ReleaseRefusedError as refusal:
         return refusal.reasons
 

@@ -57,7 +57,7 @@ KINDS = (
                         "container codes", "volume"})),
     CellKind("how", later("method"), later("method, laboratory, sign or what it can measure"),
              frozenset({"method", "lab", "sign", "qualifier", "reporting limit", "detection limit", "uncertainty",
-                        "sampled by"})),
+                        "sampled by", "bench", "dilution"})),
     CellKind("text", later("text"), later("title, remark or other text"), frozenset({"text", "remark"})),
 )  # fmt: skip
 """The kinds of cells, in the order of the legend; the last one takes any role that no other kind has."""

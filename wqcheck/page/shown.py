@@ -15,7 +15,7 @@ from typing import Any
 import pandas as pd
 
 from wqcheck.certificate.figures import number_text
-from wqcheck.limit_tables.acts import load_acts
+from wqcheck.limit_tables.acts import short_titles
 from wqcheck.page.spoken import figure, say, spoken
 
 DIGITS = 6
@@ -62,12 +62,12 @@ def table_title(name: str, *, own: bool = False) -> str:
     ``own`` says that it is known to be an own one, whatever its file is called.
     """
     words = name.replace("_", " ").strip()
-    return (not own and _shipped_titles().get(name)) or (say("{name} (own)", name=words) if words else "")
+    return (not own and short_titles().get(name)) or (say("{name} (own)", name=words) if words else "")
 
 
 def titles_in(text: str) -> str:
     """Put their titles in the place of the names of shipped limit tables in a sentence."""
-    return _shipped_names().sub(lambda found: _shipped_titles()[found[1]], text)
+    return _shipped_names().sub(lambda found: short_titles()[found[1]], text)
 
 
 def shown_table(
@@ -110,10 +110,5 @@ def shown_table(
 
 
 @cache
-def _shipped_titles() -> Mapping[str, str]:
-    return {act.table: act.short for act in load_acts() if act.table}
-
-
-@cache
 def _shipped_names() -> re.Pattern[str]:
-    return re.compile(rf"\b({'|'.join(_shipped_titles())})(?:\.csv)?\b")
+    return re.compile(rf"\b({'|'.join(short_titles())})(?:\.csv)?\b")

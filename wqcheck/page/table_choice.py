@@ -44,6 +44,12 @@ def table_choices(folder: Path | None) -> Mapping[str, Choice]:
     return {choice.value: choice for choice in found}
 
 
+def chosen_first(choices: Mapping[str, Choice], chosen: Sequence[str]) -> Mapping[str, Choice]:
+    """Return choices in the order in which a person looks for them: chosen for checks, own, then by title."""
+    order = sorted(choices, key=lambda value: (value not in chosen, not choices[value].own, choices[value].label))
+    return {value: choices[value] for value in order}
+
+
 def usable(choices: Mapping[str, Choice]) -> list[str]:
     """Return the values of the tables that can be used."""
     return [value for value, choice in choices.items() if not choice.problem]

@@ -10,6 +10,7 @@ from html import escape
 import pandas as pd
 import streamlit as st
 
+from wqcheck.page.shown import figures_in
 from wqcheck.page.spoken import later, say
 from wqcheck.page.words import plain, titled
 from wqcheck.train.commissioning import CommissioningReport
@@ -41,7 +42,8 @@ def draw_diagram(report: CommissioningReport, *, us_units: bool) -> None:
     st.caption(
         say(
             "A pattern stands for a verdict that is also written below the box: slanted lines weak, crosses worse than "
-            "inlet, dots not shown, upright bars change not explained. The diagram scrolls sideways."
+            "inlet, dots not shown, upright bars change not explained. “Not shown”: what the stage removes cannot be "
+            "told, mostly since results lie below the reporting limit. The diagram scrolls sideways."
         )
     )
     st.markdown("##### " + say("Each stage in words"))
@@ -77,7 +79,7 @@ def stage_list(report: CommissioningReport, notes: Mapping[str, StageNote], code
     blank = StageNote()
     told = {
         say("Stage"): [f"{stage.name} ({stage.inlet or '–'} → {stage.outlet})" for stage in stages],
-        say("Flow"): [notes.get(stage.name, blank).flow or say("not known") for stage in stages],
+        say("Flow"): [figures_in(notes.get(stage.name, blank).flow) or say("not known") for stage in stages],
     }
     names = [stage.name for stage in stages]
     more = _of_parameter(report, names, code) if code else _all_verdicts(report, names)
@@ -108,4 +110,4 @@ def _of_parameter(report: CommissioningReport, names: list[str], code: str) -> d
         say("Verdict"): rows["verdict"].map(say, na_action="ignore").fillna(say("no usual value known")),
         say("Usual (source)"): rows["expected"].fillna("–") + " (" + rows["expected_source"].fillna("–") + ")",
     }
-    return {heading: [str(column.get(name, "–")) for name in names] for heading, column in columns.items()}
+    return {heading: [figures_in(str(column.get(name, "–"))) for name in names] for heading, column in columns.items()}

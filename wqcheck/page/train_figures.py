@@ -9,6 +9,7 @@ import altair as alt
 import pandas as pd
 import streamlit as st
 
+from wqcheck.page.shown import figures_in, number, shown_table
 from wqcheck.page.spoken import later, say
 from wqcheck.page.words import plain, sentence
 from wqcheck.plant.flow_fit import ProductionDay, hourly_balance
@@ -33,8 +34,8 @@ def figure_table(chapter: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
     return pd.DataFrame(
         {
             say("Figure"): [sentence(str(one["name"])) for one in chapter],
-            say("Value"): [one["shown"] for one in chapter],
-            say("Says"): ["; ".join(filter(None, (one["verdict"], one["note"]))) or "–" for one in chapter],
+            say("Value"): [figures_in(str(one["shown"])) for one in chapter],
+            say("Says"): ["; ".join(filter(None, (one["verdict"], one["note"]))) for one in chapter],
             say("Formula (source)"): [f"{one['formula']} ({one['source']})" for one in chapter],
         }
     )
@@ -54,12 +55,12 @@ def draw_figures(data: Mapping[str, Any], day: ProductionDay | None, *, us_units
     """
     _draw_asking(data["figures"])
     for name, chapter in data["figures"].items():
-        st.markdown(f"##### {plain(name)}")
-        st.table(figure_table(chapter).map(plain), hide_index=True)
-        if name == "Membranes":
-            st.caption(plain(REJECTION))
-        if name == "Fit in flow" and day is not None:
-            draw_hours(day, us_units=us_units)
+        with st.expander(say("{chapter}: {number} figures", chapter=plain(name), number=len(chapter))):
+            st.table(figure_table(chapter).map(plain), hide_index=True)
+            if name == "Membranes":
+                st.caption(plain(REJECTION))
+            if name == "Fit in flow" and day is not None:
+                draw_hours(day, us_units=us_units)
     if data["balance"]:
         with st.expander(say("Balance of each parameter around the membranes")):
             st.dataframe(balance_table(data["balance"]), hide_index=True, alt=say("Balance around the membranes"))
@@ -72,7 +73,7 @@ def _draw_asking(figures: Mapping[str, Sequence[Mapping[str, Any]]]) -> None:
     """Draw which figures ask for a person, those to act on first."""
     for word in (State.DUE, State.WATCH):
         found = [
-            f"- {plain(one['name'])}: **{plain(one['shown'])}** {plain(one['note'])}"
+            f"- {plain(one['name'])}: **{plain(figures_in(str(one['shown'])))}** {plain(one['note'])}"
             for chapter in figures.values()
             for one in chapter
             if one["verdict"] == word
@@ -88,14 +89,19 @@ def balance_table(rows: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
         {
             say("Stage"): [row["stage"] for row in rows],
             say("Parameter"): [row["name"] for row in rows],
-            say("Feed"): [row["feed"] for row in rows],
-            say("Permeate"): [row["permeate"] for row in rows],
-            say("Concentrate"): [row["concentrate"] for row in rows],
-            say("Left over, share of the feed"): [row["closure"] for row in rows],
-            say("Recovery that closes it"): [row["recovery_implied"] for row in rows],
-            say("Concentrate that closes it"): [row["expected"] for row in rows],
+            say("Feed"): [_cell(row["feed"]) for row in rows],
+            say("Permeate"): [_cell(row["permeate"]) for row in rows],
+            say("Concentrate"): [_cell(row["concentrate"]) for row in rows],
+            say("Left over, share of the feed"): [_cell(row["closure"]) for row in rows],
+            say("Recovery that closes it"): [_cell(row["recovery_implied"]) for row in rows],
+            say("Concentrate that closes it"): [_cell(row["expected"]) for row in rows],
         }
     )
+
+
+def _cell(value: object) -> str:
+    """Write a figure of the balance, a number or a text, as the settings ask for; blank for none."""
+    return number(value, 4) if isinstance(value, float) else figures_in(str(value)) if value is not None else ""
 
 
 def hour_table(day: ProductionDay, *, us_units: bool) -> pd.DataFrame:
@@ -122,7 +128,7 @@ def draw_hours(day: ProductionDay, *, us_units: bool) -> None:
         )
     )  # fmt: skip
     st.dataframe(
-        table.rename(columns={name: say(word) for name, word in HEADINGS.items()}), hide_index=True,
+        shown_table(table, {name: say(word) for name, word in HEADINGS.items()}), hide_index=True,
         alt=say("Balance of each hour"),
     )  # fmt: skip
 

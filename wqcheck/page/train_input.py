@@ -85,6 +85,7 @@ def draw_results(office: Office) -> Results | None:
         horizontal=True, on_change=_keep_source,
     )  # fmt: skip
     if source != IN_HAND:
+        st.warning("**" + say("INVENTED: everything below is the sample plant, nothing of it is yours.") + "**")
         return sample_results(source)
     hand = draw_in_hand(office)
     if hand is None:
@@ -114,11 +115,11 @@ def _results_of(hand: InHand, office: Office) -> Results:
 def sample_results(source: str) -> Results:
     """Return the sample plant in order or in trouble."""
     book, plant = SAMPLES[source]
-    taken = take_in([_sample(book)])
+    taken = take_in([sample_file(book)])
     files = tuple(FileStamp(name=one.name, sha256=one.sha256, kind="workbook") for one in taken.books)
     return Results(
-        key=source, readings=taken.readings, findings=taken.findings, files=files, train=_sample(SAMPLE_TRAIN),
-        plant=tuple(map(_sample, plant)),
+        key=source, readings=taken.readings, findings=taken.findings, files=files, train=sample_file(SAMPLE_TRAIN),
+        plant=tuple(map(sample_file, plant)),
     )  # fmt: skip
 
 
@@ -129,7 +130,8 @@ def _draw_train_file(of_batch: NamedBytes | None) -> NamedBytes | None:
     label = say("Train file: {name}", name=plain(used[0])) if used else say("Train file: none yet")
     with st.expander(label, expanded=used is None):
         st.file_uploader(
-            say("Treatment train (TOML); it takes the place of the one that the batch was checked with"), type="toml",
+            say("Train file (ends in .toml); it takes the place of the one that the batch was checked with"),
+            type="toml",
             key=TRAIN_KEY, on_change=_keep_train,
         )  # fmt: skip
         if kept and st.button(say("Use the train of the batch again")):
@@ -207,5 +209,6 @@ def _opened(file: NamedBytes, read: Callable[[Path], Opened]) -> Opened:
             raise WqcheckError(str(error).replace(f"{folder}/", "")) from error
 
 
-def _sample(name: str) -> NamedBytes:
+def sample_file(name: str) -> NamedBytes:
+    """Return a file of the sample plant, name and bytes."""
     return name, (shipped_folder("sample_results") / name).read_bytes()

@@ -8,6 +8,7 @@ import numpy.typing as npt
 import pandas as pd
 import streamlit as st
 
+from wqcheck.page.shown import moment
 from wqcheck.page.spoken import later, say
 from wqcheck.page.words import plain, titled
 from wqcheck.statistics.series_units import in_common_units
@@ -16,8 +17,8 @@ from wqcheck.train.description import Train, match_points
 from wqcheck.train.removal_words import interval_text, unit_text
 
 MEASURED, BELOW, ABOVE, NONE_FOUND, RANGE = (
-    later("measured"), later("below the limit given"), later("above the limit given"), later("none found"),
-    later("between two ends"),
+    later("measured"), later("less than the figure (a < result)"), later("more than the figure (a > result)"),
+    later("none found"), later("between two ends"),
 )  # fmt: skip
 KINDS = (MEASURED, BELOW, ABOVE, NONE_FOUND, RANGE)
 """What a result is known to be; each has a shape of its own."""
@@ -198,7 +199,7 @@ def profile_table(rows: pd.DataFrame, train: Train) -> pd.DataFrame:
             say("Point"): rows["point"] + " " + rows["point"].map(names).fillna(""),
             say("Reported"): rows["reported"],
             say("Known as"): [say(word) for word in rows["known"]],
-            say("Sampled; cell"): rows["sampled"] + "; " + rows["cell"],
+            say("Sampled; cell"): rows["sampled"].map(moment) + "; " + rows["cell"],
         }
     )
 

@@ -223,7 +223,7 @@ def _draw_typed(typed: TypedReadings, plant: str) -> tuple[NamedBytes, ...]:
     """Draw what is wrong with the typed readings, or their file; give the file where it can be used."""
     number = typed.count()
     if not number:
-        st.info(say("Nothing is typed yet."))
+        st.caption(say("Nothing is typed yet. What you type stays in this tab only: download its file to keep it."))
         return ()
     try:
         file = (TYPED_FILE, typed_toml(typed, plant).encode("utf-8"))

@@ -8,6 +8,7 @@ import altair as alt
 import pandas as pd
 import streamlit as st
 
+from wqcheck.page.shown import figures_in
 from wqcheck.page.spoken import say
 from wqcheck.page.words import plain, titled
 from wqcheck.tables import Bound, Stages
@@ -78,10 +79,10 @@ def stage_table(rows: pd.DataFrame) -> pd.DataFrame:
         {
             say("Stage"): rows[Stages.stage],
             say("From"): rows[Stages.inlet_point] + " → " + rows[Stages.outlet_point],
-            say("Before"): rows[Stages.inlet],
-            say("After"): rows[Stages.outlet],
+            say("Before"): rows[Stages.inlet].fillna("").map(figures_in),
+            say("After"): rows[Stages.outlet].fillna("").map(figures_in),
             say("Unit"): rows[Stages.unit].fillna(""),
-            say("Removal"): rows["words"],
+            say("Removal"): rows["words"].map(figures_in),
             say("Why"): rows[Stages.reason],
         }
     )

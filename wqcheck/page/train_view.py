@@ -10,18 +10,22 @@ import streamlit as st
 from wqcheck.certificate_files.writing import file_stem
 from wqcheck.errors import WqcheckError
 from wqcheck.page.checking import Paper
+from wqcheck.page.language_note import draw_language_note
 from wqcheck.page.office import Office
 from wqcheck.page.settings import NamedBytes
+from wqcheck.page.shown import figures_in
 from wqcheck.page.spoken import say
 from wqcheck.page.train_diagram import draw_diagram
+from wqcheck.page.train_edit import draw_train_edit
 from wqcheck.page.train_figures import draw_figures
 from wqcheck.page.train_input import Results, TrainCase, commissioned, draw_results, opened_train
 from wqcheck.page.train_profile import draw_profile, profiled
 from wqcheck.page.train_readings import draw_plant_readings
 from wqcheck.page.train_removal import draw_all_removals, draw_removal, usual_place
 from wqcheck.page.words import message_text, plain, sentence, titled
+from wqcheck.plant.figures import CAUTION
 from wqcheck.train.commissioning import CAUTIONS, CommissioningReport
-from wqcheck.train.suspects import GRADES, Suspect
+from wqcheck.train.suspects import GRADES, Grade, Suspect
 from wqcheck.train_files.data import report_data, to_json
 from wqcheck.train_files.writing import pdf_bytes, workbook_bytes
 
@@ -48,25 +52,28 @@ def draw_train_view(office: Office) -> None:
     st.markdown("### " + say("Treatment train"))
     us_units = st.toggle(say("United States units (gal/min, psi, °F)"), key=US_KEY)
     results = draw_results(office)
-    if results is None:
-        return
-    if results.train is None:
-        st.info(say("This batch was checked without a train. Give the plant's train file above."))
-        return
-    try:
-        name = opened_train(results.train).name
-    except WqcheckError as error:
-        st.error(message_text(error))
-        return
-    draw_parts(results, results.train, name, us_units=us_units)
+    if results is not None and results.train is not None:
+        try:
+            name = opened_train(results.train).name
+            draw_parts(office, results, results.train, name, us_units=us_units)
+            return
+        except WqcheckError as error:
+            st.error(message_text(error))
+    elif results is not None:
+        st.info(say("This batch was checked without a train. Type the train of your plant below, beginning with that "
+                    "of the sample plant, or drop its file above."))  # fmt: skip
+    with st.expander(say("Stages and ratings"), expanded=results is not None):
+        draw_train_edit(office, results.train if results else None, us_units=us_units)
 
 
-def draw_parts(results: Results, train: NamedBytes, plant_name: str, *, us_units: bool) -> None:
+def draw_parts(office: Office, results: Results, train: NamedBytes, plant_name: str, *, us_units: bool) -> None:
     """Draw the parts of the view; the plant readings first, since the others are made from them."""
     headline = st.container()
     parts = [say("Look here first"), say("Diagram"), say("Along the train"), say("Working figures"),
-             say("Plant readings"), say("Report")]  # fmt: skip
-    first, diagram, along, figures, readings, papers = st.tabs(parts, key=PARTS_KEY)
+             say("Plant readings"), say("Stages and ratings"), say("Report")]  # fmt: skip
+    first, diagram, along, figures, readings, ratings, papers = st.tabs(parts, key=PARTS_KEY)
+    with ratings:
+        draw_train_edit(office, train, us_units=us_units)
     with readings:
         plant = (*results.plant, *draw_plant_readings(plant_name, us_units=us_units))
     try:
@@ -86,7 +93,8 @@ def draw_parts(results: Results, train: NamedBytes, plant_name: str, *, us_units
         _draw_figures(case, us_units=us_units)
     with papers:
         draw_report(case, results, us_units=us_units)
-    st.caption(plain(" ".join(CAUTIONS)))
+    st.caption(plain(" ".join(text for text in CAUTIONS if text != CAUTION)))
+    draw_language_note()
 
 
 def draw_headline(report: CommissioningReport) -> None:
@@ -114,11 +122,15 @@ def draw_suspects(suspects: Sequence[Suspect]) -> None:
     """Draw the stages to look at, the gravest first and open, each with evidence, next check and caution."""
     if not suspects:
         st.markdown(say("No rule found anything. What each stage does stands in the diagram and along the train."))
+    design = next((place for place, one in enumerate(suspects) if one.grade is Grade.FIT), -1)
     for place, one in enumerate(suspects, start=1):
+        if place - 1 == design:
+            st.markdown("##### " + say("Design: parts that do not fit the planned day"))
         title = f"**{place}. {plain(sentence(one.title))}** ({say('stage')}: {plain(one.stage)})"
         with st.expander(title, expanded=place <= IN_FULL):
             st.markdown(f"{plain(sentence(GRADES[one.grade]))}. {plain(sentence(one.why))}")
-            st.markdown("\n".join(f"- {plain(entry.text)} — *{plain(entry.where)}*" for entry in one.evidence))
+            told = (f"- {plain(figures_in(entry.text))} — *{plain(entry.where)}*" for entry in one.evidence)
+            st.markdown("\n".join(told))
             st.markdown(f"**{say('Check next:')}** {plain(one.check)}")
             st.markdown(f"**{say('Caution:')}** {plain(one.caution)}")
 
@@ -151,6 +163,9 @@ def draw_along(case: TrainCase) -> None:
 def _draw_figures(case: TrainCase, *, us_units: bool) -> None:
     plant = case.report.plant
     data = report_data(case.report, number="–", issued_at="", files=(), us_units=us_units)
+    if plant is not None:
+        st.caption(say("From the readings in {file}. {notes}", file=plain(plant.path),
+                       notes=plain("; ".join(plant.notes))))  # fmt: skip
     draw_figures(data, plant.production_day if plant else None, us_units=us_units)
 
 
@@ -173,7 +188,7 @@ def draw_report(case: TrainCase, results: Results, *, us_units: bool) -> None:
         for paper in papers:
             form = paper.name.rsplit(".", 1)[-1]
             st.download_button(
-                say("Download {form}: {name}", form=form.upper(), name=paper.name), paper.content, file_name=paper.name,
+                say("Download {form}", form=form.upper()), paper.content, file_name=paper.name,
                 mime=paper.mime, key=f"train download {form}", on_click="ignore",
             )  # fmt: skip
 

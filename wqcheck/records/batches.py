@@ -11,7 +11,7 @@ from sqlalchemy import Connection, Select, and_, select
 
 from wqcheck.judging.judge import WORST_FIRST
 from wqcheck.records.certificates import documents
-from wqcheck.records.frames import READING_COLUMNS, VERDICT_COLUMNS, frame_of
+from wqcheck.records.frames import READING_COLUMNS, VERDICT_COLUMNS, frame_of, listed
 from wqcheck.records.parts import Part, parts_of
 from wqcheck.records.received import unused_sheets
 from wqcheck.records.schema import (
@@ -168,8 +168,7 @@ def _listed(connection: Connection, state: State | None) -> pd.DataFrame:
     )  # fmt: skip
     if state is not None:
         wanted = wanted.where(steps.c.state == str(state))
-    found = connection.execute(wanted)
-    return pd.DataFrame(found.all(), columns=list(found.keys()))
+    return listed(connection.execute(wanted))
 
 
 def _steps(connection: Connection, known: str) -> pd.DataFrame:
@@ -182,8 +181,7 @@ def _steps(connection: Connection, known: str) -> pd.DataFrame:
         .where(steps.c.batch == known)
         .order_by(steps.c.version)
     )
-    found = connection.execute(wanted)
-    return pd.DataFrame(found.all(), columns=list(found.keys()))
+    return listed(connection.execute(wanted))
 
 
 def _remarks(connection: Connection, known: str) -> pd.DataFrame:

@@ -20,6 +20,7 @@ from wqcheck.certificate_files.letterhead import PLAIN, Letterhead
 from wqcheck.errors import RecordRefusedError
 from wqcheck.languages.catalogues import SOURCE
 from wqcheck.records.decisions import Turn, sign, take_turn
+from wqcheck.records.frames import listed
 from wqcheck.records.intake import keep_file
 from wqcheck.records.log import Writing, writing
 from wqcheck.records.numbers import PATTERN, next_number
@@ -133,7 +134,7 @@ def documents(store: Store, batch: str | None = None) -> pd.DataFrame:
     with store.reading() as connection:
         if batch is not None:
             wanted = wanted.where(table.c.batch == known_batch(connection, batch))
-        frame = pd.DataFrame(connection.execute(wanted).all(), columns=[*names, "withdrawn"])
+        frame = listed(connection.execute(wanted))
     newer = {old: new for new, old in zip(frame["number"], frame["supersedes"], strict=True) if old}
     status = [
         "withdrawn" if isinstance(reason, str) else f"superseded by {newer[number]}" if number in newer else "in force"

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from pandera.typing import DataFrame
+from sqlalchemy import Result
 
 from wqcheck.records.log import Row
 from wqcheck.tables import Judged, Readings, Stages
@@ -33,6 +34,11 @@ def frame_of(rows: Sequence[Row], columns: Sequence[str], model: Model) -> pd.Da
     types = {name: str(column.dtype) for name, column in model.to_schema().columns.items()}
     values = list(zip(*rows, strict=True)) if rows else [()] * len(columns)
     return pd.DataFrame({name: _typed(values[place], types[name]) for place, name in enumerate(columns)})
+
+
+def listed(found: Result[Any]) -> pd.DataFrame:
+    """Return what a query *found* as a table with its column names; an attribute look-up per row is saved."""
+    return pd.DataFrame([tuple(row) for row in found], columns=list(found.keys()))
 
 
 def split_judged(readings: DataFrame[Readings], judged: DataFrame[Judged]) -> tuple[list[Row], list[Row]]:

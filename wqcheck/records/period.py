@@ -15,7 +15,7 @@ from pandera.typing import DataFrame
 from sqlalchemy import ColumnElement, Select, and_, func, or_, select
 
 from wqcheck.records.certificates import documents
-from wqcheck.records.frames import READING_COLUMNS, VERDICT_COLUMNS, frame_of
+from wqcheck.records.frames import READING_COLUMNS, VERDICT_COLUMNS, frame_of, listed
 from wqcheck.records.schema import Batches, CheckFiles, Checks, Decisions, Files, judged, log, readings, table_of
 from wqcheck.records.standing import latest_of
 from wqcheck.records.store import Store
@@ -55,8 +55,7 @@ def batches_of(store: Store, since: date, until: date) -> pd.DataFrame:
         .where(latest_of(Checks))
     )  # fmt: skip
     with store.reading() as connection:
-        found = connection.execute(wanted)
-        frame = pd.DataFrame(found.all(), columns=list(found.keys()))
+        frame = listed(connection.execute(wanted))
     frame = frame.astype({name: "str" for name in frame.columns if name not in ("entry", "override")})
     started = frame["run_start"].where(frame["run_start"].str.match(r"\d{4}-\d{2}-\d{2}"))
     frame["day"] = frame["sampled"].fillna(started).fillna(frame["taken_in"]).str[:10]
@@ -83,12 +82,21 @@ def results_of(
         Log entries of checks (as :func:`batches_of` gives them) whose undated results belong to the period.
     """
     named = readings.c.parameter.is_(None) if parameter is None else readings.c.parameter == parameter
+    return _results(store, and_(named, _sampled(since, until)), entries)
+
+
+def every_result(store: Store, since: date, until: date) -> DataFrame[Readings]:
+    """Return the dated results of a period of all parameters at every point, oldest first, each once."""
+    return _results(store, _sampled(since, until, undated=False), ())
+
+
+def _results(store: Store, wanted_ones: ColumnElement[bool], entries: Collection[int]) -> DataFrame[Readings]:
     checks = table_of(Checks)
     columns = [readings.c[name] for name in READING_COLUMNS]
     wanted = (
         select(*columns, readings.c.entry)
         .join_from(readings, checks, checks.c.entry == readings.c.entry)
-        .where(named, readings.c.combined == 0, latest_of(Checks), _sampled(since, until))
+        .where(readings.c.combined == 0, latest_of(Checks), wanted_ones)
         .order_by(readings.c.sampled_at.is_(None), readings.c.sampled_at, readings.c.entry, readings.c.place)
     )
     frame = _within(store, wanted, READING_COLUMNS, entries)

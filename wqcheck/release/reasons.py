@@ -13,6 +13,7 @@ from pandera.typing import DataFrame
 
 from wqcheck.errors import UnknownParameterError
 from wqcheck.findings import Finding, Severity
+from wqcheck.judging.reasons import USUAL_BAND
 from wqcheck.limit_comparison.overrides import RELAXED
 from wqcheck.parameters import find_parameter
 from wqcheck.release.finding_weights import WEIGHT_CHANGED
@@ -25,7 +26,7 @@ DETERMINED = (Verdict.PASS, Verdict.CONDITIONAL_PASS, *FAILING)
 _NAMED = 4
 """How many parameters a sentence names of a long list."""
 
-_LOOK_FURTHER = ("screening", "guidance level")
+_LOOK_FURTHER = ("screening", "guidance level", USUAL_BAND)
 """Beginnings of a limit's status that ask to look further when it is exceeded; alone it does not reject."""
 
 NO_RESULT, NO_LIMIT, NOT_COMPARED = "missing result", "no limit", "not compared"
@@ -114,7 +115,7 @@ def panel_reasons(found: Mapping[tuple[str, ...], str], product: str, *, known: 
     sentences = {
         NO_RESULT: "is required and has no result; have it analysed, or add the result, and check again",
         NO_LIMIT: "is required and has a result but no limit to compare with; add a limit table that covers it, "
-        "or list it under reported_only in the release rules",
+        "or list it under reported_only in the release rules and give its usual band there",
         NOT_COMPARED: "is required and none of its results could be compared with a limit; repeat the test",
     }
     for entry, gap in found.items():
@@ -129,12 +130,14 @@ def row_reasons(judged: DataFrame[Judged], required: Sequence[str], rules: Relea
 
     A failure rejects in a rejecting class (a screening or guidance level only holds there) and informs in a noting
     class, but a required parameter and every other class holds; an undetermined result holds in a rejecting class, an
-    unknown class or a required parameter, else as the rules say.
+    unknown class or a required parameter, else as the rules say. What lies outside its usual band always holds.
     """
     verdict, limit_class = judged[Judged.verdict], judged[Judged.limit_class]
-    further = judged[Judged.status].fillna("").astype("str").str.startswith(_LOOK_FURTHER)
+    status = judged[Judged.status].fillna("").astype("str")
+    further = status.str.startswith(_LOOK_FURTHER)
     rejecting = limit_class.isin(rules.reject_classes) & ~further
     firm = limit_class.isin(rules.reject_classes) | limit_class.isna() | judged[Judged.parameter].isin(required)
+    firm |= status.eq(USUAL_BAND)
     failing = verdict.isin(FAILING)
     undetermined = verdict.eq(Verdict.UNDETERMINED)
     inform = limit_class.isin(rules.note_classes) & ~firm

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -12,12 +12,13 @@ from wqcheck.findings import Severity
 from wqcheck.parameters import catalogue
 from wqcheck.plant_files import is_list_of_texts, is_text, read_plant_file, refuse_problems, unknown_keys
 from wqcheck.release.finding_weights import UNCHANGED, FindingWeights, read_weights, weight_problems
+from wqcheck.release.usual_bands import USUAL, Bands, band_problems, read_bands, unbanded
 from wqcheck.tables import LimitClass, Product
 
 _CODE_KEYS = ("reported_only", "hold_if_found")
 _CLASS_KEYS = ("reject_classes", "hold_classes", "note_classes")
 _SEVERITY_KEYS = ("undetermined", "conditional_pass", "memory_evidence", "not_tested")
-_OTHER_KEYS = ("title", "required", "found_volume_ml", "findings", "overdue", "sample_days")
+_OTHER_KEYS = ("title", "required", "found_volume_ml", "findings", "overdue", "sample_days", USUAL)
 _KEYS = frozenset({*_OTHER_KEYS, *_CODE_KEYS, *_CLASS_KEYS, *_SEVERITY_KEYS})
 FOUND_VOLUME_ML = 100.0
 SAMPLE_DAYS = 90
@@ -36,6 +37,8 @@ class ReleaseRules:
         Product word → required entries; each entry is the parameter codes of which one is enough.
     reported_only : frozenset[str]
         Codes that must be measured but need no limit to be compared with.
+    usual : Bands
+        What parameters usually are, by kind of water; judged where no limit binds them.
     hold_if_found : frozenset[str]
         Codes of organisms that hold a batch when they are found and no limit table binds them.
     found_volume_ml : float
@@ -63,6 +66,7 @@ class ReleaseRules:
     title: str
     required: Mapping[str, tuple[tuple[str, ...], ...]]
     reported_only: frozenset[str] = frozenset()
+    usual: Bands = field(default_factory=dict)
     hold_if_found: frozenset[str] = frozenset()
     found_volume_ml: float = FOUND_VOLUME_ML
     reject_classes: frozenset[str] = frozenset(map(str, _ALWAYS_REJECT))
@@ -94,12 +98,14 @@ def load_release_rules(path: Path | str) -> ReleaseRules:
     data, digest = read_plant_file(path)
     problems = [*unknown_keys(data, _KEYS, "the file"), *_class_problems(data), *_severity_problems(data)]
     problems += [*_required_problems(data), *_title_problems(data), *weight_problems(data), *_volume_problems(data)]
-    problems += _day_problems(data)
+    problems += [*_day_problems(data), *band_problems(data)]
+    problems += [] if problems else unbanded(data)
     refuse_problems(path, problems)
     return ReleaseRules(
         title=str(data["title"]),
         required={word: tuple(map(split_entry, entries)) for word, entries in data["required"].items()},
         reported_only=frozenset(data.get("reported_only", ())),
+        usual=read_bands(data),
         hold_if_found=frozenset(data.get("hold_if_found", ())),
         found_volume_ml=float(data.get("found_volume_ml", FOUND_VOLUME_ML)),
         reject_classes=frozenset(data["reject_classes"]),

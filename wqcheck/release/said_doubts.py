@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import csv
 import re
 from collections.abc import Iterator
+from functools import cache
+from importlib.resources import files
 
 import pandas as pd
 from pandera.typing import DataFrame
@@ -11,7 +14,7 @@ from pandera.typing import DataFrame
 from wqcheck.findings import Finding, Severity
 from wqcheck.parameters import normalise
 from wqcheck.quality.sample_amounts import cells_of
-from wqcheck.release.sheet_places import beside, home_of
+from wqcheck.release.sheet_places import beside, home_of, row_of
 from wqcheck.tables import Ledger, Readings
 
 FLAGS = {
@@ -22,22 +25,31 @@ FLAGS = {
 rejected (R) or over range (E) is no result at all, see :data:`wqcheck.results.UNUSABLE_FLAGS`."""
 
 _TOKEN = re.compile(r"[A-Za-z]{1,2}[+-]?")
-_SURE = re.compile(
-    r"\b(?:exceeded|exceeds|outside (?:of )?(?:the )?(?:holding|hold|range|control)|past (?:the )?hold\w*"
-    r"|out of control|not valid|invalid|unverified|under review|does not comply|do not comply"
-    r"|not compliant|non compliant|failed|contaminated|draft|superseded"
-    r"|mislabel\w*|mixed up|swapped|leak\w*|broken|spill\w*|thawed|lost|copied|void"
-    r"|lab(?:oratory)? (?:accident|error)|overgrown|confluent|biased|suspect|doubtful|not representative"
-    r"|qc fail\w*|retest (?:pending|required)|repeat (?:pending|required)|insufficient (?:volume|sample))\b"
+_SENTENCE = re.compile(r"[;!?\n•]+|\.(?=\s|$)")
+_CLAUSE = re.compile(r"[,()]|\s[-–—]\s|\b(?:and|but|however|et|mais|und|aber|jedoch|pero|mas|porém|però|ma)\b", re.I)
+_LEGEND = re.compile(
+    r"\s*\(?([A-Z]{1,2}[-+]?|[*†‡#^<>]+|[a-z0-9])\)?\s*"
+    r"(?:[=:–-]|(?:means|denotes|indicates|bedeutet|signifie|significa)\b)"
 )
-_MAYBE = re.compile(
-    r"\b(?:holding time|hold time|in blank|blank contamination|contamination|interference|received warm|headspace"
-    r"|dilut\w+|temperature on receipt|preliminary|provisional)\b"
-)
-_DENIED = re.compile(
-    r"\b(?:no|not|none|without|within|met|free|ok|acceptable|passed|if|see|must|shall|only|maximum|max)\b"
-)
-_CONDITIONAL = re.compile(r"\b(?:if|unless|without approval|except in full|shall|must not|uncontrolled)\b")
+"""``* = holding time exceeded``: it speaks of the results that carry the sign."""
+
+_FREE_LABEL = re.compile(r"\((?:remark|verdict)\)$|not used$")
+"""End of the ledger's reason for a label that names nothing else of the results."""
+
+_REACH = {"doubt": 3, "beyond": 20}
+"""Weight → how many words before one of doubt may deny it (``no sign of leakage``, ``no limit value was exceeded``)."""
+
+
+@cache
+def _words() -> dict[str, re.Pattern[str]]:
+    """Return one pattern for each weight of ``doubt_words.csv``, for texts as ``normalise`` leaves them."""
+    text = files("wqcheck.release").joinpath("doubt_words.csv").read_text(encoding="utf-8")
+    by_weight: dict[str, list[str]] = {}
+    for row in csv.DictReader(text.splitlines()):
+        by_weight.setdefault(row["weight"], []).append(row["pattern"])
+    return {weight: re.compile(rf"\b(?:{'|'.join(patterns)})\b") for weight, patterns in by_weight.items()}
+
+
 _DILUTED = re.compile(r"\bdilut\w*|\b1 ?: ?\d{1,6}\b|\bx ?10\b", re.I)
 
 
@@ -53,10 +65,42 @@ def doubts(finished: pd.DataFrame, ledger: DataFrame[Ledger]) -> Iterator[Findin
     """
     yield from _flagged(finished)
     yield from _diluted(finished)
-    remarks = ledger[ledger[Ledger.role].eq("remark")]
-    yield from _spoken(remarks[beside(remarks, finished)])
-    texts = ledger[ledger[Ledger.role].eq("text") & home_of(ledger).isin(set(home_of(finished)))]
-    yield from _spoken(texts)
+    signs = _signs(finished)
+    remarks = ledger[ledger[Ledger.role].isin(["remark", "qualifier"])]
+    yield from _spoken(remarks[beside(remarks, finished)], signs)
+    texts = ledger[home_of(ledger).isin(set(home_of(finished)))]
+    yield from _spoken(texts[texts[Ledger.role].eq("text")], signs)
+    yield from _spoken(_labelled(texts), signs)
+    yield from _titled(finished)
+
+
+def _signs(finished: pd.DataFrame) -> frozenset[str]:
+    """Return the letters and symbols beside the results, to which a legend may give a meaning."""
+    flags = {
+        token for text in finished[Readings.qualifier].dropna().unique() for token in re.split(r"[\s,;/()]+", text)
+    }
+    names = finished[Readings.parameter_text].dropna().unique()
+    return frozenset(flags | {sign for name in names for sign in re.findall(r"[*†‡#^]+", name)} - {""})
+
+
+def _labelled(texts: pd.DataFrame) -> pd.DataFrame:
+    """Return what labels say that are of no other use: value with label, so that *leaks: none* is one sentence."""
+    one_cell = texts[texts[Ledger.role].eq("label") & texts[Ledger.reason].str.startswith("label and value")]
+    values = texts[texts[Ledger.role].eq("label value") & texts[Ledger.reason].str.contains(_FREE_LABEL)]
+    labels = texts[texts[Ledger.role].eq("label")]
+    named = dict(zip(row_of(labels), labels[Ledger.text], strict=True))
+    said = row_of(values).map(named).fillna("") + ": " + values[Ledger.text]
+    return pd.concat(
+        [one_cell[one_cell[Ledger.reason].str.contains(_FREE_LABEL)], values.assign(**{Ledger.text: said})]
+    )
+
+
+def _titled(finished: pd.DataFrame) -> Iterator[Finding]:
+    """Yield the sheets whose own name puts them in doubt (*Draft*, *old, do not use*)."""
+    for (book, sheet), _ in finished.groupby([Readings.workbook, Readings.sheet], sort=False):
+        if puts_in_doubt(str(sheet)):
+            message = "the name of the sheet puts its results in doubt; take it out, or name it for what it is"
+            yield _finding("remark in doubt", message, f"{book}|{sheet}", str(sheet))
 
 
 def _flagged(finished: pd.DataFrame) -> Iterator[Finding]:
@@ -86,21 +130,43 @@ def _diluted(finished: pd.DataFrame) -> Iterator[Finding]:
         yield _finding("diluted sample", message, cells_of(finished[told]))
 
 
-def _spoken(cells: pd.DataFrame) -> Iterator[Finding]:
+def _spoken(cells: pd.DataFrame, signs: frozenset[str]) -> Iterator[Finding]:
     for row in cells.drop_duplicates(Ledger.text).to_dict("records"):
         text = str(row[Ledger.text])
-        if puts_in_doubt(text):
+        if puts_in_doubt(text, signs):
             sheet = "" if pd.isna(row[Ledger.sheet]) else f"{row[Ledger.sheet]}!"
             message = "the sheet says something that puts results in doubt; settle it with the laboratory in writing"
             yield _finding("remark in doubt", message, f"{row[Ledger.workbook]}|{sheet}{row[Ledger.cell]}", text[:160])
 
 
-def puts_in_doubt(text: str) -> bool:
-    """Return whether a remark says that results are not to be relied on; common practice, no source."""
-    bare = normalise(text)
-    if _CONDITIONAL.search(bare):
+def puts_in_doubt(text: str, signs: frozenset[str] = frozenset()) -> bool:
+    """Return whether a remark says that results are not to be relied on; common practice, no source.
+
+    Each sentence is looked at by itself, and in it each clause: *no leak, label missing* denies the leak alone. A
+    sentence under a condition (*if …*) says nothing of this sample, and a legend (``R = rejected``) only if one of the
+    *signs* stands at a result.
+    """
+    if _words()["whole"].fullmatch(normalise(text)):
+        return True
+    return any(_doubts(sentence, signs) for sentence in _SENTENCE.split(text))
+
+
+def _doubts(sentence: str, signs: frozenset[str]) -> bool:
+    legend = _LEGEND.match(sentence)
+    bare, words = normalise(sentence), _words()
+    if (legend and legend[1] not in signs) or words["given"].search(bare) or words["legend"].search(bare):
         return False
-    return bool(_SURE.search(bare) or (_MAYBE.search(bare) and not _DENIED.search(bare)))
+    clauses = [normalise(clause) for clause in _CLAUSE.split(sentence)]
+    for weight, reach in _REACH.items():
+        if any(not _denied(clause, one, reach) for clause in clauses for one in words[weight].finditer(clause)):
+            return True
+    return bool(words["perhaps"].search(bare)) and not words["calm"].search(bare)
+
+
+def _denied(clause: str, found: re.Match[str], reach: int) -> bool:
+    """Return whether *found* is denied: by one of *reach* words before it, or by the last word of its clause."""
+    before, behind = clause[: found.start()].split()[-reach:], clause[found.end() :].split()[-1:]
+    return any(_words()["denied"].fullmatch(word) for word in (*before, *behind))
 
 
 def _finding(code: str, message: str, where: str, given: str = "") -> Finding:

@@ -35,7 +35,7 @@ class Run:
 
 
 def day_findings(readings: DataFrame[Readings], run: Run, rules: ReleaseRules, product: str) -> Iterator[Finding]:
-    """Yield a finding per sample whose days are to come, before the run, too old, or missing with the batch.
+    """Yield a finding per sample whose days are to come, before the run, too old, or missing.
 
     Parameters
     ----------
@@ -59,7 +59,7 @@ def day_findings(readings: DataFrame[Readings], run: Run, rules: ReleaseRules, p
     if any(start.normalize() > pd.Timestamp(run.on) for start in starts):
         yield _unclear(run, f"lies after the day of the check, {run.on:%Y-%m-%d}")
     yield from _too_early(tested, own, starts) if starts else _too_old(tested, own, run, rules)
-    yield from _untied(tested[tested[Readings.parameter].isin(required)], run)
+    yield from _undated(tested[tested[Readings.parameter].isin(required)], run)
 
 
 def force_findings(
@@ -154,15 +154,24 @@ def _by_day(
             yield pd.Timestamp(str(day)), group, holds
 
 
-def _untied(readings: pd.DataFrame, run: Run) -> Iterator[Finding]:
-    """Yield required results that name neither a batch nor a day: nothing ties them to this batch."""
-    loose = readings[readings[Readings.batch].isna() & readings[Readings.sampled_at].isna()]
-    if len(loose):
-        message = (
-            f"{len(loose)} required result(s) of {_samples(loose)} state neither batch nor sampling day, so nothing "
-            f"says that they are of {run.batch}; add the batch or the day to the sheet"
-        )
-        yield _finding("no batch and no day", message, loose)
+def _undated(readings: pd.DataFrame, run: Run) -> Iterator[Finding]:
+    """Yield required results without a sampling day, those that name no batch either apart.
+
+    Without the day nothing shows that the sample was taken during the run, or analysed within its holding time; a day
+    of receipt or analysis only says what was not later. Other results, such as a yearly panel, may lack it.
+    """
+    undated = readings[readings[Readings.sampled_at].isna()]
+    loose = undated[Readings.batch].isna()
+    for rows, code, lack in (
+        (undated[loose], "no batch and no day", "neither batch nor sampling day, so nothing says that they are of"),
+        (undated[~loose], "no sampling day", "no sampling day, so nothing says that they were taken during the run of"),
+    ):
+        if len(rows):
+            message = (
+                f"{len(rows)} required result(s) of {_samples(rows)} state {lack} {run.batch}; add the day of sampling "
+                "to the sheet"
+            )
+            yield _finding(code, message, rows)
 
 
 def _starts(text: str) -> tuple[pd.Timestamp, ...]:

@@ -71,6 +71,12 @@ def load_layouts(folder: Path) -> tuple[SheetLayout, ...]:
     return tuple(load_layout(path) for path in sorted(folder.glob("*.toml")))
 
 
+def layout_files(folder: Path | None) -> tuple[tuple[str, bytes], ...]:
+    """Return name and bytes of each sheet layout of a folder; none where there is no such folder."""
+    paths = sorted(folder.glob("*.toml")) if folder is not None and folder.is_dir() else []
+    return tuple((path.name, path.read_bytes()) for path in paths)
+
+
 def layout_from(data: Mapping[str, Any], checks: Checks, *, default_name: str, path: str) -> SheetLayout:
     """Return the record of the keys of a layout file; *checks* keeps what is wrong with them."""
     checks.only(data, _KEYS, "")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 
 import numpy as np
@@ -12,7 +13,10 @@ from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.headings import heading_role
 from wqcheck.sheets.part_rows import part_rows, rows_beside
 from wqcheck.sheets.recognise import unit_or_none
+from wqcheck.sheets.shown_columns import with_analytes_between
 from wqcheck.sheets.table import IDENTITY, SPECIAL_ROWS, Column, Table
+
+_FIELD_FORMAT = re.compile(r"\d{1,4}[sdnt]")
 
 
 def analytes_across(
@@ -36,11 +40,17 @@ def analytes_across(
         unknown = column.role in {"", "other"} and column.heading and profiles[c].number > 0.5
         if unknown and column.unit is not None and ("/" in column.unit.label or column.unit.volume_ml):
             columns[c] = Column("analyte", column.heading, None, column.unit, column.unit_text)
+    columns = with_analytes_between(columns, profiles)
     return Table(
         kind="wide", header=header, first=header + 1, columns=columns, special=special, parts=parts,
         rows_beside=rows_beside(cells, parts, [*range(header + 1), *special], owners) if parts else {},
         why="analytes across, samples down",
     )  # fmt: skip
+
+
+def _is_field_format(cell: object) -> bool:
+    """Return whether *cell* states the width and kind of its column (``5s``, ``10d``), as exports of data bases do."""
+    return isinstance(cell, str) and _FIELD_FORMAT.fullmatch(cell.strip()) is not None
 
 
 def _with_unit_below(column: Column, text: str) -> Column:
@@ -63,6 +73,8 @@ def _wide_special_rows(cells: Cells, header: int, columns: Mapping[int, Column])
             special[row] = "unit"
         elif row > header and filled and with_units >= 0.5 * filled and "unit" in special.values():
             special[row] = "reporting_limit"
+        elif row > header and all(cell is None or _is_field_format(cell) for cell in cells[row]) and filled:
+            special[row] = "format"
     for row, role in _labelled_rows(cells, columns, analytes).items():
         if row > header:
             special.setdefault(row, role)

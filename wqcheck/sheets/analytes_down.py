@@ -12,6 +12,7 @@ from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.grouped_samples import with_groups, with_headings_above
 from wqcheck.sheets.headers import Probe
 from wqcheck.sheets.headings import heading_role
+from wqcheck.sheets.result_names import result_by_parts_of_name
 from wqcheck.sheets.table import IDENTITY, Column, Table
 
 _IDENTIFIER = re.compile(
@@ -30,6 +31,8 @@ def analytes_down(
     columns = _with_unit_column(columns, profiles)
     first = 0 if header is None else header + 1
     named = [c for c, column in columns.items() if column.role == "result" and profiles[c].filled]
+    named = named or result_by_parts_of_name(columns, profiles, analytes)
+    columns |= {c: replace(columns[c], role="result") for c in named}
     if named:
         table = Table(kind="long", header=header, first=first, columns=columns)
         grouped = with_groups(cells, table)

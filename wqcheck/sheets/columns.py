@@ -97,15 +97,26 @@ def _place(cell: object, mark: str, plain: dict[tuple[str, float], int], others:
     return -len(others)
 
 
-def _marks(sheet: Sheet, given: Mapping[int, Iterable[object]]) -> tuple[dict[int, str], dict[int, str]]:
+def mark_beside(sheet: Sheet, cells: Iterable[object], stated: str, told: str) -> str:
+    """Return the decimal mark of *cells* beside results: as they prove it, else as the results (*stated*) or *told*.
+
+    Behind a mark that leaves ``1.234`` open stands :data:`IN_DOUBT`, as in :func:`parse_results`.
+    """
+    marks, doubtful = _marks(sheet, {0: cells}, stated)
+    return marks.get(0, "") or told or doubtful.get(0, "")
+
+
+def _marks(
+    sheet: Sheet, given: Mapping[int, Iterable[object]], stated: str = ""
+) -> tuple[dict[int, str], dict[int, str]]:
     """Return the decimal mark of each column that holds texts: what these prove, else what the sheet proves.
 
-    Behind it stand the columns in which ``1.234`` may mean two numbers, with their mark and :data:`IN_DOUBT`; in the
-    first they have none.
+    *stated* is what other columns prove. Behind it stand the columns in which ``1.234`` may mean two numbers, with
+    their mark and :data:`IN_DOUBT`; in the first they have none.
     """
     texts = {column: [cell for cell in cells if isinstance(cell, str)] for column, cells in given.items()}
     found = {column: decimal_mark(each) for column, each in texts.items() if each}
-    marks = {mark for mark in found.values() if mark}
+    marks = {mark for mark in (stated, *found.values()) if mark}
     overall = marks.pop() if len(marks) == 1 else ""
     proven = {column: mark or overall for column, mark in found.items()}
     asked = [c for c, mark in found.items() if mark != "." and any(map(_POINT_OR_THOUSANDS.search, texts[c]))]
@@ -152,8 +163,3 @@ def _unit(text: str) -> Unit | None:
         return recognise_unit(text.strip())
     except UnknownUnitError:
         return None
-
-
-def numbers_of(cells: Coded) -> npt.NDArray[np.float64]:
-    """Return the plain numbers in helper columns such as LOQ (shape (n,)); signs and units are left off."""
-    return cells.map(lambda cell: parse_result(cell if isinstance(cell, float) else cell_text(cell)).value).numbers()

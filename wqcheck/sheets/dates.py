@@ -45,6 +45,7 @@ _NAMED = re.compile(
     r"(?:de )?(?:(\d{1,2}),? )?(\d{2,4})(?:[ t,]+(.*))?"
 )
 _TIME = re.compile(r"(\d{1,2})[:hH.](\d{2})?(?::(\d{2})(?:\.\d+)?)?\s*([ap]\.?m\.?)?.*", re.I)
+_RUN_TOGETHER = re.compile(r"(\d{8}) (\d{3,4})")
 _EXCEL_EPOCH = dt.datetime(1899, 12, 30)
 
 
@@ -103,7 +104,9 @@ def _parse_cell(cell: object, text: str, order: str) -> dt.datetime | str | None
     if isinstance(cell, dt.date):
         return dt.datetime(cell.year, cell.month, cell.day)
     if isinstance(cell, float):
-        return _EXCEL_EPOCH + dt.timedelta(days=cell) if 20000 < cell < 80000 else None
+        if 20000 < cell < 80000:
+            return _EXCEL_EPOCH + dt.timedelta(days=cell)
+        return _iso(f"{cell:.0f}") if cell.is_integer() and 19000101 <= cell <= 21991231 else None
     return _parse_text(text, order) if text else None
 
 
@@ -132,6 +135,8 @@ def _full_year(year: int) -> int:
 
 
 def _iso(text: str) -> dt.datetime | None:
+    if match := _RUN_TOGETHER.fullmatch(text):
+        text = f"{match[1]}T{match[2]:0>4}"
     try:
         return dt.datetime.fromisoformat(text).replace(tzinfo=None) if len(text) >= 8 else None
     except ValueError:

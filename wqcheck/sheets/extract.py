@@ -13,7 +13,7 @@ from wqcheck.parameters import catalogue
 from wqcheck.sheets.answers import told_places
 from wqcheck.sheets.coded import Coded, Numbers
 from wqcheck.sheets.extraction import Extraction
-from wqcheck.sheets.identity import OWNERS, TIMES, owner_texts, times, with_fact
+from wqcheck.sheets.identity import TIMES, owners, times, with_fact
 from wqcheck.sheets.magnitudes import say_mixed_magnitudes
 from wqcheck.sheets.measures import analytes, measures, reporting_limits, signs, uncertainties
 from wqcheck.sheets.roles import cell_names
@@ -34,7 +34,7 @@ def extract(work: Extraction) -> pd.DataFrame:
     sign = _none_found(sign, code, value, parts.volume_ml)
     value = np.where(np.isnan(value) & sign.equal_to(Sign.LESS), limit, value)
     fraction = found.attribute("fraction").or_else(work.row_texts("fraction").map(_fraction))
-    texts = told_places(work, {role: owner_texts(work, role) for role in OWNERS})
+    texts = told_places(work, owners(work))
     texts |= {role: with_fact(work, role, work.row_texts(role)) for role in ("method", "lab")}
     texts |= {
         "parameter": code, "parameter_text": names, "fraction": fraction, "reported": work.parsed.part("text"),

@@ -17,11 +17,16 @@ from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.groups import columns_beside
 from wqcheck.sheets.headings import heading_role
 from wqcheck.sheets.labels import Fact
+from wqcheck.sheets.recognise import Analyte
 from wqcheck.sheets.result_cells import Positions, ResultCells
 from wqcheck.sheets.roles import RoleGrid, cell_names, column_name, first_cells
+from wqcheck.sheets.sample_lists import NO_LISTS, SampleLists
 from wqcheck.sheets.table import Table
 from wqcheck.sheets.told import Told
 from wqcheck.units import Unit
+
+TELL_APART = frozenset(["point"])
+"""Roles of which the column with most different names is used where several are filled alike."""
 
 
 @dataclass(eq=False)
@@ -31,6 +36,9 @@ class Extraction:
     ``facts`` are what labels around the table say of all results, ``sheet_unit`` the unit said for all of them,
     ``told`` what a sheet layout says; ``supplied`` counts the results that it gave something. ``orders`` keeps the
     order of day and month that the dates of each role have, ``ambiguous`` where it cannot be told and some such texts.
+    ``samples`` are lists of samples in other tables, ``entries`` what they say of the sample of each result;
+    ``codes`` are the parameters that a list in another table says of codes, ``sheet_points`` the names of sheets that
+    may be points.
     """
 
     grid: RoleGrid
@@ -44,6 +52,10 @@ class Extraction:
     supplied: Counter[str] = field(default_factory=Counter)
     orders: dict[str, str] = field(default_factory=dict)
     ambiguous: dict[str, tuple[str, str]] = field(default_factory=dict)
+    samples: SampleLists = NO_LISTS
+    entries: Coded | None = None
+    codes: Mapping[str, Analyte] = field(default_factory=dict)
+    sheet_points: frozenset[str] = frozenset()
 
     @property
     def cells(self) -> Cells:
@@ -85,7 +97,7 @@ class Extraction:
         return Coded.of(self.found.columns).map(lambda column: values.get(int(column)))
 
     def column_of(self, role: str, instead_of: Collection[int] = ()) -> int | None:
-        """Return the fullest column of *role*, leftmost of equals, and mark every cell of that role.
+        """Return the fullest column of *role*, of equals the one that tells most rows apart, and mark all of that role.
 
         The columns of *instead_of* are taken only where there is no other; those of one group of columns are not.
         """
@@ -94,8 +106,9 @@ class Extraction:
         if not columns or not self.count:
             return None
         first = [column for column in columns if column not in instead_of] or columns
-        filled = self.grid.filled_cells()[self.result_rows][:, first].sum(axis=0)
-        best = first[int(np.argmax(filled))]
+        codes = self.grid.sheet.codes[self.result_rows][:, first]
+        apart = [len(np.unique(codes[:, place])) if role in TELL_APART else 0 for place in range(len(first))]
+        best = first[max(range(len(first)), key=lambda place: ((codes[:, place] >= 0).sum(), apart[place], -place))]
         for column in columns:
             spare = f"; column {column_name(best)} is used instead" if column != best else ""
             self.grid.mark(

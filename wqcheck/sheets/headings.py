@@ -65,15 +65,18 @@ def summary_role(text: str) -> str:
 
 
 @cache
-def heading_role(text: str) -> str:
-    """Return the role of a heading such as ``Sampling date`` or ``LOQ``; ``""`` when it is none that is known."""
+def heading_role(text: str, besides: str = "") -> str:
+    """Return the role of a heading such as ``Sampling date`` or ``LOQ``; ``""`` when it is none that is known.
+
+    *besides* is a role that what stands below the heading rules out; the next that the text can mean is returned.
+    """
     if len(text) > 120:
         return ""
     without = _BRACKETS.sub(" ", text)
     for form in dict.fromkeys((normalise(without), normalise(text), normalise(_CAMEL.sub(" ", without)))):
-        if form in _words():
+        if _words().get(form, besides) != besides:
             return _words()[form]
         for role, pattern in _patterns():
-            if form and pattern.fullmatch(form):
+            if form and role != besides and pattern.fullmatch(form):
                 return role
     return ""

@@ -16,8 +16,10 @@ from wqcheck.sheets.extraction import Extraction
 from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.groups import group_starts
 from wqcheck.sheets.headings import heading_role
+from wqcheck.sheets.joining import joined, listed_times, say_other_times
 from wqcheck.sheets.result_cells import group_names
 from wqcheck.sheets.roles import cell_text, column_name, first_cells
+from wqcheck.sheets.sheet_names import point_of_sheet
 
 OWNERS = ("sample", "batch", "point", "stage", "replicate")
 """What a crosstab says above its columns, and every other layout in its rows."""
@@ -35,12 +37,31 @@ def owner_texts(work: Extraction, role: str) -> Coded:
         work.grid.mark_all(work.grid.unexplained(), "point", "name of the point, or of the points below it")
         texts = Coded.of(group_names(work.cells, work.found.rows))
     else:
-        texts = work.row_texts(role)
+        texts = _with_wider_places(work, work.row_texts(role)) if role == "point" else work.row_texts(role)
         if work.table.kind == "long" and role in {"sample", "point", "batch"}:
             texts = _carried(work, role, texts)
         row = work.special_row("point") if work.table.kind == "wide" and role == "point" else None
         texts = texts if row is None else _with_place_above(texts, texts_of(work.per_column(row)))
-    return with_fact(work, role, texts)
+    return texts
+
+
+def _with_wider_places(work: Extraction, texts: Coded) -> Coded:
+    """Return the points with the place of another column before or behind them where neither alone tells them apart.
+
+    ``Point 1`` and ``Point 2`` of two beaches are four points; a name and a number of one point are one.
+    """
+    used = work.column_of("point")
+    if used is None or work.beside.get("point"):
+        return texts
+    for column in work.table.with_role("point"):
+        other = texts_of(work.per_row(column))
+        both = texts.known() & other.known()
+        pairs = len(np.unique(np.stack([texts.codes[both], other.codes[both]]), axis=1).T)
+        alone = [len(np.unique(part.codes[both])) for part in (texts, other)]
+        if column != used and min(alone, default=0) > 1 and pairs > max(alone):
+            ahead, behind = (other, texts) if column < used else (texts, other)
+            texts = _with_place_above(ahead, behind)
+    return texts
 
 
 def _with_place_above(texts: Coded, above: Coded) -> Coded:
@@ -49,6 +70,14 @@ def _with_place_above(texts: Coded, above: Coded) -> Coded:
     joined = np.full(len(both), None, dtype=object)
     joined[both] = texts.objects()[both] + " / " + above.objects()[both]
     return Coded.of(joined).or_else(texts).or_else(above)
+
+
+def owners(work: Extraction) -> dict[str, Coded]:
+    """Return each of :data:`OWNERS` of each result: of its row or column, of a list of samples, of a label."""
+    texts = {role: owner_texts(work, role) for role in OWNERS}
+    texts = joined(work, {**texts, "sample": with_fact(work, "sample", texts["sample"])})
+    texts = {role: with_fact(work, role, given) for role, given in texts.items()}
+    return {**texts, "point": point_of_sheet(work, texts["point"], work.sheet_points)}
 
 
 def with_fact(work: Extraction, role: str, texts: Coded) -> Coded:
@@ -148,7 +177,8 @@ def carried_down(texts: Coded, blank: Flags) -> Coded:
 def times(work: Extraction, role: str) -> npt.NDArray[np.datetime64]:
     """Return one of :data:`TIMES` for each result (shape (n,)), NaT where it is blank or no full date; says which."""
     cells, where = _time_cells(work, role)
-    fact = work.facts.get(role)
+    of_row = cells.known()
+    fact, listed = work.facts.get(role), listed_times(work, role)
     if fact is not None:
         cells = cells.or_else(Coded.all_the_same(fact.value, work.count))
     dates = _with_told_order(work, role, cells, parse_dates(cells), where)
@@ -162,7 +192,9 @@ def times(work: Extraction, role: str) -> npt.NDArray[np.datetime64]:
     if dates.unread:
         message = f"{role!r} holds texts that are no full date; these results count as undated"
         work.note("no full date", message, where, first_cells(dates.unread))
-    return _with_clock(work, dates.times) if role == "sampled_at" else dates.times
+    say_other_times(work, role, dates.times, listed)
+    stated = np.where(of_row | np.isnat(listed), dates.times, listed)
+    return _with_clock(work, stated) if role == "sampled_at" else stated
 
 
 def _with_told_order(work: Extraction, role: str, cells: Coded, dates: ParsedDates, where: str) -> ParsedDates:

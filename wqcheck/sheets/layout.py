@@ -10,21 +10,26 @@ Three layouts and a remainder are told apart by content, not by file:
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from wqcheck.parameters import normalise
+from wqcheck.results import sign_of
 from wqcheck.sheets.analytes_across import analytes_across
 from wqcheck.sheets.analytes_down import analytes_down, other_result
 from wqcheck.sheets.content import RESULT_LIKE, Kind, Profile, kinds_of
 from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.grouped_samples import row_of_parts
 from wqcheck.sheets.headers import PROBED_ROWS, best_header, probe_of
+from wqcheck.sheets.shown_columns import by_their_cells
 from wqcheck.sheets.subheadings import join_headings, places_below
 from wqcheck.sheets.table import IDENTITY, Column, Table, read_heading, without_mere_numbers
 from wqcheck.sheets.verdict_words import with_verdicts
 
 NOTHING: Mapping[int, Column] = {}
 
+_OPERATOR, _PERSON = re.compile(r"op[ée]rat|operad|bediener"), re.compile(r"[^\W\d_][\w. '-]+")
 _SIGNS = frozenset(["<", ">", "=", "≤", "≥", "<=", ">=", "˂", "˃", "＜", "＞"])
 
 
@@ -75,13 +80,26 @@ def _columns(cells: Cells, header: int | None, profiles: list[Profile]) -> tuple
     columns = {c: Column("") for c in range(width) if profiles[c].filled}
     columns |= {c: read_heading(text) for c, text in headings.items()}
     below = cells[header + 1 :]
-    return with_verdicts(below, _with_signs(below, without_mere_numbers(columns))), bool(moved)
+    columns = with_verdicts(below, _with_signs(below, without_mere_numbers(columns)))
+    return by_their_cells(below, columns, profiles), bool(moved)
 
 
 def _with_signs(cells: Cells, columns: dict[int, Column]) -> dict[int, Column]:
     """Give the role of a sign column to each column of *cells* that holds nothing but signs, whatever its heading."""
     signs = {c for c, column in columns.items() if column.analyte is None and _only_signs(cells[:, c])}
-    return {c: replace(column, role="sign") if c in signs else column for c, column in columns.items()}
+    found = {c: replace(column, role="sign") if c in signs else column for c, column in columns.items()}
+    people = {c for c, column in found.items() if column.role == "sign" and _names_people(column, cells[:, c])}
+    return {c: replace(column, role="bench") if c in people else column for c, column in found.items()}
+
+
+def _names_people(column: Column, cells: Cells) -> bool:
+    """Return whether a column headed *Operator* holds names or initials of persons and no sign."""
+    filled = {str(cell).strip() for cell in cells if cell is not None}
+    return (
+        _OPERATOR.match(normalise(column.heading)) is not None
+        and bool(filled)
+        and all(_PERSON.fullmatch(text) is not None and sign_of(text) is None for text in filled)
+    )
 
 
 def _only_signs(column: Cells) -> bool:
@@ -103,15 +121,17 @@ def _realigned(headings: Mapping[int, str], profiles: list[Profile]) -> dict[int
 
 def _analyte_column(columns: Mapping[int, Column], profiles: list[Profile]) -> int | None:
     """Return the column whose cells name analytes, headed so or not."""
+    fullest = max((content.filled for content in profiles), default=0)
 
     def strength(column: int) -> float:
         role = columns[column].role
+        filled = 0.5 + 0.5 * profiles[column].filled / max(fullest, 1)
         if role in {"parameter", "cas"}:
             own = (1.0 if role == "parameter" else 0.5) if profiles[column].analyte >= 0.05 else 0.0
-            return profiles[column].analyte + own
+            return (profiles[column].analyte + own) * filled
         usable = columns[column].analyte is None and role in {"", "other", "result", *IDENTITY}
         enough = profiles[column].analyte >= (0.7 if role in IDENTITY else 0.5)
-        return profiles[column].analyte if usable and enough and profiles[column].distinct > 1 else 0.0
+        return profiles[column].analyte * filled if usable and enough and profiles[column].distinct > 1 else 0.0
 
     best = max(columns, key=strength, default=None)
     if best is None or strength(best) == 0:

@@ -23,7 +23,8 @@ class Marks:
     ``texts`` are errors (``#N/A``) and formulas without a saved value, which would else read as blank; ``rows`` and
     ``columns`` how far the sheet reaches; ``filtered`` says that some of the hidden rows are hidden by a filter.
     ``comments`` are the texts of comments on cells, ``formats`` the number formats that can show something else than
-    the value, ``merged`` the first and the last cell of merged ones.
+    the value, ``shown`` the texts that the file itself says it shows for numbers that they are not, ``merged`` the
+    first and the last cell of merged ones.
     """
 
     texts: dict[Place, str] = field(default_factory=dict)
@@ -32,6 +33,7 @@ class Marks:
     struck: set[Place] = field(default_factory=set)
     comments: dict[Place, str] = field(default_factory=dict)
     formats: dict[Place, str] = field(default_factory=dict)
+    shown: dict[Place, str] = field(default_factory=dict)
     merged: list[tuple[Place, Place]] = field(default_factory=list)
     filtered: bool = False
     rows: int = 0

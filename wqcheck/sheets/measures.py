@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import partial
 from itertools import combinations
 
 import numpy as np
@@ -13,11 +14,15 @@ from wqcheck.parameters import catalogue
 from wqcheck.results import NON_DETECT_FLAGS, sign_of, unusable_beside, withdrawn
 from wqcheck.sheets.answers import told_bases, told_names, told_signs, told_units, told_volumes
 from wqcheck.sheets.coded import Coded, Flags, Numbers
-from wqcheck.sheets.columns import analytes_of, numbers_of, texts_of, units_of
+from wqcheck.sheets.columns import analytes_of, texts_of, units_of
+from wqcheck.sheets.degrees import degrees_settled
 from wqcheck.sheets.extraction import Extraction
 from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.identity import carried_down
+from wqcheck.sheets.numbers_beside import numbers_beside
 from wqcheck.sheets.recognise import recognise_analyte, unit_or_none
+from wqcheck.sheets.sheet_names import analyte_of_sheet
+from wqcheck.sheets.sign_codes import coded_sign
 from wqcheck.tables import Sign
 from wqcheck.units import Unit, conversion
 
@@ -49,8 +54,15 @@ def analytes(work: Extraction) -> tuple[Coded, Coded]:
             here = texts_of(work.per_row(column))
             if work.table.kind == "long" and role == "parameter":
                 here = _grouped(here)
-            texts, found = texts.or_else(here), found.or_else(analytes_of(here))
+            known = here.map(work.codes.get).or_else(analytes_of(here))
+            better = known.known() & ~found.known()
+            texts = texts.without(better).or_else(here)
+            found = found.or_else(known)
             work.grid.mark(work.result_rows, column, "parameter", "names the analyte of its row")
+    of_sheet = None if texts.known().any() else analyte_of_sheet(work)
+    if of_sheet is not None:
+        texts = Coded.all_the_same(work.grid.sheet.name.strip(), work.count)
+        found = Coded.all_the_same(of_sheet, work.count)
     return texts, told_names(work, texts, found)
 
 
@@ -82,7 +94,7 @@ def measures(work: Extraction, code: Coded, named: Coded) -> Measures:
     barred = _contradicting_units(work, code, sources)
     stated = text.without(barred)
     text = told_units(work, code, stated, barred)
-    units = units_of(text)
+    units = degrees_settled(work, code, text, units_of(text))
     basis = _basis(work, code, units, named, text)
     volume = _examined(work, units.attribute("volume_ml").numbers(), named.attribute("volume_ml").numbers())
     volume = told_volumes(work, code, volume)
@@ -156,7 +168,7 @@ def _as_unit(basis: str) -> str:
 
 def _volumes(work: Extraction) -> Numbers:
     cells = work.cells_of("volume_ml")
-    return np.full(work.count, np.nan) if cells is None else numbers_of(cells)
+    return np.full(work.count, np.nan) if cells is None else numbers_beside(work, cells, "volume")
 
 
 def _implied(label: Coded, code: Coded, unstated: Flags, volume: Numbers) -> Coded:
@@ -232,11 +244,14 @@ def _stated_signs(work: Extraction) -> Coded:
     """Return the text of the sign column of each result: the one of its row, or across, the one left of its column."""
     columns = work.table.with_role("sign")
     if work.table.kind not in {"wide", "crosstab"}:
-        return work.row_texts("sign")
+        column = work.column_of("sign")
+        heading = "" if column is None else work.table.columns[column].heading
+        return work.row_texts("sign").map(lambda text: coded_sign(text, heading))
     stated = Coded.blank(work.count)
     for column in columns:
         work.grid.mark(work.result_rows, column, "sign", "sign of the result to the right of it")
-        here = texts_of(work.per_row(column))
+        heading = work.table.columns[column].heading
+        here = texts_of(work.per_row(column)).map(partial(coded_sign, heading=heading))
         stated = stated.or_else(here.without(work.found.columns != column + 1))
     return stated
 
@@ -265,7 +280,9 @@ def reporting_limits(work: Extraction, code: Coded, found: Measures) -> Numbers:
             headings = Coded.all_the_same(_first_text(work.cells[row or 0]), work.count)
         own = units_of(cells.map(_trailing_unit)).attribute("label").or_else(headings.map(_unit_of_heading))
         wanted = np.isnan(result) & ~(beyond & (role == "detection_limit"))
-        result = np.where(wanted, numbers_of(cells) * _factors(code, own, found), result)
+        result = np.where(
+            wanted, numbers_beside(work, cells, role.replace("_", " ")) * _factors(code, own, found), result
+        )
     return result
 
 
@@ -308,7 +325,7 @@ def uncertainties(work: Extraction, value: Numbers, code: Coded, found: Measures
         return inside
     texts = texts_of(cells)
     plain = texts.map(lambda text: text.replace("±", "").replace("%", "").strip() or None)
-    numbers = numbers_of(plain)
+    numbers = numbers_beside(work, plain, "uncertainty")
     numbers = numbers * _factors(code, headings.map(_unit_of_heading), found)
     percent = texts.flags(lambda text: "%" in text) | headings.flags(lambda heading: "%" in heading)
     return np.where(np.isnan(inside), np.where(percent, np.abs(value) * numbers / 100, numbers), inside)

@@ -17,6 +17,8 @@ _PADDING = re.compile(r"[_*].")
 _DATE = re.compile(r"[ymdhs]", re.I)
 _TOKENS = re.compile(r"General|Standard|E[+-]|[0#?.,/@%\s+()-]", re.I)
 _SCALED = re.compile(r"[0#?],+(?![0#?])(?!.*[0#?]\.)")
+_NUMBER_SHOWN = re.compile(r"[-−+]?\d[\d.,'’\s]*(?:E[+-]?\d{1,3})?", re.I)
+_PARTED = r"[-+]?(?:\d+|[1-9]\d{{0,2}}(?:[{0}]\d{{2,3}})*[{0}]\d{{3}})(?:[{1}]\d+)?(?:E[-+]?\d+)?"
 _COMPARE = {
     "<": operator.lt, ">": operator.gt, "=": operator.eq, "<=": operator.le, ">=": operator.ge, "<>": operator.ne,
 }  # fmt: skip
@@ -68,6 +70,40 @@ def shown_besides(code: str, value: object) -> tuple[str, str]:
     if isinstance(value, float) and value and _SCALED.search(bare):
         return "shows it a thousand times smaller or more", ""
     return "", ""
+
+
+def text_besides(text: str, value: object) -> tuple[str, str]:
+    """Return how *text*, which a file keeps as what it shows, is not the *value* (a phrase), and what it adds to it.
+
+    A value that is only rounded is the same, whatever marks parts its digits.
+    """
+    if not isinstance(value, float) or set(text.strip()) == {"#"}:
+        return "", ""
+    if not text.strip():
+        return "shows nothing at all", ""
+    number = _NUMBER_SHOWN.search(text)
+    added = text if number is None else (text[: number.start()] + text[number.end() :]).strip()
+    if number is None or re.search(r"[^\W_]|[<>=≤≥~≈%]", added):
+        return f"shows {text!r}", added
+    return ("", "") if any(_rounded(form, value) for form in _readings_of(number[0])) else (f"shows {text!r}", "")
+
+
+def _readings_of(shown: str) -> set[str]:
+    """Return what *shown* can be with a comma or a point as its decimal mark, the other one parting thousands."""
+    plain = re.sub(r"[\s'’]", "", shown).replace("−", "-").rstrip(".,")
+    marks = [pair for pair in ((",", "."), (".", ",")) if re.fullmatch(_PARTED.format(*pair), plain, re.I)]
+    return {plain.replace(parting, "").replace(mark, ".") for parting, mark in marks}
+
+
+def _rounded(form: str, value: float) -> bool:
+    """Return whether the number *form* is *value*, rounded to the digits that it has; the sign does not count."""
+    digits, _, exponent = form.lower().lstrip("+-").partition("e")
+    try:
+        number, power = float(digits), int(exponent or 0)
+    except ValueError:
+        return False
+    last = 10.0 ** (power - len(digits.partition(".")[2]))
+    return abs(number * 10.0**power - abs(value)) <= 0.5 * last * (1 + 1e-6) + 1e-12 * abs(value)
 
 
 def _section(parts: tuple[str, ...], value: object) -> str | None:

@@ -1,7 +1,7 @@
-"""Turns the XML of an ods file into marks of its sheets: errors, formulas without value, hidden and struck cells.
+"""Turns the XML of an ods file into marks of its sheets: errors, formulas without value, what is hidden or said.
 
-OpenDocument 1.3 part 3, 9.1 (tables, repeated rows and columns), ``office:value-type`` and
-``style:text-line-through-style`` (numbers of clauses from memory).
+OpenDocument 1.3 part 3, 9.1 (tables, repeated rows and columns), 14.1 (``office:annotation``), ``office:value-type``
+and ``style:text-line-through-style`` (numbers of clauses from memory). The text of a cell is what its format shows.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from xml.parsers import expat
 
 from wqcheck.errors import WorkbookError
 from wqcheck.sheets.marks import Marks
+from wqcheck.sheets.number_formats import text_besides
 from wqcheck.sheets.ooxml_parts import DECLARES_ENTITIES
 
 _PART = "content.xml"
@@ -33,6 +34,9 @@ class _Sheets:
     across: int = 0
     odd: str = ""
     text: list[str] = field(default_factory=list)
+    value: float | None = None
+    note: list[str] | None = None
+    said: str = ""
     in_text: bool = False
     in_cell: bool = False
     filled: bool = False
@@ -57,10 +61,17 @@ class _Sheets:
                 self.marks.filtered |= given["table:visibility"] == "filter"
         elif tag in {"table:table-cell", "table:covered-table-cell"}:
             self._cell(given)
-        elif tag == "text:p" and self.in_cell:
-            self.in_text = self.filled = True
+        elif self.in_cell:
+            self._inside(tag)
         else:
             self._look(tag, given)
+
+    def _inside(self, tag: str) -> None:
+        if tag == "office:annotation":
+            self.note = []
+        elif tag == "text:p":
+            self.in_text = True
+            self.filled |= self.note is None
 
     def _look(self, tag: str, given: dict[str, str]) -> None:
         if tag == "style:style":
@@ -70,6 +81,7 @@ class _Sheets:
 
     def _cell(self, given: dict[str, str]) -> None:
         self.in_cell, self.text, self.cell_style = True, [], given.get("table:style-name", "")
+        self.said, self.value = "", _number(given)
         self.cells_alike = _count(given, "table:number-columns-repeated")
         formula, kind = given.get("table:formula", ""), given.get("office:value-type", "")
         self.filled = bool(kind or formula)
@@ -80,12 +92,16 @@ class _Sheets:
     def characters(self, text: str) -> None:
         """Take in text."""
         if self.in_text:
-            self.text.append(text)
+            (self.text if self.note is None else self.note).append(text)
 
     def end(self, tag: str) -> None:
         """Take in the end of an element."""
         if tag == "text:p":
             self.in_text = False
+            if self.note is not None:
+                self.note.append(" ")
+        elif tag == "office:annotation" and self.note is not None:
+            self.said, self.note = " ".join("".join(self.note).split()), None
         elif tag in {"table:table-cell", "table:covered-table-cell"}:
             self._keep()
             self.column += self.cells_alike
@@ -106,6 +122,10 @@ class _Sheets:
             self.marks.texts.update(dict.fromkeys(places, odd))
         if self.cell_style and self.cell_style in self.struck:
             self.marks.struck.update(places)
+        if self.said:
+            self.marks.comments.update(dict.fromkeys(places, self.said))
+        if text_besides(shown, self.value)[0]:
+            self.marks.shown.update(dict.fromkeys(places, shown))
 
     def refuse(self, *_: object) -> None:
         """Refuse a file that declares entities."""
@@ -131,6 +151,16 @@ def _feed(parser: expat.XMLParserType, piece: bytes, last: bool) -> None:
         parser.Parse(piece, last)
     except (expat.ExpatError, LookupError) as problem:
         raise ValueError(f"its part {_PART!r} is no sound XML: {problem}") from problem
+
+
+def _number(given: dict[str, str]) -> float | None:
+    """Return the number of a cell, None where it holds none (a percentage and a sum of money are numbers)."""
+    if given.get("office:value-type") not in {"float", "percentage", "currency"}:
+        return None
+    try:
+        return float(given.get("office:value", ""))
+    except ValueError:
+        return None
 
 
 def _count(given: dict[str, str], name: str) -> int:

@@ -10,8 +10,14 @@ from wqcheck.sheets.coded import Coded, Flags
 from wqcheck.sheets.grid import Cells
 from wqcheck.sheets.headings import heading_role
 
-PARTS = frozenset(["qualifier", "reporting_limit", "detection_limit", "uncertainty", "method"])
+BENCH = frozenset(["bench", "dilution"])
+"""Roles of rows that tell how the laboratory worked: by whom, with what, in which series, how far diluted."""
+
+PARTS = BENCH | frozenset(["qualifier", "reporting_limit", "detection_limit", "uncertainty", "method"])
 """Roles of rows that belong to one row of results and not to the whole table."""
+
+UNKNOWN = "other"
+"""Role of such rows below a label that is not known; ``Result`` labels those of results in their table."""
 
 _LABEL_COLUMNS = 4
 
@@ -28,8 +34,20 @@ def part_rows(cells: Cells) -> tuple[int, Mapping[int, str]]:
         rows = rows[[_headings_in(cells[row]) == 1 for row in rows]] if len(rows) >= 2 else rows[:0]
         roles = {int(row): str(labels.distinct[labels.codes[row]]) for row in rows}
         if len(roles) > len(set(roles.values())):
-            return column, roles
+            return column, {**roles, **_unknown_parts(cells, column)}
     return -1, {}
+
+
+def _unknown_parts(cells: Cells, column: int) -> dict[int, str]:
+    """Return the rows whose label is not known and stands in several, where other rows are labelled as results."""
+    labels = Coded.of(cells[:, column])
+    roles = labels.map(lambda cell: heading_role(cell.strip().rstrip(" :")) if isinstance(cell, str) else None)
+    if not roles.equal_to("result").any():
+        return {}
+    times = np.bincount(labels.codes[labels.known()], minlength=len(labels.distinct))
+    known = roles.flags(lambda role: role == "result" or role in PARTS)
+    unknown = labels.flags(lambda cell: isinstance(cell, str)) & ~known & (times[labels.codes] > 1)
+    return {int(row): UNKNOWN for row in np.flatnonzero(unknown)}
 
 
 def rows_beside(

@@ -20,17 +20,18 @@ from wqcheck.sheets.grid import Book, Sheet
 from wqcheck.sheets.headings import BATCH_LABELS
 from wqcheck.sheets.labels import Fact, read_labels
 from wqcheck.sheets.layouts import FoundTable, Layouts, choose_layout, find_tables
+from wqcheck.sheets.lists import Lists, lists_of
 from wqcheck.sheets.mark_findings import mark_findings
 from wqcheck.sheets.opening import open_book, open_books
-from wqcheck.sheets.other_samples import say_other_samples
+from wqcheck.sheets.parameter_lists import with_codes
 from wqcheck.sheets.reading_limits import READING_LIMITS, ReadingLimits
 from wqcheck.sheets.result_cells import find_result_cells
-from wqcheck.sheets.roles import RoleGrid, cell_text, column_name
-from wqcheck.sheets.shown_findings import say_shown
+from wqcheck.sheets.roles import RoleGrid, cell_text
+from wqcheck.sheets.sheet_names import points_by_sheet
 from wqcheck.sheets.table import Table
+from wqcheck.sheets.table_findings import say_of_table
 from wqcheck.sheets.told import NO_TABLE, Told, told_table
-from wqcheck.sheets.unread import say_blank_results, say_moved_headings, say_unread_column, statements
-from wqcheck.sheets.verdicts import say_verdicts
+from wqcheck.sheets.unread import statements
 from wqcheck.tables import Ledger, Readings
 from wqcheck.units import Unit
 
@@ -156,11 +157,16 @@ def _read_book(book: Book, layouts: Layouts, *, alone: bool) -> ReadResult:
     for text in book.doubts:
         taken.note("reader", text, book.name, Severity.HOLD)
     found = [find_tables(sheet) for sheet in book.sheets]
-    layout, said = choose_layout([table for tables in found for table in tables], layouts, book.name)
+    every = [table for tables in found for table in tables]
+    layout, said = choose_layout(every, layouts, book.name)
     taken.findings += said
     taken.layout = layout or NO_ANSWERS
+    taken.lists, taken.sheet_points = lists_of(every), points_by_sheet(found)
     for sheet, tables in zip(book.sheets, found, strict=True):
         _read_sheet(taken, sheet, tables)
+    pairs = zip(taken.grids, taken.tables, strict=True)
+    without = [grid for grid, table in pairs if isinstance(table.table, str)]
+    taken.findings.extend(taken.lists.explained(without, book.name))
     frames = taken.frames or [_empty(Readings)]
     readings = Readings.validate(pd.concat(frames, ignore_index=True))
     if readings.empty and (alone or book.sheets):
@@ -188,6 +194,8 @@ class _Taken:
     layout: SheetLayout = NO_ANSWERS
     supplied: Counter[str] = field(default_factory=Counter)
     tables: list[ReadTable] = field(default_factory=list)
+    lists: Lists = field(default_factory=Lists)
+    sheet_points: frozenset[str] = frozenset()
 
     def note(self, code: str, message: str, where: str, severity: Severity = Severity.NOTE) -> None:
         self.findings.append(Finding(code=code, severity=severity, message=message, where=where))
@@ -215,7 +223,8 @@ def _read_sheet(taken: _Taken, sheet: Sheet, tables: tuple[FoundTable, ...]) -> 
     read, reasons = len(taken.frames), len(taken.reasons)
     for found in tables:
         facts, unit = _read_table(taken, found, facts, unit)
-    if len(taken.frames) == read and sheet.cells.size and len(taken.book.sheets) > 1:
+    unread = len(taken.frames) == read and sheet.cells.size and len(taken.book.sheets) > 1
+    if unread and not any(taken.lists.of_part(found.part) for found in tables):
         taken.note("no results", f"no result was read: {taken.reasons[reasons]}", where)
 
 
@@ -227,11 +236,12 @@ def _read_table(
     taken.grids.append(grid)
     told = _told(taken, given)
     table = given.found if told.layout is NO_ANSWERS else told_table(given.part, given.found, told)
+    table, codes = (table, {}) if isinstance(table, str) else with_codes(table, given.part, taken.lists.parameters)
     taken.findings += told.findings
     if isinstance(table, str):
         taken.reasons.append(table)
         taken.tables.append(ReadTable(found=given, table=table))
-        own, own_unit = read_labels(grid, None, len(given.part.cells))
+        own, own_unit = read_labels(grid, taken.lists.of_part(given.part), len(given.part.cells))
         _keep_labels(taken.labels, own)
         taken.findings.extend(statements(grid, taken.book.name, whole=True))
         return {**known, **own}, own_unit or unit
@@ -239,11 +249,23 @@ def _read_table(
     own, own_unit = read_labels(grid, table, found.end)
     _keep_labels(taken.labels, own)
     facts, unit = {**known, **own}, own_unit or unit
-    work = Extraction(grid, table, facts, unit, taken.book.name, found, told)
+    samples = taken.lists.samples.beside(given.part)
+    work = Extraction(
+        grid,
+        table,
+        facts,
+        unit,
+        taken.book.name,
+        found,
+        told,
+        samples=samples,
+        codes=codes,
+        sheet_points=taken.sheet_points,
+    )
     taken.frames.append(extract(work))
     if told.layout is not NO_ANSWERS:
         count_told_cells(work)
-    _say_of_table(work, taken.frames[-1])
+    say_of_table(work, taken.frames[-1])
     work.findings.extend(statements(grid, taken.book.name, whole=False))
     taken.findings.extend(work.findings)
     taken.supplied += work.supplied
@@ -251,17 +273,6 @@ def _read_table(
         ReadTable(found=given, table=table, orders=work.orders, marks=work.parsed.marks, ambiguous=work.ambiguous)
     )
     return facts, unit
-
-
-def _say_of_table(work: Extraction, readings: pd.DataFrame) -> None:
-    """Explain the rest of a table and say what is odd about its results."""
-    tested = set(readings[Readings.parameter].dropna().unique())
-    say_shown(work, readings[Readings.unit].to_numpy(dtype=object))
-    _explain_rest(work, tested)
-    say_verdicts(work)
-    say_other_samples(work)
-    say_blank_results(work, tested)
-    say_moved_headings(work)
 
 
 def _told(taken: _Taken, given: FoundTable) -> Told:
@@ -275,27 +286,6 @@ def _keep_labels(labels: dict[str, str], facts: dict[str, Fact]) -> None:
     for role, fact in facts.items():
         if role in BATCH_LABELS | {"batch", "lab", "sampled_at"}:
             labels.setdefault(role, cell_text(fact.value))
-
-
-def _explain_rest(work: Extraction, tested: set[str]) -> None:
-    """Give every cell of the table that no step used a role, and report columns that look like results."""
-    grid, table = work.grid, work.table
-    for position, column in table.columns.items():
-        say_unread_column(work, position, tested)
-        left = grid.unexplained_in(position)
-        if not left.any():
-            continue
-        heading = column.heading or column_name(position)
-        if column.role in {"", "other"} and work.layout.is_no_parameter(column.heading):
-            grid.mark(left, position, "other column", f"the sheet layout says that {heading!r} is no parameter")
-            continue
-        if column.role in {"", "other"}:
-            grid.mark(left, position, "other column", f"the heading {heading!r} names nothing that results need")
-        else:
-            role = column.role.replace("_", " ")
-            name = "not used" if column.role in {"result", "analyte"} else role
-            grid.mark(left, position, name, f"column of {role}; not a result of its own")
-    grid.mark_all(grid.unexplained(), "text", "section heading, remark or footer in the table")
 
 
 def _empty(model: type[Readings] | type[Ledger]) -> pd.DataFrame:

@@ -7,6 +7,7 @@ A name is looked up whole, then without its brackets, trailing unit, limit or fi
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cache
 
@@ -22,6 +23,7 @@ _BASIS_WORDS = re.compile(
     r"\s+",
     re.I,
 )
+_TOTAL_AS = re.compile(r"total as\s+", re.I)
 _LIMIT = re.compile(r"\s*[-–,;:(]?\s*\b(?:VMP|LMP|MCL|MAC|CMA|max\.?|limit\w*|norm\w*|std|standard)\b\W*\d.*", re.I)
 _FILLERS = frozenset([
     "amount", "value", "values", "conc", "concentration", "concentracao", "concentracion", "result", "results", "level",
@@ -29,7 +31,7 @@ _FILLERS = frozenset([
     "water",
     "count", "mesure", "valeur", "teor", "de", "do", "da", "du", "des", "total", "totals", "final", "raw", "average",
     "parameter", "test", "titration", "e",
-    "no", "gehalte", "concentratie", "waarde", "aantal", "van", "het", "konzentration", "gehalt", "concentrazione",
+    "mean", "avg", "and", "its", "compounds", "no", "gehalte", "concentratie", "waarde", "aantal", "van", "het", "konzentration", "gehalt", "concentrazione",
     "contenuto", "contenido", "teneur", "teneurs", "stezenie", "zawartosc", "halt", "koncentrace", "obsah", "liczba",
 ])  # fmt: skip
 _FRACTIONS = {
@@ -73,7 +75,7 @@ def recognise_analyte(text: str) -> Analyte | None:
         return _by_cas(text)
     found = (
         _by_brackets(text) or _by_trailing_unit(text) or _by_fillers(normalise(_LIMIT.sub("", text))) or _by_cas(text)
-        or _by_formula(text)
+        or _by_formula(text) or _by_both_names(text)
     )  # fmt: skip
     return _with_volume(_with_unit(found, _units_of_limit(text)), text) if found else None
 
@@ -89,8 +91,10 @@ def _units_of_limit(text: str) -> list[tuple[str, Unit]]:
 def _with_own_unit(analyte: Analyte, text: str) -> Analyte:
     """Add the unit where a name that is known whole (``Turbidity (NTU)``) ends in one; ``180 °C`` is a condition."""
     found = _by_brackets(text) or _by_trailing_unit(text)
-    if found is None or found.unit is None or found.code != analyte.code:
+    if found is None or found.unit is None:
         return analyte
+    if found.code != analyte.code:  # ``TH (°f)`` is hardness, and ``TH`` alone thorium
+        return _with_unit(analyte, [(found.unit_text, found.unit)]) if found.unit.label == "°F" else analyte
     if found.unit.label == "°C" and catalogue()[analyte.code].unit != "°C":
         return analyte
     return replace(analyte, unit=found.unit, unit_text=found.unit_text, basis=analyte.basis or found.basis)
@@ -122,6 +126,14 @@ def _by_cas(text: str) -> Analyte | None:
     return Analyte(code) if code else None
 
 
+def _by_both_names(text: str) -> Analyte | None:
+    """Read a name with its own symbol behind it (``Järn Fe``)."""
+    name, _, symbol = text.strip().rpartition(" ")
+    known = aliases()
+    first, second = known.get(normalise(name)), known.get(normalise(symbol))
+    return _from_alias(first) if first is not None and second is not None and first.code == second.code else None
+
+
 def _by_brackets(text: str) -> Analyte | None:
     """Take unit, basis, fraction or a second name out of brackets and look up what is left."""
     inside = [part.strip() for part in _BRACKETED.findall(text)]
@@ -129,7 +141,7 @@ def _by_brackets(text: str) -> Analyte | None:
         return None
     bare = " ".join(_LIMIT.sub("", _BRACKETED.sub(" ", text)).split())
     units = [(part, unit) for part in inside if (unit := unit_or_none(part))]
-    words = [_BASIS_WORDS.sub("", part) for part in inside]
+    words = [_BASIS_WORDS.sub("", _TOTAL_AS.sub("as ", part)) for part in inside]
     for word in words:
         named = aliases().get(normalise(f"{bare} as {word}"))
         if named is not None:
@@ -171,17 +183,30 @@ def unit_or_none(text: str) -> Unit | None:
 
 def _by_trailing_unit(text: str) -> Analyte | None:
     """Read ``tds_mg_l``, ``Nitrate as N mg/L``, ``Lead, ug/L``: the longest tail that is a unit, before it a name."""
-    parts = [part for part in re.split(r"[\s_,;:|]+|\.(?!\d)|(?<=\w)-(?=[a-zA-Zµμ]+/)", _LIMIT.sub("", text)) if part]
+    for name, given, unit in _tails(_LIMIT.sub("", text)):
+        head = _by_fillers(normalise(name))
+        if head is not None:
+            return _with_unit(head, [(given, unit)])
+    return None
+
+
+def trailing_unit(text: str) -> tuple[Unit | None, str]:
+    """Return the concentration or count per volume that *text* ends in (``DUR_mg/L``), and how it is written there."""
+    for _, given, unit in _tails(text):
+        if "/" in unit.label or unit.volume_ml:
+            return unit, given
+    return None, ""
+
+
+def _tails(text: str) -> Iterator[tuple[str, str, Unit]]:
+    """Yield what stands before each end of *text* that is a unit, that end and the unit; the longest end first."""
+    parts = [part for part in re.split(r"[\s_,;:|]+|\.(?!\d)|(?<=\w)-(?=[a-zA-Zµμ]+/)", text) if part]
     for cut in range(1, len(parts)):
         tail = parts[cut:]
         for joined in (" ".join(tail), "/".join(tail)):
             unit = unit_or_none(joined)
-            if unit is None or joined.strip() in {"-", "--"}:
-                continue
-            head = _by_fillers(normalise(" ".join(parts[:cut])))
-            if head is not None:
-                return _with_unit(head, [(joined, unit)])
-    return None
+            if unit is not None and joined.strip() not in {"-", "--"}:
+                yield " ".join(parts[:cut]), joined, unit
 
 
 def _by_fillers(name: str) -> Analyte | None:

@@ -14,6 +14,7 @@ from wqcheck.sheets.content import RESULT_LIKE, kinds_of
 from wqcheck.sheets.grid import Cells, Sheet
 from wqcheck.sheets.headings import heading_role, summary_role
 from wqcheck.sheets.own_words import with_own_words
+from wqcheck.sheets.part_rows import BENCH, UNKNOWN
 from wqcheck.sheets.recognise import analyte_inside, recognise_analyte, unit_or_none
 from wqcheck.sheets.roles import READING, RoleGrid
 from wqcheck.sheets.table import IDENTITY, Table
@@ -28,7 +29,8 @@ ROW_ROLES = (*IDENTITY, "sampled_at", "sampled_time", "received_at", "analysed_a
 class ResultCells:
     """The n result cells of a table: 0-based rows and columns (shape (n,)), what they say, cells without owner.
 
-    ``end`` is the row after the last one of the table, results that were not tested counted in.
+    ``end`` is the row after the last one of the table, results that were not tested counted in; ``dilutions`` are the
+    rows that name a factor of dilution where others name an analyte.
     """
 
     rows: Positions
@@ -36,6 +38,7 @@ class ResultCells:
     parsed: ParsedResults
     orphans: tuple[tuple[int, int], ...]
     end: int
+    dilutions: tuple[int, ...] = ()
 
 
 def find_result_cells(grid: RoleGrid, table: Table, layout: SheetLayout = NO_ANSWERS) -> ResultCells:
@@ -64,7 +67,8 @@ def find_result_cells(grid: RoleGrid, table: Table, layout: SheetLayout = NO_ANS
     grid.mark(rows[kept], columns[kept], *READING)
     lost = tuple((int(r), int(c)) for r, c in zip(rows[orphan], columns[orphan], strict=True))
     end = int(rows[~alone].max(initial=-1)) + 1 or len(data_rows)
-    return ResultCells(rows[kept], columns[kept], parsed.taken(kept), lost, end)
+    diluted = tuple(map(int, np.flatnonzero(_bench_rows(grid.sheet, table, "dilution"))))
+    return ResultCells(rows[kept], columns[kept], parsed.taken(kept), lost, end, diluted)
 
 
 def _data_rows(grid: RoleGrid, table: Table) -> npt.NDArray[np.bool_]:
@@ -79,12 +83,7 @@ def _data_rows(grid: RoleGrid, table: Table) -> npt.NDArray[np.bool_]:
     for row, role in table.special.items():
         grid.mark(row, slice(None), "heading", f"a row that gives the {role.replace('_', ' ')} of each column")
         usable[row] = False
-    for row, role in table.parts.items():
-        own = row in table.rows_beside.get(role, {}).values()
-        named = role.replace("_", " ")
-        why = f"the {named} of the results beside it" if own else "its row belongs to no row of results"
-        grid.mark(row, slice(None), named if own else "not used", why)
-        usable[row] = False
+    _take_out_parts(grid, table, usable)
     if table.kind in {"long", "list"}:
         summary = usable & _summary_rows(grid.sheet, table)
         grid.mark(summary, slice(None), "not used", "a row of limits or of values computed from other rows")
@@ -101,6 +100,32 @@ def _data_rows(grid: RoleGrid, table: Table) -> npt.NDArray[np.bool_]:
             grid.mark(here, slice(None), "heading", f"a row that gives the {role.replace('_', ' ')} of each column")
             usable &= ~here
     return usable
+
+
+def _take_out_parts(grid: RoleGrid, table: Table, usable: npt.NDArray[np.bool_]) -> None:
+    """Explain the rows that are parts of results or tell how the laboratory worked; they cannot hold results."""
+    for row, role in table.parts.items():
+        own = role in BENCH or (role != UNKNOWN and row in table.rows_beside.get(role, {}).values())
+        named = role.replace("_", " ")
+        why = f"the {named} of the results beside it" if own else "its row belongs to no row of results"
+        grid.mark(row, slice(None), named if own else "not used", why)
+        usable[row] = False
+    for role in sorted(BENCH) if table.kind in {"long", "crosstab"} else ():
+        here = usable & _bench_rows(grid.sheet, table, role)
+        grid.mark(here, slice(None), role, "tells how the laboratory worked; no result")
+        usable &= ~here
+
+
+def _bench_rows(sheet: Sheet, table: Table, role: str) -> npt.NDArray[np.bool_]:
+    """Return, per row, whether a word of *role* (one of :data:`BENCH`) stands where others name an analyte."""
+    naming = table.with_role("parameter") if table.kind in {"long", "crosstab"} else []
+    if not naming:
+        return np.zeros(len(sheet.cells), dtype=bool)
+    found = sheet.column(naming[0]).flags(
+        lambda cell: isinstance(cell, str) and heading_role(cell.strip().rstrip(" :")) == role
+    )
+    found[: table.first] = False
+    return found
 
 
 def _summary_rows(sheet: Sheet, table: Table) -> npt.NDArray[np.bool_]:
@@ -156,7 +181,10 @@ def _values_behind_names(cells: Cells, data_rows: npt.NDArray[np.bool_]) -> tupl
 
 
 def _without_owner(grid: RoleGrid, table: Table, rows: Positions) -> npt.NDArray[np.bool_]:
-    """Return, per result, whether its row names neither sample, point, date nor analyte although others do."""
+    """Return, per result, whether its row names neither sample, point, date nor analyte although others do.
+
+    In a table with analytes across, any other headed column (a town, a street) tells a row from a stray value too.
+    """
     if table.kind == "crosstab":
         return np.asarray(~grid.filled_cells()[rows, table.with_role("parameter")[0]])
     if table.header is None:
@@ -164,6 +192,8 @@ def _without_owner(grid: RoleGrid, table: Table, rows: Positions) -> npt.NDArray
     naming = [c for role in (*ROW_ROLES, "parameter", "cas") for c in table.with_role(role)]
     if not naming:
         return np.zeros(len(rows), dtype=bool)
+    if table.kind == "wide":
+        naming += [c for c, column in table.columns.items() if column.role in {"", "other"} and column.heading]
     named = np.asarray(grid.filled_cells()[:, naming].any(axis=1))[rows]
     return np.asarray(~named) if named.any() else np.zeros(len(rows), dtype=bool)
 

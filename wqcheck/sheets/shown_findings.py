@@ -9,7 +9,7 @@ import numpy as np
 from wqcheck.findings import Severity
 from wqcheck.sheets.extraction import Extraction
 from wqcheck.sheets.marks import Place
-from wqcheck.sheets.number_formats import shown_besides
+from wqcheck.sheets.number_formats import shown_besides, text_besides
 from wqcheck.sheets.recognise import unit_or_none
 from wqcheck.sheets.result_cells import Positions
 from wqcheck.units import Unit
@@ -20,7 +20,7 @@ _MOST_TOLD = 20
 def say_shown(work: Extraction, unit: np.ndarray[tuple[int, ...], np.dtype[np.object_]]) -> None:
     """Hold for results that the sheet shows otherwise than they are stored; *unit* is the label of each of n."""
     marks = work.grid.sheet.marks
-    if not (marks.comments or marks.formats or marks.merged):
+    if not (marks.comments or marks.formats or marks.shown or marks.merged):
         return
     places = _places(work)
     _say_comments(work, places)
@@ -52,11 +52,13 @@ def _say_formats(
     work: Extraction, places: dict[Place, int], unit: np.ndarray[tuple[int, ...], np.dtype[np.object_]]
 ) -> None:
     by_way: dict[tuple[str, str], list[int]] = {}
-    for (row, column), code in work.grid.sheet.marks.formats.items():
-        number = places.get((row, column))
+    marks = work.grid.sheet.marks
+    for place, code in (*marks.formats.items(), *marks.shown.items()):
+        number = places.get(place)
         if number is None:
             continue
-        way, added = shown_besides(code, work.cells[row - work.grid.sheet.top, column])
+        besides = text_besides if place in marks.shown else shown_besides
+        way, added = besides(code, work.cells[place[0] - work.grid.sheet.top, place[1]])
         if way and not _is_its_unit(added, unit[number]):
             by_way.setdefault((way, code), []).append(number)
     for (way, code), numbers in by_way.items():

@@ -7,14 +7,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from wqcheck.sheets.headings import heading_role
-from wqcheck.sheets.recognise import Analyte, recognise_analyte, unit_or_none
+from wqcheck.sheets.recognise import Analyte, recognise_analyte, trailing_unit, unit_or_none
 from wqcheck.units import Unit
 
 _NUMBERED = re.compile(r"[A-Za-z] ?\d{1,2}")
 
 SPECIAL_ROWS = frozenset(
-    ["unit", "reporting_limit", "detection_limit", "method", "limit", "verdict", "computed", "uncertainty", "cas"]
-)
+    ["unit", "reporting_limit", "detection_limit", "method", "limit", "verdict", "computed", "uncertainty", "cas",
+     "bench", "dilution"]
+)  # fmt: skip
 """Roles that the first text of a row can give the whole row of a wide table."""
 
 IDENTITY = ("sample", "point", "batch", "stage", "replicate", "lab", "product", "plant", "line", "tank")
@@ -83,4 +84,4 @@ def without_mere_numbers(columns: dict[int, Column]) -> dict[int, Column]:
 def _unit_in_heading(text: str) -> tuple[Unit | None, str]:
     start, end = max(text.rfind("("), text.rfind("[")), max(text.rfind(")"), text.rfind("]"))
     inside = text[start + 1 : end] if 0 <= start < end else ""
-    return (unit_or_none(inside), inside) if inside else (None, "")
+    return (unit_or_none(inside), inside) if inside else trailing_unit(text)

@@ -14,6 +14,7 @@ from wqcheck.sheets.columns import analytes_of, texts_of
 from wqcheck.sheets.content import RESULT_LIKE, Kind, kind_of, kinds_of
 from wqcheck.sheets.extraction import Extraction
 from wqcheck.sheets.headings import heading_role
+from wqcheck.sheets.part_rows import UNKNOWN
 from wqcheck.sheets.recognise import analyte_inside
 from wqcheck.sheets.roles import RoleGrid, cell_names, column_name, first_cells
 
@@ -69,6 +70,21 @@ def _tells_nothing(heading: str, given: Coded) -> bool:
     if heading == "":
         return _counts_rows(given)
     return _FACTOR.search(heading) is not None and set(given.distinct) == {1.0}
+
+
+def say_unknown_rows(work: Extraction) -> None:
+    """Hold for values in rows below a label that is not known, beside rows that are labelled as results."""
+    results = work.table.with_role("analyte")
+    rows = [row for row, role in work.table.parts.items() if role == UNKNOWN]
+    held = [(r, c) for r in rows for c in results if bool(kind_of(work.cells[r, c]) & RESULT_LIKE)]
+    if held:
+        row, column = held[0]
+        labels = (str(cell) for r, _ in held for cell in work.cells[r, :column] if cell is not None)
+        message = (
+            f"{len(held)} value(s) stand in rows whose label is not known, between rows that are labelled as results; "
+            "they were not read: correct the label, or take the rows out"
+        )
+        work.note("rows not read", message, work.at(row, column), first_cells(dict.fromkeys(labels)), Severity.HOLD)
 
 
 def _counts_rows(given: Coded) -> bool:

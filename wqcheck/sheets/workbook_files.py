@@ -26,6 +26,14 @@ from wqcheck.sheets.xlsb_marks import xlsb_marks
 ZIP, OLE = b"PK\x03\x04", b"\xd0\xcf\x11\xe0"
 _MANIFEST = "META-INF/manifest.xml"
 _PASSWORD = "{} is protected by a password; open it, save a copy without password and give that"
+_NOT_LOOKED_AT = (
+    "number formats and struck cells of a binary .xlsb workbook are not looked at; where they may matter, save it as "
+    ".xlsx and read that"
+)
+_UNREAD_COMMENTS = (
+    "the workbook has comments on its cells, which cannot be read in the binary form .xlsb; save it as .xlsx and read "
+    "that"
+)
 _NOT_CHECKED = (
     "cells that hold an error could not be told from blank ones, for the file is damaged in part; open it in a "
     "spreadsheet program, save it as .xlsx and read that"
@@ -83,6 +91,9 @@ def _take_marks(opened: _Opened) -> None:
             opened.marks = ods_marks(opened.name, archive)
         elif "xl/workbook.bin" in parts:
             opened.in_order = xlsb_marks(opened.name, archive, opened.limits)
+            opened.remarks.append(_NOT_LOOKED_AT)
+            if any("comments" in part.lower() for part in parts):
+                opened.doubts.append(_UNREAD_COMMENTS)
         else:
             opened.marks = ooxml_marks(opened.name, archive, opened.limits)
             add_shown_marks(archive, opened.limits, opened.marks)

@@ -8,6 +8,7 @@ import struct
 from typing import Any
 
 from wqcheck.sheets.marks import Marks
+from wqcheck.sheets.number_formats import may_differ
 
 ERRORS = {0x00: "#NULL!", 0x07: "#DIV/0!", 0x0F: "#VALUE!", 0x17: "#REF!", 0x1D: "#NAME?", 0x24: "#NUM!", 0x2A: "#N/A"}
 """Codes of errors in binary workbooks (``BErr`` of Microsoft MS-XLS and MS-XLSB, from memory)."""
@@ -90,10 +91,21 @@ def _sheet_marks(book: Any, sheet: Any) -> Marks:
         hidden_columns={c for c, column in sheet.colinfo_map.items() if column.hidden},
         rows=sheet.nrows, columns=sheet.ncols,
     )  # fmt: skip
-    if struck:
-        looks = ((r, c, sheet.cell_xf_index(r, c)) for r in range(sheet.nrows) for c in range(sheet.row_len(r)))
-        marks.struck = {(r, c) for r, c, look in looks if look in struck and sheet.cell_type(r, c) not in {0, 6}}
+    notes = ((place, " ".join(str(note.text).split())) for place, note in sheet.cell_note_map.items())
+    marks.comments = {place: text for place, text in notes if text}
+    odd = _odd_styles(book)
+    if struck or odd:
+        places = ((r, c) for r in range(sheet.nrows) for c in range(sheet.row_len(r)))
+        looks = {place: sheet.cell_xf_index(*place) for place in places if sheet.cell_type(*place) not in {0, 6}}
+        marks.struck = {place for place, look in looks.items() if look in struck}
+        marks.formats = {place: odd[look] for place, look in looks.items() if look in odd}
     return marks
+
+
+def _odd_styles(book: Any) -> dict[int, str]:
+    """Return, by number of the cell style, each format that could show something else than the value."""
+    codes = {key: form.format_str for key, form in book.format_map.items() if may_differ(form.format_str or "")}
+    return {number: codes[form.format_key] for number, form in enumerate(book.xf_list) if form.format_key in codes}
 
 
 def xls_rows(book: Any, sheet: Any) -> list[list[Any]]:

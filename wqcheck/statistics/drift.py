@@ -217,17 +217,25 @@ def _row(one: History, since: date | None, horizon_days: float) -> dict[str, Any
             for name in ("slope_low", "slope_high", "interval_low", "interval_high")}  # fmt: skip
     return (
         _identity(one) | days | ends
-        | {"score": float(test.s) if len(one.days) >= FEWEST else nan, "p": test.p,
+        | {"score": float(test.s) if sampling_days(one) >= FEWEST else nan, "p": test.p,
            "rules": "; ".join(rule_words(broken)), "drift": drift,
            "reason": _reason(one, test, met, toward if drift in (Drift.DRIFTING, Drift.LOOK) else [])}
     )  # fmt: skip
 
 
 def trend_of(one: History) -> tuple[MannKendall, Slope]:
-    """Return test and slope of a series; all NaN with fewer than :data:`FEWEST` results."""
-    if len(one.days) < FEWEST:
+    """Return test and slope of a series; all NaN with fewer than :data:`FEWEST` days of sampling.
+
+    Several results of one day say how much results differ, and nothing of what changes from day to day.
+    """
+    if sampling_days(one) < FEWEST:
         return MannKendall(len(one.days), 0, nan, nan, nan, False), Slope(*[nan] * 7)
     return mann_kendall(one.numbers, tied_below(one.low, one.high)), sen_slope(one.numbers, one.low, one.high)
+
+
+def sampling_days(one: History) -> int:
+    """Return on how many days a series was sampled."""
+    return len(np.unique(one.days.astype("datetime64[D]")))
 
 
 def limit_side(one: History, slope: Slope) -> int:
@@ -299,8 +307,8 @@ def rule_words(broken: Sequence[Broken]) -> list[str]:
 
 def _reason(one: History, test: MannKendall, met: Crossing, toward: Sequence[Broken]) -> str:
     said = []
-    if len(one.days) < FEWEST:
-        said.append(f"{len(one.days)} usable result(s); a trend needs {FEWEST}")
+    if sampling_days(one) < FEWEST:
+        said.append(f"{len(one.days)} usable result(s) of {sampling_days(one)} day(s); a trend needs {FEWEST} days")
     elif test.p < SIGNIFICANT and isfinite(met.expected):
         said.append(f"Mann-Kendall S = {test.s}, p = {test.p:.2g}; the Sen line meets the limit in {_span(met)}")
     else:

@@ -65,10 +65,11 @@ class LotDecision(NamedTuple):
 
 def plan_text(plan: AttributePlan, unit: str = "", volume_ml: float = 1.0) -> str:
     """Return *plan* in the usual letters, with the *unit* and the volume (mL) that it counts in."""
-    per = f" {unit}/{'' if volume_ml == 1 else f'{volume_ml:g} '}mL" if unit else ""
-    ends = [f"n = {plan.n}", f"c = {plan.c}", f"m = {plan.m:g}"]
-    ends += [] if plan.M is None else [f"M = {plan.M:g}"]
-    ends += [] if plan.mean is None else [f"mean at most {plan.mean:g}"]
+    per = f" {unit}/{'' if volume_ml == 1 else f'{volume_ml:.12g} '}mL" if unit else ""
+    ends = [f"n = {plan.n}", f"c = {plan.c}", f"m = {plan.m:.12g}"]
+    ends += [] if plan.M is None else [f"M = {plan.M:.12g}"]
+    ends += [] if plan.mean is None else [f"mean at most {plan.mean:.12g}"]
+    ends.append("at or above counts" if plan.counts_at_limit else "above counts")
     return f"sampling plan {', '.join(ends)}{per}"
 
 

@@ -93,7 +93,7 @@ def commission(
     """
     water = Readings.validate(readings[is_control(readings) == np.False_])
     placed, places = assign_stages(water, train)
-    stages = judge_stages(removal_by_stage(placed, train), expectations.rows)
+    stages = judge_stages(removal_by_stage(placed, train), expectations.rows, train)
     feeds = feed_against_limits(placed, train, expectations.rows)
     case = Case(train=train, readings=placed, stages=stages, feeds=feeds, plant=plant)
     figures, remarks = plant_figures(train, plant)

@@ -71,7 +71,7 @@ class Stage:
     """A step of treatment between two points (their codes); a stage of kind ``source`` has no inlet.
 
     ``concentrate`` is the point of a second outlet (concentrate, backwash), ``recycle_to`` the point that it, or part
-    of it, is led back to.
+    of it, is led back to; ``rated_removal`` what it is rated to remove (:func:`wqcheck.train.ratings.rated_removals`).
     """
 
     name: str
@@ -81,6 +81,7 @@ class Stage:
     note: str = ""
     concentrate: str = ""
     recycle_to: str = ""
+    rated_removal: str = ""
     equipment: Equipment = field(default_factory=Equipment)
 
 

@@ -61,7 +61,7 @@ def worst_notes(stages: DataFrame[StageVerdicts]) -> dict[str, StageNote]:
     for stage, rows in stages[stages["verdict"].notna()].groupby("stage", sort=False):
         counts = rows["verdict"].value_counts()
         word = next(word for word in order if word in counts.index)
-        found[str(stage)] = StageNote(f"{counts[word]} of {len(rows)} looked at", str(word))
+        found[str(stage)] = StageNote(f"{counts[word]} of {len(rows)} parameters", str(word))
     return found
 
 

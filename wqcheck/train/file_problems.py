@@ -12,6 +12,7 @@ from wqcheck.plant_files import is_list_of_texts, is_text, unknown_keys
 from wqcheck.quantities import QuantityError, read_quantity
 from wqcheck.train.kinds import KINDS, ONLY_FOR, SOURCE, WHOLE_TRAIN
 from wqcheck.train.point_texts import point_key, point_texts
+from wqcheck.train.ratings import rated_removals
 
 QUANTITIES = {
     "rated_flow": "flow", "rated_pressure": "pressure", "media_volume": "volume", "media_area": "area",
@@ -23,7 +24,7 @@ QUANTITIES = {
 WHOLE_NUMBERS = {"installed": 1, "standby": 0, "membranes": 1}
 """Keys of a stage that hold a whole number, and the least it may be."""
 
-TEXTS = ("note", "concentrate", "recycle_to", "carries")
+TEXTS = ("note", "concentrate", "recycle_to", "carries", "rated_removal")
 DATES = ("media_changed", "lamp_changed")
 LONGEST_PAIRING = 7 * 24 * 60.0  # min
 
@@ -101,7 +102,19 @@ def _equipment_problems(stage: Entry) -> Iterator[str]:
     yield from _misplaced_keys(stage, where)
     if is_text(stage.get("carries")) and stage["carries"] not in CARRIES:
         yield f"{where}: carries {stage['carries']!r} is not known; use one of {', '.join(CARRIES)}"
+    yield from _rating_problems(stage, where)
     yield from _number_clashes(stage, where)
+
+
+def _rating_problems(stage: Entry, where: str) -> Iterator[str]:
+    text = stage.get("rated_removal", "")
+    try:
+        codes = [code for code, _, _ in rated_removals(text)] if isinstance(text, str) else []
+    except ValueError as problem:
+        yield f"{where}, rated_removal: {problem}"
+        return
+    twice = [code for code, times in Counter(codes).items() if times > 1]
+    yield from (f"{where}, rated_removal: {code} stands there twice; keep one of them" for code in twice)
 
 
 def _misplaced_keys(stage: Entry, where: str) -> Iterator[str]:

@@ -12,6 +12,7 @@ from wqcheck.tables import Bound, Expectations, Measure, Readings, Stages, Stage
 from wqcheck.train.description import Train
 from wqcheck.train.kinds import TANK
 from wqcheck.train.measured import measured
+from wqcheck.train.ratings import ratings_table
 from wqcheck.train.removal_words import interval_text, unit_text
 from wqcheck.units import conversion, recognise_unit
 
@@ -28,7 +29,9 @@ _BEST_FIRST = (
 )  # fmt: skip
 
 
-def judge_stages(stages: DataFrame[Stages], expectations: DataFrame[Expectations]) -> DataFrame[StageVerdicts]:
+def judge_stages(
+    stages: DataFrame[Stages], expectations: DataFrame[Expectations], train: Train | None = None
+) -> DataFrame[StageVerdicts]:
     """Return the removals with a verdict each.
 
     Parameters
@@ -37,6 +40,8 @@ def judge_stages(stages: DataFrame[Stages], expectations: DataFrame[Expectations
         As :func:`wqcheck.train.removal.removal_by_stage` gives them.
     expectations : DataFrame[Expectations]
         What each kind of stage usually does; rows of the measure ``inlet`` are left to :func:`feed_against_limits`.
+    train : Train, optional
+        What its stages are rated to remove takes the place of the usual removal of such stages.
 
     Returns
     -------
@@ -53,10 +58,12 @@ def judge_stages(stages: DataFrame[Stages], expectations: DataFrame[Expectations
     by more than the upper end.
     """
     rows = expectations[expectations[Expectations.measure].ne(Measure.INLET)]
-    keyed = stages.reset_index(drop=True).reset_index(names="row")
-    joined = keyed.merge(
+    keyed: pd.DataFrame = stages.reset_index(drop=True).reset_index(names="row")
+    joined: pd.DataFrame = keyed.merge(
         rows.rename(columns={"unit": "unit_wanted"}).drop(columns=["note"]), on=["kind", "parameter"], how="inner"
     )
+    if train is not None:
+        joined = _rated_instead(joined, pd.DataFrame(keyed), train)
     if joined.empty:
         blank = pd.Series(pd.NA, index=stages.index, dtype="str")
         return _finished(stages, blank, blank, blank)
@@ -71,6 +78,19 @@ def judge_stages(stages: DataFrame[Stages], expectations: DataFrame[Expectations
     )
     places = pd.RangeIndex(len(stages))
     return _finished(stages, *(column.reindex(places) for column in (best, texts["said"], texts["cited"])))
+
+
+def _rated_instead(joined: pd.DataFrame, keyed: pd.DataFrame, train: Train) -> pd.DataFrame:
+    """Put the rating of a stage in the place of what percentage or log removal is usual of its kind."""
+    rated = ratings_table([(stage.name, stage.rated_removal) for stage in train.stages])
+    if rated.empty:
+        return joined
+    known = set(zip(rated["stage"], rated["parameter"], strict=True))
+    usual = joined["measure"].isin([Measure.PERCENT, Measure.LOG])
+    replaced = [pair in known for pair in zip(joined[Stages.stage], joined["parameter"], strict=True)]
+    own = keyed.merge(rated, on=["stage", "parameter"], how="inner")
+    kept = joined[~(usual & pd.Series(replaced, index=joined.index, dtype=bool))]
+    return pd.concat([kept, own], ignore_index=True) if len(kept) else own
 
 
 def _finished(

@@ -93,8 +93,8 @@ def _recomputed(certificate: Certificate) -> tuple[Check, ...]:
     lines, series = len(certificate.results), not_recomputable(certificate)
     known = f"{lines - series} of {lines} follow from their limits and results"
     more = (
-        f"{series} rest on a sampling plan over the units of a lot; the data name its file and digest but do not hold "
-        "its figures, so these were not recomputed: set them beside the plan. Running averages and percentiles take "
+        f"{series} rest on a sampling plan over the units of a lot that they do not state with its figures, so these "
+        "were not recomputed: set them beside the plan. Running averages and percentiles take "
         "results of many days, which no certificate of a batch holds; a line under such a rule is right only as "
         "undetermined"
     )

@@ -24,6 +24,7 @@ from wqcheck.release.reasons import worst
 from wqcheck.statistics.rounding import Method
 from wqcheck.tables import LimitClass, Rule, Sign, Verdict
 from wqcheck.units import COUNT_UNITS
+from wqcheck.verification.lots import lot_verdicts
 
 _SUMS = (Rule.SUM_MAX, Rule.RATIO_SUM_MAX)
 _CONDITIONAL = (Verdict.CONDITIONAL_PASS, Verdict.CONDITIONAL_FAIL)
@@ -40,8 +41,9 @@ _KINDS = {
 def verdict_problems(certificate: Certificate) -> Iterator[str]:
     """Yield each line whose verdict, limit or compared value does not follow from its own numbers."""
     yield from _guard_problems(certificate)
-    for line in certificate.results:
-        allowed = possible_verdicts(certificate, line)
+    by_lot = lot_verdicts(certificate.results)
+    for place, line in enumerate(certificate.results):
+        allowed = {by_lot[place]} if place in by_lot else possible_verdicts(certificate, line)
         if line.verdict not in allowed:
             words = " or ".join(sorted(allowed))
             yield f"{_named(line)}: the verdict is {line.verdict!r}, but its numbers give {words}"
@@ -59,8 +61,8 @@ def possible_verdicts(certificate: Certificate, line: ResultLine) -> set[str]:
 
     All of the range inside the limit passes, none of it inside fails, anything else is undetermined; within its guard
     band a result does so conditionally, or fails by guarded acceptance (ILAC-G8:09/2019, 4.2). One result of a
-    percentile or mean decides nothing; a sampling plan needs its own figures, which the data do not hold. By the
-    rounding method of ASTM E29 each number of digits that the limit could have is tried.
+    percentile or mean decides nothing; for a sampling plan see :mod:`wqcheck.verification.lots`. By the rounding method
+    of ASTM E29 each number of digits that the limit could have is tried.
     """
     if line.rule == Rule.ATTRIBUTE_PLAN:
         return set(Verdict)
@@ -73,8 +75,9 @@ def possible_verdicts(certificate: Certificate, line: ResultLine) -> set[str]:
 
 
 def not_recomputable(certificate: Certificate) -> int:
-    """Count the lines whose verdict rests on a sampling plan."""
-    return sum(line.rule == Rule.ATTRIBUTE_PLAN for line in certificate.results)
+    """Count the lines whose verdict rests on a sampling plan that their reason does not state."""
+    asking = sum(line.rule == Rule.ATTRIBUTE_PLAN for line in certificate.results)
+    return asking - len(lot_verdicts(certificate.results))
 
 
 def _verdict(certificate: Certificate, line: ResultLine, ranges: Ranges) -> str:
