@@ -34,7 +34,8 @@ SUBJECTS = {
 """Subject → the test modules (without ``test_``) that it is checked in."""
 
 SOURCES = re.compile(
-    r"\b(?:CFR|FR|Directive|WHO|ISO|ILAC|JCGM|ASTM|APHA|Standard Methods|EPA|USGS|NIST|CIAAW|IUPAC|CRC|ICMSF|Codex|"
+    r"\b(?:CFR|FR|Directive|WHO|Food Standards Code|"
+    r"ISO|ILAC|JCGM|ASTM|APHA|Standard Methods|EPA|USGS|NIST|CIAAW|IUPAC|CRC|ICMSF|Codex|"
     r"Pharmacopoeia|Department of Health|Bacteriological Analytical Manual|PHREEQC|NADA|AWWA|DIN|Hem|Helsel|Beal|"
     r"Deaver|Weibull|Meeker|Haas|Hyndman|Gilbert|Langelier|Plummer|periodictable|pymannkendall|scipy|numpy)\b"
 )

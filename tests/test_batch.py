@@ -16,7 +16,8 @@ from wqcheck.tables import Judged, Readings
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_results"
 ISSUED = datetime(2026, 6, 19, 6, 0, tzinfo=UTC)
-HEADINGS = ["Sample ID", "Batch", "Sampling point", "Parameter", "Result", "Unit"]
+HEADINGS = ["Sample ID", "Batch", "Sampling point", "Parameter", "Result", "Unit", "Sampled"]
+SAMPLED = datetime(2026, 6, 16, 8, 40)
 PANEL = [
     ("Escherichia coli", "absent", "CFU/250 mL"), ("Total coliforms", "absent", "CFU/250 mL"),
     ("Pseudomonas aeruginosa", "absent", "CFU/250 mL"), ("Turbidity", 0.1, "NTU"), ("pH", 7.0, "pH"),
@@ -25,12 +26,13 @@ PANEL = [
 
 
 def book(path: Path, rows: list[tuple[object, ...]]) -> Path:
-    """Write a long sheet of invented results."""
+    """Write a long sheet of invented results, all sampled on one day."""
     workbook = openpyxl.Workbook()
     sheet = workbook.active
     assert sheet is not None
-    for row in [HEADINGS, *rows]:
-        sheet.append(list(row))
+    sheet.append(HEADINGS)
+    for row in rows:
+        sheet.append([*row, SAMPLED])
     workbook.save(path)
     return path
 

@@ -75,7 +75,9 @@ def test_json_of_check_says_the_same_as_the_text() -> None:
     assert data["decision"]["disposition"] == "reject"
     kinds = {"workbook", "limit table", "sampling plans", "train", "release rules", "judging rules"}
     assert {file["kind"] for file in data["files"]} == kinds
-    assert [rule["table"] for rule in data["decision_rules"]] == ["who_gdwq_2022", "us_21cfr165_110b"]
+    assert [rule["table"] for rule in data["decision_rules"]] == [
+        "who_gdwq_2022", "us_21cfr165_110b", "usual bands"
+    ]  # fmt: skip
     assert all(rule["rule"].startswith("simple acceptance; absolute comparison") for rule in data["decision_rules"])
     assert all(len(file["sha256"]) == 64 for file in data["files"])
 

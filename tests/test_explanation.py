@@ -18,6 +18,7 @@ from tests.table_rows import readings_of
 from wqcheck.explanation import Explanation, NothingToExplainError, explain, rows_at
 from wqcheck.judging.judge import judge
 from wqcheck.judging.rules import JudgingRules
+from wqcheck.limit_tables.marks import mark_words
 from wqcheck.tables import Judged
 
 DAY = date(2026, 5, 6)
@@ -47,14 +48,47 @@ def test_a_conversion_of_basis_names_factor_and_molar_masses() -> None:
     assert found["unit"] == "mg/L, expressed as N"
     assert found["conversion"].startswith("mg/L as N → mg/L as NO3: × 4.4266438; ")
     assert "molar mass N 14.007 g/mol, NO3 62.004 g/mol" in found["conversion"]
-    assert found["conversion"].endswith("what the result can be is 46.47976 mg/L as NO3")
-    assert found["limit"] == "at most 50 mg/L as NO3 (max, health); t, line 2: Invented table for tests, no. 1"
+    assert found["conversion"].endswith("; compared as 46.47976 mg/L as NO3")
+    assert found["limit"] == "at most 50 mg/L as NO3 (health); t, line 2: Invented table for tests, no. 1"
     assert found["evidence"] == "not verified against the official text: memory"
     assert found["decision rule"].startswith("guard band; guard band w = 0.5 U")
     assert "U = 4.4266438 mg/L" in found["uncertainty"]
     assert "guard band w = 2.2133219 mg/L" in found["uncertainty"]
     assert "probability of conformity 94.4 %" in found["uncertainty"]  # Φ((50 - 46.47976) / (4.42664 / 2)) = 0.9441
     assert found["verdict"].startswith("PASS: reported 10,5 is 46.47976 mg/L and meets")
+
+
+def test_the_limit_stands_in_the_unit_of_the_result_and_its_own_behind() -> None:
+    """SI prefixes: 0.01 mg/L is 10 µg/L; no molar mass is told where none was used."""
+    limit = {"parameter": "arsenic", "rule": "max", "upper": "0.01", "unit": "mg/L"}
+    row = {"parameter": "arsenic", "reported": "14", "value": 14.0, "unit": "µg/L"}
+    found = steps(working(row, limit))
+    assert found["limit"].startswith("at most 10 µg/L (0.01 mg/L in the text; health); t, line 2")
+    assert found["conversion"] == "µg/L → mg/L: × 0.001; compared as 0.014 mg/L"
+    assert steps(working({**row, "unit": "mg/L"}, limit))["conversion"] == "none needed; compared as 14 mg/L"
+
+
+def test_a_limit_on_another_basis_is_not_rewritten() -> None:
+    """A limit as N is never turned into one as NO3 by a rounded molar mass."""
+    limit = {**NITRATE, "upper": "10", "basis": "N"}
+    row = {"parameter": "nitrate", "reported": "3", "value": 3.0, "unit": "µg/L", "basis": "NO3"}
+    assert steps(working(row, limit))["limit"].startswith("at most 10 mg/L as N (health)")
+
+
+def test_none_found_is_said_with_its_volume() -> None:
+    limit = {"parameter": "escherichia_coli", "rule": "absent", "unit": "count", "volume_ml": "250",
+             "class": "microbiological"}  # fmt: skip
+    row = {"parameter": "escherichia_coli", "reported": "Absent", "sign": "absent", "unit": "CFU", "volume_ml": 100.0}
+    assert steps(working(row, limit))["limit"].startswith("none found in 250 mL (microbiological)")
+
+
+def test_marks_of_the_issuer_are_told_in_words() -> None:
+    """WHO Guidelines, Annex 3, notes below Table A3.3 (2022, from memory): A measuring, T treatment."""
+    told = mark_words("A, T", "WHO Guidelines for drinking-water quality")
+    assert told == "provisional: set by what can be measured; provisional: set by what treatment can reach"
+    assert mark_words("A", "a plant's own document") == "A"
+    assert mark_words("guidance level", "WHO Guidelines") == "guidance level"
+    assert mark_words("", "WHO Guidelines") == ""
 
 
 def test_a_unit_that_cannot_be_turned_is_said_so() -> None:
@@ -142,5 +176,5 @@ def test_every_flagged_line_of_a_notice_has_its_working(tmp_path: Path) -> None:
     assert {file["kind"] for file in data["files"]} >= {"judging rules", "permitted uncertainties"}
     sheet = openpyxl.load_workbook(tmp_path / "N1.xlsx")
     rows = pd.DataFrame(sheet["Certificate"].values)
-    assert rows[0].eq("Decision rule").sum() == 1
+    assert rows[0].eq("Decision rule").sum() == len(data["decision_rules"])
     assert sheet["Working"].max_row == 1 + sum(len(entry["steps"]) for entry in data["workings"])

@@ -21,12 +21,14 @@ from tests.table_rows import judged_of, readings_of
 from wqcheck.batch import check_workbook
 from wqcheck.certificate_files.flag_list import csv_bytes, flag_list, workbook_bytes
 from wqcheck.findings import Finding, Severity
+from wqcheck.limit_tables.loading import load_limits
 from wqcheck.parameters import catalogue
+from wqcheck.release.asked import Asked, asked
 from wqcheck.release.decision import BatchCheck, BatchDetails, Disposition
 from wqcheck.release.flag_steps import flag_steps
-from wqcheck.release.flags import KIND_OF, FlagKind, Flags, flags
+from wqcheck.release.flags import KIND_OF, FlagKind, Flags, flags, of_tables
 from wqcheck.release.next_steps import DEFERENCE, NO_UNIT, PRACTICE, SMALL_VOLUME, next_steps, step_rows, suspects_for
-from wqcheck.release.reasons import NO_LIMIT, NO_RESULT, NOT_COMPARED
+from wqcheck.release.reasons import NO_LIMIT, NO_RESULT, NOT_COMPARED, Reason
 from wqcheck.sheets.opening import open_book
 from wqcheck.sheets.surroundings import cell_places, cell_position, first_cell, surroundings
 from wqcheck.statistics.series_units import in_limit_unit
@@ -38,7 +40,7 @@ from wqcheck.train.kinds import KINDS
 from wqcheck.train.stage_verdicts import judge_stages
 
 ROOT = Path(__file__).resolve().parent.parent
-SAMPLES = ROOT / "sample_results"
+SAMPLES, SHIPPED = ROOT / "sample_results", ROOT / "limits"
 DAY = date(2026, 6, 18)
 
 
@@ -70,6 +72,51 @@ def test_what_rejects_stands_before_what_holds_and_that_before_what_informs() ->
     assert list(holding[Flags.name][:1]) == ["Escherichia coli"]
     undecided = holding[holding[Flags.kind].eq(FlagKind.UNDECIDED)][Flags.limit_class]
     assert list(undecided.unique()) == ["health", "microbiological", "acceptability", "operational"]
+
+
+def limits_asked() -> DataFrame[Asked]:
+    names = (SHIPPED / "who_gdwq_2022.csv", SHIPPED / "us_21cfr165_110b.csv", SAMPLES / "plant_specification.csv")
+    return asked([load_limits(path) for path in names], "purified")
+
+
+def test_a_missing_organism_has_class_tables_and_what_to_order() -> None:
+    """WHO Guidelines, Table 7.10 (2022): E. coli not detectable in any 100 mL sample; a plan of 250 mL is stricter."""
+    check, limits = sample("run_B2108_trouble.xlsx"), limits_asked()
+    found = flags(check, limits=limits)
+    missing = found[found[Flags.kind].eq(FlagKind.REQUIRED)].iloc[0]
+    assert (missing[Flags.name], missing[Flags.limit_class]) == ("Escherichia coli", "microbiological")
+    assert {"who_gdwq_2022", "plant_specification"} <= set(missing[Flags.table].split("; "))
+    kept = found[of_tables(found, ["who_gdwq_2022"])]
+    assert "Escherichia coli" in set(kept[Flags.name])
+    assert "heterotrophic plate count 22 °C" not in set(kept[Flags.name])
+    steps = {step.title: step.text for step in flag_steps(check, missing.to_dict(), None, limits)}
+    assert "who_gdwq_2022: absent in 100 mL (microbiological)" in steps["limits"]
+    assert "plant_specification: absent in 250 mL (microbiological)" in steps["limits"]
+    assert steps["order"] == "a test that examines at least 250 mL"
+    assert [*steps][-1] == "verdict"
+
+
+def test_e_coli_stands_before_other_missing_organisms() -> None:
+    check = sample("run_B2108_trouble.xlsx")
+    first, second = (
+        Reason(disposition=Disposition.HOLD, code=NO_RESULT, message="is required", parameter=code)
+        for code in ("enterococci", "escherichia_coli")
+    )
+    both = replace(check, decision=replace(check.decision, reasons=(first, second)))
+    found = flags(both)
+    missing = found[found[Flags.kind].eq(FlagKind.REQUIRED)]
+    assert list(missing[Flags.parameter]) == ["escherichia_coli", "enterococci"]
+
+
+def test_what_only_informs_never_reads_as_release() -> None:
+    """Of an untested parameter no working and no list says that it leads to release."""
+    check = sample("run_B2108_trouble.xlsx")
+    found = flags(check)
+    untested = found[found[Flags.kind].eq(FlagKind.NOT_TESTED)]
+    assert len(untested)
+    assert set(flag_list(untested, check.judged)["leads to"]) == {"to know"}
+    assert not any("release" in step.text.split(";")[0] for step in flag_steps(check, rows(untested)[0]))
+    assert "does not hold the batch" in flag_steps(check, rows(untested)[0])[-1].text
 
 
 def test_every_reason_against_the_batch_is_a_flag() -> None:
@@ -139,7 +186,7 @@ def test_a_hundred_thousand_flags_are_listed_and_written_as_a_whole() -> None:
     found = flags(check)
     assert int(found[Flags.row].ge(0).sum()) == 15 * (100_000 // len(few) + 1)
     lines = flag_list(found.iloc[:50], many)
-    assert set(lines["limit"]) == {"≤ 10 µg/L", "≤ 0.01 mg/L"}
+    assert set(lines["limit"]) == {"≤ 10 µg/L", "≤ 10 µg/L (= 0.01 mg/L)"}
 
 
 # What to do next
@@ -202,6 +249,19 @@ def test_coliforms_found_ask_for_e_coli_as_the_rule_of_bottled_water_does() -> N
     text = (ROOT / "limits" / "required_panels.csv").read_text(encoding="utf-8")
     panels = list(csv.DictReader(text.splitlines()))
     assert any(panel["clause"] == "129.80(g)(1)" and "E. coli" in panel["note"] for panel in panels)
+
+
+def test_too_little_disinfectant_is_not_answered_as_too_much() -> None:
+    """A residual below a least value asks whether that value binds this water (common practice, no source)."""
+    flag = {Flags.kind: "out of limit", Flags.code: "fail", Flags.leads_to: "hold", Flags.parameter: "free_chlorine"}
+    row = {Judged.sign: "=", Judged.unit: "mg/L", Judged.lower: 0.2, Judged.upper: 5.0}
+    little, much = (
+        [step.text for step in next_steps(flag, {**row, Judged.compared_low: value, Judged.compared_high: value})]
+        for value in (0.02, 6.0)
+    )
+    assert any("whether it binds this water" in text for text in little)
+    assert not any("take it out" in text for text in little)
+    assert any("take it out" in text for text in much)
 
 
 def test_any_failure_is_investigated_at_once_as_the_european_directive_asks() -> None:

@@ -30,7 +30,7 @@ from wqcheck.history_files.gathering import PeriodSummary, summarise
 from wqcheck.history_files.period import Period, period_of
 from wqcheck.history_files.phrases import ends, share_words, trend_words
 from wqcheck.history_files.writing import pdf_bytes, summary_files, write_summary
-from wqcheck.records.drifting import drifting
+from wqcheck.records.drifting import drifting, kept_back
 from wqcheck.records.history import history
 from wqcheck.records.period import batches_of, latest_verdicts, results_of, verdicts_of
 from wqcheck.records.store import Store
@@ -246,6 +246,13 @@ def test_what_drifts_on_a_day(year: Store) -> None:
     assert flags["parameter"].tolist()[0] == "lead"
     assert flags["drift"].tolist()[0] == Drift.DRIFTING
     assert drifting(year, date(2027, 6, 1)).empty
+
+
+def test_a_rejected_batch_is_no_drift_of_the_water(year: Store) -> None:
+    """The day after the batch with too much nitrate was rejected, nitrate is not beyond its limit."""
+    day = FIRST_DAY + timedelta(weeks=NITRATE_TOO_HIGH, days=1)
+    assert kept_back(year) == {f"w{NITRATE_TOO_HIGH}"}
+    assert "nitrate" not in drifting(year, day)["parameter"].tolist()
 
 
 def test_a_rule_over_all_points_stands_beside_each() -> None:

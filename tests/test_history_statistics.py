@@ -16,8 +16,9 @@ from scipy import stats
 
 from tests.limit_rows import table_of
 from tests.table_rows import readings_of
-from wqcheck.statistics.control_chart import RULES, Lines, broken_rules, individuals_chart
-from wqcheck.statistics.drift import Drift, drift_flags
+from wqcheck.history_files.phrases import DASH, forecast_words, trend_words
+from wqcheck.statistics.control_chart import RULES, Lines, broken_rules, individuals_chart, lines_of
+from wqcheck.statistics.drift import Drift, drift_flags, histories
 from wqcheck.statistics.trend import crossing, exact_probability, mann_kendall, sen_slope, tied_below
 
 FLOW = [49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1]
@@ -143,7 +144,8 @@ def test_drifting_though_still_passing() -> None:
         (["2", "3", "4", "11"], Drift.OVER),
         (["2", "3"], Drift.NOT_KNOWN),
         (["?", "?", "?", "?"], Drift.NOT_KNOWN),
-        ([str(9 - place) for place in range(7)], Drift.STEADY),
+        (["9", "8", "8.5", "7", "7.5", "6", "6.5", "5"], Drift.STEADY),
+        ([str(2 + place) for place in range(7)], Drift.NOT_KNOWN),
     ],
 )
 def test_other_series(texts: list[str], drift: Drift) -> None:
@@ -158,9 +160,52 @@ def test_a_chart_rule_without_a_trend_only_asks_to_look() -> None:
 
 
 def test_a_trend_beyond_the_horizon_is_told_and_is_no_drift() -> None:
-    row = flags([str(1 + 0.02 * place) for place in range(7)])
+    row = flags(["1", "1.04", "1.02", "1.08", "1.06", "1.12", "1.1", "1.16"])
     assert row["drift"] == Drift.STEADY
     assert "meets the limit in" in str(row["reason"])
+
+
+def test_results_of_one_morning_make_no_trend() -> None:
+    """Days are counted, not results; fewer than eight tell no trend (Grath et al. 2001, from memory)."""
+    rows = [
+        {"parameter": "lead", "reported": str(place), "value": float(place), "unit": "µg/L", "point": "FP",
+         "sampled_at": pd.Timestamp("2026-01-01") + pd.Timedelta(days=7 * (place // 4), hours=place)}
+        for place in range(9)
+    ]  # fmt: skip
+    row = drift_flags(readings_of(rows), [LEAD], product="packaged", on=date(2026, 6, 1)).iloc[0].to_dict()
+    assert row["drift"] == Drift.NOT_KNOWN
+    assert "9 usable result(s) of 3 day(s)" in row["reason"]
+    assert pd.isna(row["crossing"])
+    assert forecast_words(row) == DASH
+    assert trend_words(row) == "not tested"
+
+
+def test_no_open_end_is_printed() -> None:
+    """A forecast without a latest day says so in words, and an unknown interval is called unknown."""
+    row = {"p": 0.01, "crossing": pd.Timestamp("2026-12-10"), "crossing_earliest": pd.Timestamp("2026-11-01"),
+           "crossing_latest": pd.NaT, "unit": "mg/L", "basis": None, "slope_low": 2.0, "slope_high": 2.0,
+           "interval_low": -inf, "interval_high": inf}  # fmt: skip
+    assert forecast_words(row) == "about 2026-12-10 (95 %: 2026-11-01 or later)"
+    assert "95 % interval not known" in trend_words(row)
+
+
+def test_a_result_beyond_its_limit_does_not_move_the_centre() -> None:
+    """NIST/SEMATECH e-Handbook, 1.3.5.1: the median is not pulled by an extreme result."""
+    texts = ["1", "1.1", "0.9", "1", "1.1", "0.9", "1", "14"]
+    rows = [
+        {"parameter": "lead", "reported": text, "value": float(text), "unit": "µg/L", "point": "FP",
+         "sampled_at": pd.Timestamp("2026-01-01") + pd.Timedelta(days=7 * place)}
+        for place, text in enumerate(texts)
+    ]  # fmt: skip
+    one = histories(readings_of(rows), [LEAD], product="packaged", on=date(2026, 6, 1))[0]
+    assert one.chart is not None
+    assert one.chart.at_low.centre == 1.0
+    assert [broken.place for broken in one.chart.broken if broken.rule.number == 1] == [7]
+
+
+def test_a_series_that_mostly_stands_still_keeps_a_spread() -> None:
+    """Of equal results the median range is 0; the mean range counts then, so that the rules do not fall silent."""
+    assert lines_of([1, 1, 1, 1, 1, 1, 1, 5], robust=True).sigma == pytest.approx(4 / 7 / 1.128)
 
 
 def test_a_series_under_a_yearly_average_drifts_too() -> None:

@@ -1,4 +1,4 @@
-"""The tables for bottled water of the United Kingdom, Czechia, the Netherlands and Portugal hold the published figures.
+"""Tables for bottled water (United Kingdom, Czechia, Latvia, the Netherlands, Portugal) hold the published figures.
 
 Figures are typed here a second time from the texts that the tables name, in the units of the text.
 """
@@ -21,6 +21,7 @@ from .test_limits_second_entries import figures
 UK = ("england_2007_2785_bottled", "wales_2015_1867", "scotland_2007_483", "northern_ireland_2015_365")
 UK_MINERAL = ("england_2007_2785_mineral", *UK[1:])
 NETHERLANDS, CZECHIA, PORTUGAL = "netherlands_1998_527_mineral", "czech_275_2004", "portugal_dl_69_2023"
+LATVIA = "latvia_736_2015"
 TODAY = date(2026, 11, 30)
 
 
@@ -41,7 +42,7 @@ manganese 50 µg/L; aluminium 200 µg/L; sodium 200 mg/L; sulfate 250 mg/L; rado
 """
 UK_SUMS = (("pahs_4", 0.1, 4), ("tetrachloroethene_plus_trichloroethene", 10, 2), ("trihalomethanes_total", 100, 4))
 
-# Schedule 6 of England and Scotland, Schedule 5 Part 1 of Wales and Northern Ireland, bijlage I, příloha 1: mg/L
+# Schedule 6 of England and Scotland, Schedule 5 Part 1 of Wales and Northern Ireland, annexes of the others: mg/L
 MINERAL = {
     "antimony": 0.005, "arsenic": 0.01, "barium": 1.0, "cadmium": 0.003, "chromium": 0.05, "copper": 1.0,
     "cyanide": 0.07, "fluoride": 5.0, "lead": 0.01, "manganese": 0.5, "mercury": 0.001, "nickel": 0.02,
@@ -97,7 +98,7 @@ def test_organisms_absent_in_250_ml_of_every_bottle(table: str, parameter: str, 
     assert found(table, parameter, product, "absent")["volume_ml"] == "250"
 
 
-@pytest.mark.parametrize("table", [*UK[1:], NETHERLANDS, CZECHIA])
+@pytest.mark.parametrize("table", [*UK[1:], NETHERLANDS, CZECHIA, LATVIA])
 def test_mineral_water_has_the_constituents_of_directive_2003_40(table: str) -> None:
     """Directive 2003/40/EC, Annex I, as the national texts print it, in mg/L."""
     for parameter, upper in MINERAL.items():
@@ -140,6 +141,16 @@ def test_czech_ranges_conductivity_and_the_sum_of_three_bromoforms() -> None:
     for product in ("natural mineral", "spring"):
         row = found(CZECHIA, "trihalomethanes_brominated", product, "sum_max")
         assert (row["upper"], len(row["members"].split(";"))) == ("0.001", 3)
+
+
+def test_latvian_water_for_infants_is_guidance_with_the_figures_of_the_annex() -> None:
+    """Noteikumi Nr. 736, 5. pielikums no. 12, in mg/L: a rule for the label, which judges no water without it."""
+    text = """ammonium 0.50; arsenic 0.005; boron 1.0; bromate 0.003; chloride 200; cyanide 0.05; fluoride 0.50
+    iron 0.20; manganese 0.40; nitrate 10; nitrite 0.05; sodium 20; sulfate 200; total_dissolved_solids 1000"""
+    rows = {row["parameter"]: row for row in rows_of(LATVIA) if row["rule"] == "guidance" and "infants" in row["note"]}
+    assert {name: float(row["note"].split()[2]) for name, row in rows.items()} == {
+        name: upper for name, upper, _ in typed(text, "mg/L")
+    }
 
 
 @pytest.mark.parametrize(("parameter", "upper", "unit"), typed(PORTUGUESE))

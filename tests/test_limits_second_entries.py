@@ -41,6 +41,7 @@ TRANSPOSITIONS = (
     "france_2007_03_14_mineral",
     "spain_rd_1798_2010",
     "czech_275_2004",
+    "latvia_736_2015",
     "netherlands_1998_527_mineral",
     "northern_ireland_2015_365",
     "scotland_2007_483",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import time
 from collections.abc import Iterator
 from dataclasses import replace
@@ -20,7 +21,7 @@ from wqcheck.languages.catalogues import PAGE, PAGE_LANGUAGES, catalogue
 from wqcheck.page.checking import DESK_KEY, Desk
 from wqcheck.page.flag_cell import cells_markup
 from wqcheck.page.flag_detail import KEEP_KEY, REMARK_KEY
-from wqcheck.page.flag_history import ABOVE, BELOW, MEASURED, history_chart, history_points
+from wqcheck.page.flag_history import ABOVE, BELOW, MEASURED, history_chart, history_points, marks_of
 from wqcheck.page.flags_view import AFTER_KEY, FILTERS, LIST_KEY, PER_PAGE, filter_key
 from wqcheck.page.lookup import BY_CELL, PARAMETER_KEY, WAY_KEY
 from wqcheck.page.lookup import CELL_KEY as LOOKUP_CELL_KEY
@@ -311,6 +312,22 @@ def test_history_marks_what_is_not_exact(place: Path) -> None:
     assert (points["low"][1], list(points["ours"])) == (0.0, [False, True, True])
     chart = history_chart(points, (float("nan"), 0.005), "mg/L").to_dict()
     assert [layer["mark"]["type"] for layer in chart["layer"]] == ["rule", "point", "rule", "text"]
+
+
+def test_absences_stand_on_the_zero_line_with_their_volume() -> None:
+    """None found in 100 mL is no count of 2.5 in 250 mL; the axis names the year."""
+    rows = [
+        {"parameter": "pseudomonas_aeruginosa", "reported": "Absent", "sign": "absent", "unit": "CFU",
+         "volume_ml": 100.0, "sampled_at": pd.Timestamp(2026, 6, 17, hour)}
+        for hour in (7, 9, 11)
+    ]  # fmt: skip
+    points, left_out = history_points(readings_of(rows), "CFU/250 mL", "", "B")
+    assert left_out == 0
+    assert list(points["drawn"]) == [0.0] * 3
+    assert marks_of(points) == {"none found in 100 mL (open circles on the zero line)": 3}
+    chart = json.dumps(history_chart(points, (float("nan"), float("nan")), "CFU/250 mL").to_dict())
+    assert '"%Y-%m-%d %H:%M"' in chart
+    assert '"domain": [0, 1]' in chart
 
 
 def test_a_hundred_thousand_flags_draw_one_page(place: Path, trouble: tuple[Desk, list[NamedBytes]]) -> None:

@@ -89,7 +89,7 @@ def lot(*counts: object, unit: str = "MPN/100 mL") -> Certificate:
         (["<1.1", 2.6], "MPN/100 mL", Verdict.UNDETERMINED),
         ([0] * 9 + [10], "CFU/100 mL", Verdict.PASS),
         ([0] * 9 + [11], "CFU/100 mL", Verdict.FAIL),
-        ([0] * 9 + [3], "count/100 mL", Verdict.UNDETERMINED),
+        ([0] * 9 + [10], "count/100 mL", Verdict.UNDETERMINED),
         (["absent"], "CFU/250 mL", Verdict.PASS),
     ],
 )  # fmt: skip

@@ -263,6 +263,13 @@ def test_one_sample_one_time_one_value(second: dict[str, Any], code: str) -> Non
     assert codes(first, {**first, **second}) == ([code] if code else [])
 
 
+@pytest.mark.parametrize(("text", "severity"), [("4", Severity.NOTE), ("6", Severity.HOLD)])
+def test_values_more_than_twice_apart_hold(text: str, severity: Severity) -> None:
+    first = result("lead", "2", "µg/L", sampled_at=NOON)
+    found = found_in(first, {**first, "reported": text, "value": float(text)})
+    assert [(finding.code, finding.severity) for finding in found] == [("two values", severity)]
+
+
 def test_results_that_name_no_sample_are_not_taken_for_repeats() -> None:
     rows = [{**result("lead", text, "µg/L"), "sample": None} for text in ("2", "2", "3")]
     assert codes(*rows) == []
@@ -478,13 +485,15 @@ def test_the_sample_results_hang_together(book: str, expected: list[str]) -> Non
 
 
 def test_a_batch_whose_data_cannot_be_right_is_held(tmp_path: Path) -> None:
-    lines = ["Sample ID,Batch,Sampling point,Parameter,Result,Unit"]
+    lines = ["Sample ID,Batch,Sampling point,Sampled,Parameter,Result,Unit"]
     panel = [("Escherichia coli", "absent", "CFU/250 mL"), ("Total coliforms", "absent", "CFU/250 mL"),
              ("Pseudomonas aeruginosa", "absent", "CFU/250 mL"), ("Turbidity", "0.1", "NTU"), ("pH", "7.0", "pH"),
              ("Conductivity at 20 °C", "60", "µS/cm"), ("Sodium", "-9", "mg/L")]  # fmt: skip
 
     def checked(point: str) -> Disposition:
-        rows = [f"S1,B1,FP,{','.join(row)}" for row in panel[:-1]] + [f"S1,B1,{point},{','.join(panel[-1])}"]
+        rows = [f"S1,B1,FP,2026-06-16,{','.join(row)}" for row in panel[:-1]] + [
+            f"S1,B1,{point},2026-06-16,{','.join(panel[-1])}"
+        ]
         path = tmp_path / f"{point}.csv"
         path.write_text("\n".join(lines + rows), encoding="utf-8")
         check = check_workbook(

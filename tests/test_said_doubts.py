@@ -20,7 +20,7 @@ def with_column(heading: str, cell: Any, parameter: str = "Lead") -> list[Row]:
     return [(*first, heading), *((*row, cell if row[4] == parameter else None) for row in rows)]
 
 
-@pytest.mark.parametrize("flag", ["R", "H", "B", "HT", "J-", "NJ", "J, B", "(H)"])
+@pytest.mark.parametrize("flag", ["R", "H", "B", "HT", "J-", "NJ", "J, B", "(H)", "M", "E", ">"])
 @pytest.mark.parametrize("parameter", ["Lead", "Escherichia coli"])
 def test_a_flag_that_doubts_the_result_holds(flag: str, parameter: str) -> None:
     """R: rejected; H: past the holding time; B: in the blank too (US validation qualifiers, from memory)."""
@@ -152,7 +152,8 @@ def test_a_legend_counts_where_its_sign_stands_at_a_result() -> None:
     [
         ("Report status:", "Preliminary", True), ("Sample condition:", "leaking", True), ("Leaks:", "none", False),
         ("Holding time exceeded:", "yes", True), ("Holding time exceeded:", "no", False),
-        ("Report status:", "final", False),
+        ("Report status:", "final", False), ("Temperature on receipt:", "4 °C", False),
+        ("Temperature on receipt:", "29 °C", True), ("Température à réception :", "6,5 °C", False),
     ],
 )  # fmt: skip
 def test_what_a_label_says_counts_with_its_value(label: str, value: str, held: bool) -> None:
@@ -171,7 +172,15 @@ def test_a_remark_counts_beside_finished_water_and_a_footer_for_its_sheet() -> N
     assert not holding(checked({"Notes": [("DRAFT",)], "Results": rows_of()}))
 
 
-@pytest.mark.parametrize("name", ["Escherichia coli (1:100 dilution)", "Escherichia coli, diluted 1:10"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "Escherichia coli (1:100 dilution)",
+        "Escherichia coli, diluted 1:10",
+        "Escherichia coli (method blank)",
+        "E. coli recovery",
+    ],
+)
 def test_a_count_of_a_diluted_sample_holds(name: str) -> None:
     rows = [HEADINGS, *(("S1", "B1", "FP", SAMPLED, *row) for row in ((name, 0, "CFU/250 mL"), *PANEL[1:]))]
     assert checked(rows).decision.disposition == Disposition.HOLD

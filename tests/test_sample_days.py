@@ -86,6 +86,14 @@ def test_one_required_result_without_a_day_holds_beside_dated_ones() -> None:
     assert holding(checked(sheet)) == {"no sampling day"}
 
 
+@pytest.mark.parametrize(
+    ("sheet", "held"),
+    [("Batch B7", True), ("Lote 12-A", True), ("Batch B1", False), ("Results", False), ("Lot", False)],
+)
+def test_a_sheet_named_for_another_batch_holds(sheet: str, held: bool) -> None:
+    assert holding(checked({sheet: rows_of(batch=None)})) == ({"other batch"} if held else set())
+
+
 def test_a_result_that_is_not_required_may_lack_its_day() -> None:
     check = checked([*rows_of(), ("S1", "B1", "FP", None, "Lead", 1.0, "µg/L")])
     assert check.decision.disposition == Disposition.RELEASE

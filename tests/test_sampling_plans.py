@@ -52,6 +52,24 @@ def test_one_lot_by_a_three_class_plan(lot: str, verdict: Verdict) -> None:
 
 
 @pytest.mark.parametrize(
+    ("plan", "lot", "verdict"),
+    [
+        (AttributePlan(5, 1, 10, 100), "10 10 100 10 10", Verdict.PASS),  # all cheese, E. coli per g
+        (AttributePlan(5, 1, 10, 100), "11 11 5 5 5", Verdict.FAIL),
+        (AttributePlan(5, 1, 10, 100), "5 5 5 5 101", Verdict.FAIL),
+        (AttributePlan(5, 1, 3, 9), "3 3 9 3 3", Verdict.PASS),  # unpasteurised milk for retail, E. coli per mL
+        (AttributePlan(5, 1, 3, 9), "3 3 9.1 3 3", Verdict.FAIL),
+        (AttributePlan(5, 1, 3, 9), "3 3 9 3", Verdict.UNDETERMINED),
+    ],
+)
+def test_lots_by_plans_of_an_act(plan: AttributePlan, lot: str, verdict: Verdict) -> None:
+    """Australia New Zealand Food Standards Code, Standard 1.6.1, section 1.6.1—2(c): a lot is unacceptable if more than
+    c units are greater than m, or any is greater than M; Schedule 27, S27—4, gives these n, c, m and M.
+    """  # noqa: D205 one sentence says it
+    assert decide_lot(units(lot), plan).verdict == verdict
+
+
+@pytest.mark.parametrize(
     ("lot", "verdict"),
     [
         ("5 5 5 5", Verdict.UNDETERMINED),  # a unit short

@@ -60,6 +60,12 @@ def test_what_nothing_proves_is_no_number_and_holds(
     assert doubts(told) == []
 
 
+def test_a_sheet_with_both_marks_leaves_what_is_open_open() -> None:
+    read = read_rows([["Sample", "Lead (µg/L)", "Iron (µg/L)", "Zinc (µg/L)"],
+                      ["S-1", "2.124", "0.5", "< 0,01"], ["S-2", "3161", "12.5", None]])  # fmt: skip
+    assert table_of(read, "sign", "value")[:2] == [("unreadable", None), ("=", 0.5)]
+
+
 def test_so_it_is_with_uncertainties() -> None:
     read = read_rows(column(("12,5", "3", "7"), ("0,05", "1.000", "1"), "Messunsicherheit"))
     assert ([row[0] for row in table_of(read, "uncertainty")], doubts(read)) == ([0.05, None, 1.0], [("B3", "1.000")])

@@ -90,3 +90,18 @@ def test_other_places_are_taken_as_finished_water(point: str) -> None:
 def test_a_title_of_raw_water_holds() -> None:
     assert holding(checked([("Raw water analysis, week 25",), (None,), *rows_of()])) == {"other water"}
     assert not holding(checked([("Raw water and treated water, week 25",), (None,), *rows_of()]))
+
+
+@pytest.mark.parametrize(
+    ("sheet", "held"), [("Raw water", True), ("Permeate", True), ("Results", False), ("Product", False)]
+)
+def test_a_sheet_named_as_another_water_holds(sheet: str, held: bool) -> None:
+    assert holding(checked({sheet: rows_of()})) == ({"other water"} if held else set())
+
+
+@pytest.mark.parametrize(
+    ("sample", "held"), [("Reject", True), ("RO feed tank 2", True), ("Well", True), ("S1", False)]
+)
+def test_a_sample_that_is_named_by_a_place_alone_holds(sample: str, held: bool) -> None:
+    heading, *rows = rows_of(point=None)
+    assert holding(checked([heading, *((sample, *row[1:]) for row in rows)])) == ({"other water"} if held else set())

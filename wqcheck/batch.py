@@ -25,7 +25,7 @@ from wqcheck.near_names import did_you_mean
 from wqcheck.parameters import catalogue
 from wqcheck.quality.checks import check_quality
 from wqcheck.quality.controls_apart import control_notes, is_control
-from wqcheck.release.batch_names import of_batch, other_batches
+from wqcheck.release.batch_names import of_batch, other_batches, other_titles
 from wqcheck.release.decision import BatchCheck, BatchDetails, FileStamp, decide_release, load_release_rules
 from wqcheck.release.due import due, overdue_findings
 from wqcheck.release.finding_weights import weighed
@@ -155,6 +155,7 @@ def check_workbook(
         *overrides,
         *places,
         *other_batches(readings[here], details.batch),
+        *other_titles(readings[decides], details.batch),
         *_uncovered(tables, kind),
         *_not_binding(tables, kind, on),
         *control_notes(Readings.validate(readings[here & same])),

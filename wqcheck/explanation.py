@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 from pandera.typing import DataFrame
 
+from wqcheck.certificate.limit_told import limit_told
 from wqcheck.certificate.lines import UNVERIFIED
 from wqcheck.errors import WqcheckError
 from wqcheck.judging.reasons import percent_told
@@ -196,6 +197,8 @@ def _unit(row: Mapping[Any, Any]) -> Step:
     unit, basis, volume = _text(row[Judged.unit]), _text(row[Judged.basis]), row[Judged.volume_ml]
     if not unit:
         return Step(title="unit", text="none recognised")
+    if unit == "1":
+        return Step(title="unit", text="none: a sum of ratios has no unit")
     examined = "" if pd.isna(volume) else f" in {_number(volume)} mL"
     return Step(title="unit", text=unit + examined + (f", expressed as {basis}" if basis else ""))
 
@@ -212,12 +215,15 @@ def _converted(row: Mapping[Any, Any]) -> Step:
     span = f"{factor.low:.8g}" if factor.low == factor.high else f"{factor.low:.8g} to {factor.high:.8g}"
     same_unit = unit == to_unit and factor.low == factor.high == 1
     factors = "none needed" if same_unit else f"{_as(unit, basis)} → {_as(to_unit, to_basis)}: × {span}"
-    masses = _masses(code, basis, to_basis)
+    masses = "" if same_unit else _masses(code, basis, to_basis)
     target = _text(row[Judged.limit_unit]) + (f" as {to_basis}" if to_basis else "")
     compared = _span(row[Judged.compared_low], row[Judged.compared_high])
-    scaled = f", counted in the volume of the limit ({volume})" if volume and row[Judged.rule] != Rule.ABSENT else ""
+    counted_in = volume if volume[:1].isdigit() else f"1 {volume}"
+    scaled = (
+        f", counted in the volume of the limit ({counted_in})" if volume and row[Judged.rule] != Rule.ABSENT else ""
+    )
     words = "; ".join(filter(None, (factors, masses, factor.note)))
-    ends = f": what the result can be is {compared} {target}".rstrip() if compared else ""
+    ends = f"; compared as {compared} {target}".rstrip() if compared else ""
     return Step(title="conversion", text=f"{words}{scaled}{ends}")
 
 
@@ -240,45 +246,32 @@ def _counts(row: Mapping[Any, Any]) -> bool:
 
 
 def _masses(code: str, basis: str, to_basis: str) -> str:
-    """Name the molar masses behind a change of basis, in g/mol."""
+    """Name the molar masses behind a change of basis, in g/mol; nothing where the basis stays."""
     entry = catalogue().get(code)
     if entry is None or not entry.bases or any("°C" in name for name in entry.bases):
         return ""
     wanted = dict.fromkeys(name for name in (basis or entry.basis, to_basis or entry.basis) if name in entry.bases)
-    return "molar mass " + ", ".join(f"{name} {entry.bases[name]:g} g/mol" for name in wanted) if wanted else ""
+    return (
+        "molar mass " + ", ".join(f"{name} {entry.bases[name]:g} g/mol" for name in wanted) if len(wanted) > 1 else ""
+    )
 
 
 def _bounds(row: Mapping[Any, Any]) -> list[Step]:
     if pd.isna(row[Judged.sum_lower]):
         return []
-    middle, upper = row[Judged.sum_middle], row[Judged.sum_upper]
-    top = "not known, for a member is missing" if not math.isfinite(upper) else _number(upper)
-    unit = (
-        _text(row[Judged.limit_unit]).replace("1", "", 1)
-        if row[Judged.limit_unit] == "1"
-        else _text(row[Judged.limit_unit])
-    )
-    text = f"lower bound {_number(row[Judged.sum_lower])}, middle {_number(middle)}, upper {top} {unit}".rstrip()
+    unit = "" if row[Judged.limit_unit] == "1" else f" {_text(row[Judged.limit_unit])}"
+    ends = (row[Judged.sum_lower], row[Judged.sum_middle], row[Judged.sum_upper])
+    lower, middle, upper = (_number(end) if math.isfinite(end) else "" for end in ends)
+    text = f"lower bound {lower}, middle {middle}, upper {upper}{unit}"
+    if not (middle and upper):
+        text = f"lower bound {lower}{unit}; no middle and no upper one, for a member is missing"
     return [Step(title="bounds", text=f"{text} (non-detects as zero, half and all of their limits)")]
 
 
 def _limit(row: Mapping[Any, Any]) -> Step:
-    rule, lower, upper = _text(row[Judged.rule]), row[Judged.lower], row[Judged.upper]
-    ends = {
-        Rule.ABSENT: "none found",
-        Rule.MIN: f"at least {_number(lower)}",
-        Rule.RANGE: f"{_number(lower)} to {_number(upper)}",
-    }
-    text = ends.get(Rule(rule), f"at most {_number(upper)}" if not pd.isna(upper) else rule.replace("_", " "))
-    unit = "" if row[Judged.limit_unit] == "1" else _text(row[Judged.limit_unit])
-    basis = _text(row[Judged.limit_basis])
     line = "" if pd.isna(row[Judged.limit_line]) else f", line {row[Judged.limit_line]:g}"
-    status = f", {row[Judged.status]}" if _text(row[Judged.status]) else ""
-    words = " ".join(filter(None, (text, unit, f"as {basis}" if basis and ";" not in basis else "")))
     return Step(
-        title="limit",
-        text=f"{words} ({rule}, {row[Judged.limit_class]}{status}); {row[Judged.table]}{line}: {row[Judged.source]}, "
-        f"{row[Judged.clause]}",
+        title="limit", text=f"{limit_told(row)}; {row[Judged.table]}{line}: {row[Judged.source]}, {row[Judged.clause]}"
     )
 
 

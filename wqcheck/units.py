@@ -102,9 +102,6 @@ def _spellings() -> _Spellings:
         tables[row["kind"]][key] = Unit(unit, row["basis"]) if row["kind"] == "whole" else unit
         if row["factor"]:
             defined[unit] = (float(row["factor"]), row["of"], row["basis"])
-    for parameter in catalogue().values():
-        for basis in parameter.bases:
-            tables["basis"].setdefault(fold(basis), basis)
     return _Spellings(**tables, defined=defined)
 
 
@@ -175,6 +172,8 @@ def _ratio(key: str) -> Unit | None:
     amount, volume = spellings.amount[match["amount"]], spellings.volume[match["vol"]]
     given = [text.strip() for text in (match["inner"], match["outer"]) if text]
     bases = {spellings.basis.get(text) for text in given}
+    if None in bases and match["inner"] and not match["outer"] and len(match["inner"].strip()) > 1:
+        bases = {_own_bases().get(match["inner"].strip())}
     if None in bases or len(bases) > 1:
         return None
     if volume == "m³" and amount in _SMALLER:
@@ -182,6 +181,12 @@ def _ratio(key: str) -> Unit | None:
     elif volume == "mL" and amount in _LARGER:
         amount, volume = _LARGER[amount], "L"
     return Unit(f"{amount}/{volume}", bases.pop() or "" if bases else "")
+
+
+@cache
+def _own_bases() -> dict[str, str]:
+    """Return the formulas on which parameters are reported, by their folded form (``µg(As)/L`` names arsenic)."""
+    return {fold(basis): basis for parameter in catalogue().values() for basis in parameter.bases}
 
 
 def _count(key: str) -> Unit | None:

@@ -13,23 +13,28 @@ from openpyxl import Workbook
 from pandera.typing import DataFrame
 
 from wqcheck.certificate.figures import limit_text, unit_text
+from wqcheck.certificate.limit_told import in_reported_unit
 from wqcheck.certificate.lines import UNVERIFIED, finite, plain_text
 from wqcheck.certificate_files.sheet_cells import add_sheet, set_up_print
 from wqcheck.limit_tables.cells import guarded
-from wqcheck.release.decision import CAUTION
+from wqcheck.release.decision import CAUTION, Disposition
 from wqcheck.release.flags import Flags
 from wqcheck.tables import Judged, Rule, Sign
 
-RESULT, UNIT, LIMIT = "result", "unit", "limit"
+RESULT, UNIT, LIMIT, LEADS_TO = "result", "unit", "limit", "leads to"
 _CLAUSE, _UNVERIFIED = "clause", "evidence of the limit"
 _FROM_FLAGS: dict[str, str] = {
-    "flag": Flags.kind, "leads to": Flags.leads_to, "parameter": Flags.name, RESULT: Flags.reported,
+    "flag": Flags.kind, LEADS_TO: Flags.leads_to, "parameter": Flags.name, RESULT: Flags.reported,
     UNIT: "", LIMIT: "", "class": Flags.limit_class, "limit table": Flags.table, _CLAUSE: "", _UNVERIFIED: "",
     "stage": Flags.stage, "point": Flags.point, "sample": Flags.sample, "cell": Flags.where, "reason": Flags.reason,
 }  # fmt: skip
 """Heading of each column and where it comes from; blank: from the judged row."""
 
 _WIDTHS = dict(zip(_FROM_FLAGS, (22, 10, 26, 16, 14, 16, 15, 22, 24, 22, 18, 10, 14, 34, 80), strict=True))
+_OF_LIMIT = (
+    *(Judged.rule, Judged.lower, Judged.upper, Judged.limit_unit, Judged.limit_basis),
+    *(Judged.parameter, Judged.unit, Judged.basis),
+)  # fmt: skip
 _SUMS = (Rule.SUM_MAX, Rule.RATIO_SUM_MAX)
 
 
@@ -44,11 +49,12 @@ def flag_list(flagged: DataFrame[Flags], judged: DataFrame[Judged]) -> pd.DataFr
         The judged rows that they were made from.
     """
     table = pd.DataFrame({heading: flagged[name] if name else "" for heading, name in _FROM_FLAGS.items()})
+    table[LEADS_TO] = table[LEADS_TO].replace(str(Disposition.RELEASE), "to know")
     of_result = flagged[Flags.table].ne("").to_numpy() & flagged[Flags.row].ge(0).to_numpy()
     rows = judged.iloc[flagged[Flags.row].to_numpy()[of_result]]
     summed = rows[Judged.rule].isin(_SUMS) & rows[Judged.parameter_text].isna()
     units = _each(rows, (Judged.sign, Judged.unit, Judged.basis, Judged.volume_ml), _reported_unit)
-    limits = _each(rows, (Judged.rule, Judged.lower, Judged.upper, Judged.limit_unit, Judged.limit_basis), _limit)
+    limits = _each(rows, _OF_LIMIT, _limit)
     primary = rows[Judged.evidence].str.startswith("primary text").eq(True).to_numpy()
     table.loc[of_result, UNIT] = np.where(summed, "", units)
     table.loc[of_result, LIMIT] = limits
@@ -101,5 +107,13 @@ def _reported_unit(sign: object, unit: object, basis: object, volume_ml: object)
     return unit_text("" if word else plain_text(unit), plain_text(basis), finite(volume_ml))
 
 
-def _limit(rule: object, lower: object, upper: object, unit: object, basis: object) -> str:
-    return limit_text(plain_text(rule), finite(lower), finite(upper), unit_text(plain_text(unit), plain_text(basis)))
+def _limit(*cells: object) -> str:
+    """Write a limit in the unit of its result, with the one of its text behind where that differs."""
+    row = dict(zip(_OF_LIMIT, cells, strict=True))
+    rule, basis = plain_text(row[Judged.rule]), plain_text(row[Judged.limit_basis])
+    unit = unit_text(plain_text(row[Judged.limit_unit]), basis)
+    written = limit_text(rule, finite(row[Judged.lower]), finite(row[Judged.upper]), unit)
+    own = in_reported_unit(row)
+    if own is None:
+        return written
+    return f"{limit_text(rule, finite(own[0]), finite(own[1]), unit_text(own[2], basis))} (= {written.lstrip('≤≥ ')})"

@@ -74,7 +74,8 @@ def trend_words(row: Row) -> str:
     said = "p < 0.001" if p < 0.001 else f"p = {p:.2g}"
     if p >= SIGNIFICANT:
         return f"none shown ({said})"
-    interval = f"95 %: {_end(row['interval_low'])} to {_end(row['interval_high'])}"
+    ends = [figure(end) for name in ("interval_low", "interval_high") if isfinite(end := float(str(row[name])))]
+    interval = f"95 %: {' to '.join(ends)}" if len(ends) == 2 else "95 % interval not known"
     return f"{_signed(float(row['slope_low']), float(row['slope_high']))} {unit} a year ({interval}; {said})"
 
 
@@ -85,8 +86,8 @@ def forecast_words(row: Row) -> str:
         return DASH
     days = [DASH if pd.isna(day) else f"{day:%Y-%m-%d}" for day in (row["crossing_earliest"], met)]
     latest = row["crossing_latest"]
-    end = "no end" if pd.isna(latest) else f"{latest:%Y-%m-%d}"
-    return f"about {days[1]} (95 %: {days[0]} to {end})"
+    end = "or later" if pd.isna(latest) else f"to {latest:%Y-%m-%d}"
+    return f"about {days[1]} (95 %: {days[0]} {end})"
 
 
 def chart_words(lines: SeriesLines) -> str:
@@ -120,11 +121,6 @@ def limit_of(lines: SeriesLines) -> str:
 
 def _unit_of(row: Row) -> str:
     return unit_text(plain_text(row["unit"]), plain_text(row.get("basis")))
-
-
-def _end(value: object) -> str:
-    number = float(str(value))
-    return figure(number) if isfinite(number) else "no end"
 
 
 def _signed(low: float, high: float) -> str:

@@ -143,7 +143,7 @@ def _ranges(readings: DataFrame[Readings], own: Ranges, reading: Ints, plan: Row
 def _by_plan(ranges: Ranges, lots: Lots, counted: Ints, plan: RowPlan) -> Iterator[tuple[int, LotDecision]]:
     """Yield what *plan* says at each of the *counted* places, lot by lot."""
     asked = plan_text(plan.plan, plan.unit, plan.volume_ml)
-    for number, members in pd.Series(counted).groupby(lots.lot[counted]):
+    for _, members in pd.Series(counted).groupby(lots.lot[counted]):
         places = members.to_numpy(dtype=np.int64)
         units = unit_ranges(ranges.take(places), lots.unit[places])
         lot = decide_lot(units, plan.plan)
@@ -151,7 +151,10 @@ def _by_plan(ranges: Ranges, lots: Lots, counted: Ints, plan: RowPlan) -> Iterat
             alone = lot
             if lot.verdict == Verdict.UNDETERMINED:
                 alone = decide_unit(ranges.take(np.array([place])), plan.plan, len(units.low))
-            yield place, LotDecision(alone.verdict, f"{alone.reason} ({asked}; {plan.clause}; lot {int(number) + 1})")
+            yield (
+                place,
+                LotDecision(alone.verdict, f"{alone.reason} ({asked}; {plan.clause}; lot {lots.lot[places[0]] + 1})"),
+            )
 
 
 def unit_ranges(ranges: Ranges, unit: Ints) -> Ranges:

@@ -18,6 +18,9 @@ from wqcheck.limit_tables.checks import split_list
 from wqcheck.tables import Rule, Verdict
 
 NOT_DECIDED = " is not decided"
+MISSING_MEMBER = "no result for"
+"""Beginning of the note on a sum of which a member has no result."""
+
 USUAL_BAND = "usual band"
 """Status of a row that is no limit, but what the release rules call usual."""
 
@@ -162,17 +165,23 @@ def sentences(
     second = np.where(form == _BETWEEN, ranges.high, np.nan)
     unit = _take(["", *(spaced(unit) for unit in setting.unit)], np.where(numeric, setting.target + 1, 0))
     limit = _take(list(setting.phrase), setting.target)
-    parts = ["reported ", _texts(reported), before, _numbers(first), between, _numbers(second), unit, after]
-    parts += [verb, limit, tail, _notes(ranges), ".", uncertainty_tail(known)]
+    cause, notes = _cause_first(ranges, verdict)
+    parts = [cause, "reported ", _texts(reported), before, _numbers(first), between, _numbers(second), unit, after]
+    parts += [verb, limit, tail, notes, ".", uncertainty_tail(known)]
     return pd.Series(_joined(parts), dtype="str")
 
 
-def _notes(ranges: Ranges) -> Any:
-    noted = ranges.note != ""
-    if not noted.any():
-        return ""
+def _cause_first(ranges: Ranges, verdict: Ints) -> tuple[Any, Any]:
+    """Return what stands before a sentence and what behind it: a missing member is why a sum is not decided."""
+    if not (ranges.note != "").any():
+        return "", ""
     codes, words = pd.factorize(ranges.note)
-    return _take([f"; {word}" if word else "" for word in words], codes)
+    missing = np.array([str(word).startswith(MISSING_MEMBER) for word in words], dtype=np.bool_)[codes]
+    before = missing & (verdict == VERDICTS.index(Verdict.UNDETERMINED))
+    place = np.where(before, codes, len(words))
+    causes = _take([*(f"{word}; " if word else "" for word in words), ""], place.astype(np.int64))
+    place = np.where(before, len(words), codes)
+    return causes, _take([*(f"; {word}" if word else "" for word in words), ""], place.astype(np.int64))
 
 
 def _forms(setting: Setting, ranges: Ranges) -> Ints:

@@ -15,7 +15,7 @@ import pandas as pd
 
 from wqcheck.judging.binding import LimitRows
 from wqcheck.judging.ranges import Bools, Floats, Ranges, Trouble, row_numbers
-from wqcheck.judging.reasons import number_words
+from wqcheck.judging.reasons import MISSING_MEMBER, number_words
 from wqcheck.judging.row_rules import RowRules
 from wqcheck.judging.sum_groups import Groups, Measured, Members
 from wqcheck.tables import Limits, Readings, Sign
@@ -150,7 +150,7 @@ def _member_notes(groups: Groups, members: Members, cells: _Cells, most_percent:
         groups,
         members.wanted[Limits.parameter].to_numpy(dtype=object),
         {
-            "no result for": cells.asked & (groups.count == 0),
+            MISSING_MEMBER: cells.asked & (groups.count == 0),
             "no usable result for": cells.asked & given & (cells.usable == np.False_),
             "several results, of which the largest counts, for": groups.count > 1,
             TOO_HIGH: cells.asked & too_high,

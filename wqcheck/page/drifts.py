@@ -13,10 +13,11 @@ from wqcheck.page.office import Office
 from wqcheck.page.shown import figures_in, moment, table_title
 from wqcheck.page.spoken import later, say
 from wqcheck.page.words import plain
-from wqcheck.records.drifting import drifting
+from wqcheck.records.drifting import drifting, newest_step
 from wqcheck.records.period import state_of_checks
 from wqcheck.records.store import Store
 from wqcheck.statistics.drift import Drift
+from wqcheck.statistics.trend import FEWEST
 
 SHOWN_ROWS = 8
 WORDS = {
@@ -29,6 +30,10 @@ MEANING = later(
     "a year. *Look at it* is weaker: a rule of the control chart was broken in the last 30 days, on the limit's side."
 )
 
+LEFT_OUT = later(
+    "Results of batches that were rejected or withdrawn are left out. A trend is told from {number} sampling days on."
+)
+
 
 def drifts_now(office: Office, on: date) -> pd.DataFrame:
     """Return what drifts on a day, as :func:`wqcheck.records.drifting.drifting` gives it.
@@ -39,7 +44,7 @@ def drifts_now(office: Office, on: date) -> pd.DataFrame:
         The store cannot be read.
     """
     store = office.store()
-    return _drifting(store, office.place, state_of_checks(store), on)
+    return _drifting(store, office.place, (state_of_checks(store), newest_step(store)), on)
 
 
 def draw_drifts(office: Office, on: date) -> None:
@@ -52,7 +57,7 @@ def draw_drifts(office: Office, on: date) -> None:
     st.table(drift_table(flags.head(SHOWN_ROWS)), hide_index=True)
     if len(flags) > SHOWN_ROWS:
         st.dataframe(drift_table(flags, marked=False), hide_index=True, height=240)
-    st.caption(say(MEANING))
+    st.caption(f"{say(MEANING)} {say(LEFT_OUT, number=FEWEST)}")
 
 
 def drift_table(flags: pd.DataFrame, *, marked: bool = True) -> pd.DataFrame:
@@ -80,6 +85,6 @@ def _limit(row: Row) -> str:
 
 
 @st.cache_data(max_entries=8, show_spinner=False)
-def _drifting(_store: Store, place: str, state: int, on: date) -> pd.DataFrame:
+def _drifting(_store: Store, place: str, state: tuple[int, int], on: date) -> pd.DataFrame:
     """Compute what drifts; ``place`` and ``state`` tell one state of the records from another."""
     return drifting(_store, on)

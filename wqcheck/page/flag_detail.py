@@ -26,7 +26,7 @@ from wqcheck.page.words import plain, refusal_text, sentence
 from wqcheck.records.history import history
 from wqcheck.records.parts import remark
 from wqcheck.records.remarks import about_flag, remarks_about
-from wqcheck.release.asked import Asked
+from wqcheck.release.asked import Asked, least_volume
 from wqcheck.release.flag_steps import flag_steps
 from wqcheck.release.flags import FlagKind, Flags
 from wqcheck.release.next_steps import PRACTICE, next_steps, suspects_for
@@ -102,7 +102,7 @@ def draw_steps(steps: Sequence[Step]) -> None:
 
 def _draw_working(flag: Flag, hand: InHand, looked: LookedInto) -> None:
     """Draw the working of a flag; where its limit was read stands behind a fold."""
-    steps = flag_steps(hand.check, flag, looked.stages)
+    steps = flag_steps(hand.check, flag, looked.stages, looked.asked)
     draw_steps([step for step in steps if step.title != EVIDENCE])
     for step in steps:
         if step.title == EVIDENCE:
@@ -120,9 +120,11 @@ def _draw_asked(flag: Flag, looked: LookedInto) -> None:
             f"- {plain(table_title(row['table']))}: **{plain(figures_in(row['limit']))}** ({say(row['class'])})"
             for row in limits
         ]
-        st.markdown(
-            say("Order the test so that the result can be set beside these limits:") + "\n\n" + "\n".join(lines)
-        )
+        told = [say("Order the test so that the result can be set beside these limits:"), "\n".join(lines)]
+        volume = least_volume(pd.DataFrame(limits))
+        if volume > 0:
+            told.append(say("At least {volume} mL have to be examined.", volume=f"{volume:g}"))
+        st.markdown("\n\n".join(told))
 
 
 def _judged_row(flag: Flag, hand: InHand) -> Flag | None:

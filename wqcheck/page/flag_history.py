@@ -15,6 +15,8 @@ from wqcheck.tables import Readings, Sign
 
 MEASURED, BELOW, ABOVE, SPAN = later("measured"), later("not detected: below"), later("more than"), later("a range")
 ABSENT = later("not found in the volume examined")
+NONE_IN = later("none found in {volume} mL")
+ON_ZERO = later("{words} (open circles on the zero line)")
 _INK, _LIMIT_INK = "#1f5fa8", "#b3261e"
 DAYS_WITH_HOURS = 3
 """Within so many days the hours are told too."""
@@ -24,7 +26,6 @@ _SHAPES = {MEASURED: "circle", BELOW: "circle", ABSENT: "circle", ABOVE: "triang
 _MARKS = {
     MEASURED: later("measured (filled circles)"),
     BELOW: later("not detected (open circles; the result lies on the dotted line below)"),
-    ABSENT: later("not found in the volume examined (open circles on the zero line)"),
     ABOVE: later("more than can be counted (open triangles)"),
     SPAN: later("a range (diamonds)"),
 }
@@ -59,6 +60,7 @@ def history_points(readings: DataFrame[Readings], limit_unit: str, basis: str, b
             "day": readings[Readings.sampled_at], "low": np.where(np.isfinite(low), low, 0.0), "high": high,
             "drawn": np.select([kind == ABOVE, kind == ABSENT], [low, 0.0], high), "kind": kind,
             "batch": readings[Readings.batch].fillna("").astype("str"), "reported": readings[Readings.reported],
+            "volume": readings[Readings.volume_ml],
         }
     )  # fmt: skip
     points["ours"] = points["batch"].str.casefold().eq(batch.casefold())
@@ -79,21 +81,22 @@ def history_chart(points: pd.DataFrame, limits: tuple[float, float], unit: str) 
         As it is printed.
     """
     drawn = points.assign(
-        word=points["kind"].map({word: say(word) for word in _SHAPES}),
+        word=_words(points),
         filled=points["kind"].isin([MEASURED, SPAN]),
         bottom=points["low"].where(points["kind"].isin([BELOW, SPAN])),
     )
     within_days = (drawn["day"].max() - drawn["day"].min()).days < DAYS_WITH_HOURS
     days = alt.Axis(
-        format="%m-%d %H:%M" if within_days else "%Y-%m-%d", labelFontSize=12, titleFontSize=12, tickCount=4,
+        format="%Y-%m-%d %H:%M" if within_days else "%Y-%m-%d", labelFontSize=12, titleFontSize=12, tickCount=4,
         labelOverlap=True,
     )  # fmt: skip
     base = alt.Chart(drawn).encode(x=alt.X("day:T", title=say("sampled"), axis=days, scale=alt.Scale(padding=14)))
-    upright = alt.Scale(zero=True, nice=True)
+    nothing = points["high"].le(0).all() or points["kind"].eq(ABSENT).all()
+    upright = alt.Scale(domain=[0, 1]) if nothing and not np.isfinite(limits).any() else alt.Scale(zero=True, nice=True)
     spans = base.mark_rule(strokeDash=[2, 3], strokeWidth=1.5, aria=False).encode(
         y=alt.Y("bottom:Q", scale=upright), y2="high:Q"
     )
-    values = alt.Axis(labelFontSize=12, titleFontSize=12, tickCount=4)
+    values = alt.Axis(labelFontSize=12, titleFontSize=12, tickCount=4, format="~g")
     marks = base.mark_point(strokeWidth=2, filled=False, opacity=1).encode(
         y=alt.Y("drawn:Q", title=unit or None, scale=upright, axis=values),
         shape=alt.Shape("kind:N", legend=None, scale=alt.Scale(domain=list(_SHAPES), range=list(_SHAPES.values()))),
@@ -120,12 +123,28 @@ def history_chart(points: pd.DataFrame, limits: tuple[float, float], unit: str) 
     return alt.layer(spans, marks, rules, texts).properties(height=220)
 
 
+def _words(points: pd.DataFrame) -> pd.Series[str]:
+    """Say as what each result is known; an absence with the volume in which nothing was found."""
+    words = points["kind"].map({word: say(word) for word in _SHAPES})
+    absent = points["kind"].eq(ABSENT) & points["volume"].notna()
+    told = {volume: say(NONE_IN, volume=f"{volume:g}") for volume in points["volume"].dropna().unique()}
+    return words.mask(absent, points["volume"].map(told).astype("str"))
+
+
+def marks_of(points: pd.DataFrame) -> dict[str, int]:
+    """Count the marks of each kind, with what they look like; absences for each volume."""
+    absent = points["kind"].eq(ABSENT)
+    told = _words(points[absent]).value_counts(sort=False)
+    counts = points["kind"].value_counts()
+    marks = {say(said): int(counts[word]) for word, said in _MARKS.items() if word in counts}
+    return marks | {say(ON_ZERO, words=words): int(number) for words, number in told.items()}
+
+
 def draw_points(points: pd.DataFrame, limits: tuple[float, float], unit: str, left_out: int, limit: str = "") -> None:
     """Draw the chart with how many results it holds; ``limit`` says in words what no line can show."""
     if len(points):
         st.altair_chart(history_chart(points, limits, unit), width="stretch", alt=say("History of this parameter"))
-        counts = points["kind"].value_counts()
-        kinds = ", ".join(f"{counts[word]:,} {say(said)}" for word, said in _MARKS.items() if word in counts)
+        kinds = ", ".join(f"{number:,} {told}" for told, number in marks_of(points).items())
         lined = say("The dashed line is the limit.") if np.isfinite(limits).any() else limit
         told = say("{many} results: {kinds}. Large marks are of this batch.", many=f"{len(points):,}", kinds=kinds)
         st.caption(" ".join(filter(None, (told, lined))))

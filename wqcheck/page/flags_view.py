@@ -17,13 +17,13 @@ from wqcheck.page.in_hand import InHand, draw_in_hand
 from wqcheck.page.looked_into import LookedInto, looked_into
 from wqcheck.page.lookup import draw_lookup
 from wqcheck.page.office import Office
-from wqcheck.page.shown import figures_in, table_title
+from wqcheck.page.shown import figures_in, table_title, titles_in
 from wqcheck.page.spoken import kept, later, say
 from wqcheck.page.ways import draw_way
 from wqcheck.page.words import plain, sentence, titled
-from wqcheck.release.asked import Asked
+from wqcheck.release.asked import BETWEEN_TABLES, Asked
 from wqcheck.release.flag_steps import flag_steps
-from wqcheck.release.flags import FlagKind, Flags
+from wqcheck.release.flags import FlagKind, Flags, of_tables
 from wqcheck.release.reasons import Disposition
 
 TAKE_IN_KEY = "take sheets in from the flags"
@@ -193,7 +193,8 @@ def _draw_filters(found: DataFrame[Flags]) -> DataFrame[Flags]:
     used = [name for name in FILTERS if len(set(found[name].unique()) - {""}) > 1]
     places = st.columns(len(used)) if used else []
     for place, name in zip(places, used, strict=True):
-        counts = found[name].value_counts(sort=False)
+        parts = found[name].str.split(BETWEEN_TABLES).explode() if name == Flags.table else found[name]
+        counts = parts.value_counts(sort=False)
         options = [option for option in counts.index if option]
         key = filter_key(name)
         st.session_state[key] = [one for one in st.session_state.get(key, []) if one in options]
@@ -205,7 +206,7 @@ def _draw_filters(found: DataFrame[Flags]) -> DataFrame[Flags]:
 
         wanted = place.multiselect(say(FILTERS[name]), options, format_func=told, key=key, placeholder=say("all"))
         if wanted:
-            fits &= found[name].isin(wanted)
+            fits &= of_tables(found, wanted) if name == Flags.table else found[name].isin(wanted)
     chosen: DataFrame[Flags] = found[fits].reset_index(drop=True)
     return chosen
 
@@ -270,7 +271,7 @@ def _caption(flag: Row, line: Row, limits: int) -> str:
     """Write what stands below a flag in the list: kind, what it leads to, limit and table, stage and sample."""
     kind, leads = FlagKind(flag[Flags.kind]), Disposition(flag[Flags.leads_to])
     words = [f"**{kind_words(flag)}**", *([] if kind is FlagKind.FINDING else [say(LEADS_WORDS[leads])])]
-    named = [table_title(str(flag[Flags.table])), say(str(flag[Flags.limit_class]))]
+    named = [titles_in(str(flag[Flags.table])), say(str(flag[Flags.limit_class]))]
     of_limit = ", ".join(word for word in named if word)
     limit = f"{figures_in(line[LIMIT])} ({of_limit})" if line[LIMIT] else of_limit
     more = say("and 1 more limit") if limits == 2 else say("and {number} more limits", number=limits - 1)

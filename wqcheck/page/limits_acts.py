@@ -7,7 +7,7 @@ import streamlit as st
 from wqcheck.limit_tables.acts import Act, acts_for, load_acts, remark_on
 from wqcheck.page.settings import Settings
 from wqcheck.page.shown import moment, table_title
-from wqcheck.page.spoken import say
+from wqcheck.page.spoken import kept, say
 from wqcheck.page.table_choice import TABLES_KEY
 from wqcheck.page.words import plain
 from wqcheck.tables import Product
@@ -23,7 +23,7 @@ def draw_acts(settings: Settings) -> None:
     left, right = st.columns(2, gap="medium")
     water = left.selectbox(
         say("Kind of water that is sold"), kinds, index=kinds.index(settings.product), format_func=say,
-        key=WATER_KEY, persist_state="session",
+        key=kept(WATER_KEY), persist_state="session",
     )  # fmt: skip
     places = list(dict.fromkeys(act.jurisdiction for act in acts))
     where = right.selectbox(

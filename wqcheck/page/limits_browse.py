@@ -15,7 +15,7 @@ from wqcheck.limit_tables.columns import EVIDENCE
 from wqcheck.limit_tables.loading import LimitTable, binds_product
 from wqcheck.page.settings import Settings
 from wqcheck.page.shown import figures_in, moment
-from wqcheck.page.spoken import later, say
+from wqcheck.page.spoken import kept, later, say
 from wqcheck.page.table_choice import chosen_first, loaded, table_choices
 from wqcheck.page.words import message_text, plain, titled
 from wqcheck.parameters import aliases, catalogue, codes_matching, normalise
@@ -116,7 +116,7 @@ def _search(table: LimitTable, product: Product) -> pd.DataFrame:
         say("Class"),
         [str(word) for word in LimitClass],
         format_func=say,
-        key=CLASS_KEY,
+        key=kept(CLASS_KEY),
         persist_state="session",
         placeholder=say("all"),
     )

@@ -23,7 +23,6 @@ from wqcheck.page.train_profile import draw_profile, profiled
 from wqcheck.page.train_readings import draw_plant_readings
 from wqcheck.page.train_removal import draw_all_removals, draw_removal, usual_place
 from wqcheck.page.words import message_text, plain, sentence, titled
-from wqcheck.plant.figures import CAUTION
 from wqcheck.train.commissioning import CAUTIONS, CommissioningReport
 from wqcheck.train.suspects import GRADES, Grade, Suspect
 from wqcheck.train_files.data import report_data, to_json
@@ -93,7 +92,7 @@ def draw_parts(office: Office, results: Results, train: NamedBytes, plant_name: 
         _draw_figures(case, us_units=us_units)
     with papers:
         draw_report(case, results, us_units=us_units)
-    st.caption(plain(" ".join(text for text in CAUTIONS if text != CAUTION)))
+    st.caption(plain(" ".join(CAUTIONS)))
     draw_language_note()
 
 

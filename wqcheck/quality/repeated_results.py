@@ -16,6 +16,9 @@ _SAME = (
     Readings.batch, Readings.sample, Readings.point, Readings.stage, Readings.sampled_at, Readings.parameter,
     Readings.fraction, Readings.replicate, Readings.method, Readings.lab, Readings.volume_ml,
 )  # fmt: skip
+_FAR = 2.0
+"""How many times the least of several values for one sample the greatest may be (common practice, no source)."""
+
 _GIVEN = (Readings.reported, Readings.unit, Readings.basis, Readings.analysed_at)
 
 
@@ -56,7 +59,10 @@ def _identical(samples: Samples, rows: Ints, given: Ints) -> Iterator[Finding]:
 
 
 def _conflicting(samples: Samples, rows: Ints, key: Ints) -> Iterator[Finding]:
-    """Yield groups whose ranges have no value in common, even with the slack of each; a day is no time."""
+    """Yield groups whose ranges have no value in common, even with the slack of each; a day is no time.
+
+    Values more than twice apart hold; counts of organisms scatter that much.
+    """
     moment = samples.readings[Readings.sampled_at].iloc[rows]
     timed = (samples.texts[Readings.sample][rows] != "") | moment.ne(moment.dt.normalize()).to_numpy(dtype=np.bool_)
     usable = (samples.ranges.trouble[rows] == Trouble.NONE) & timed
@@ -65,12 +71,14 @@ def _conflicting(samples: Samples, rows: Ints, key: Ints) -> Iterator[Finding]:
     low, high = np.full(size, -np.inf), np.full(size, np.inf)
     np.maximum.at(low, key, samples.ranges.low[rows] - samples.slack[rows])
     np.minimum.at(high, key, samples.ranges.high[rows] + samples.slack[rows])
-    wrong = (low > high)[key]
-    for _, places in pd.Series(rows[wrong]).groupby(key[wrong], sort=False):
-        together = [int(row) for row in places]
+    wrong, far = (low > high)[key], (low > _FAR * high)[key]
+    far &= np.isnan(samples.volume_ml[rows])
+    for _, at in pd.Series(np.flatnonzero(wrong)).groupby(key[wrong], sort=False):
+        together = [int(row) for row in rows[at]]
+        severity = Severity.HOLD if far[at].any() else Severity.NOTE
         values = ", ".join(dict.fromkeys(samples.text(Readings.reported, row) for row in together))
         message = (
             f"{samples.name(together[0])} of {samples.label(together[0])} is reported as {values} for the same time "
             "and method; each was judged by itself: have the laboratory say which holds, or name the replicates"
         )
-        yield from samples.findings(together, "two values", Severity.NOTE, message)
+        yield from samples.findings(together, "two values", severity, message)

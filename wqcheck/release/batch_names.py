@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Iterator
 
 import pandas as pd
 from pandera.typing import DataFrame
@@ -14,6 +15,9 @@ from wqcheck.train.description import place_of
 
 _LOOK_ALIKES = str.maketrans("авсеорхумтнк", "abceopxymthk")
 """Cyrillic letters that look like Latin ones, as batch names are compared."""
+
+
+_TITLE = re.compile(r"\b(?:batch|lot|lote|lotto|partida|charge)\b\W*([^\W_]*\d[\w-]*)", re.I)
 
 
 def of_batch(readings: DataFrame[Readings], batch: str) -> pd.Series[bool]:
@@ -33,6 +37,20 @@ def other_batches(readings: DataFrame[Readings], batch: str) -> list[Finding]:
             severity = Severity.HOLD if alike else Severity.NOTE
             found.append(Finding(code="other batch", severity=severity, message=text, where=place_of(rows.iloc[0])))
     return found
+
+
+def other_titles(finished: pd.DataFrame, batch: str) -> Iterator[Finding]:
+    """Yield a finding that holds for each sheet whose name states another batch, where its rows state none.
+
+    That is a word for a batch and a name with a digit: *Batch B7*, *Lote 12-A*.
+    """
+    silent = finished[finished[Readings.batch].isna()]
+    for sheet, rows in silent.groupby(Readings.sheet, sort=False):
+        found = _TITLE.search(str(sheet))
+        if found and _bare(found[1]) != _bare(batch):
+            text = f"the sheet is named for batch {found[1]}, and its results were judged for batch {batch}"
+            text += "; state the batch beside them"
+            yield Finding(code="other batch", severity=Severity.HOLD, message=text, where=place_of(rows.iloc[0]))
 
 
 def _may_be_same(name: str, batch: str) -> bool:

@@ -9,6 +9,7 @@ import pandas as pd
 from pandera.typing import DataFrame
 
 from wqcheck.explanation import Step, explain
+from wqcheck.release.asked import Asked, least_volume
 from wqcheck.release.decision import BatchCheck
 from wqcheck.release.flags import FlagKind, Flags
 from wqcheck.release.reasons import Disposition
@@ -29,7 +30,10 @@ _LEADS = {
 
 
 def flag_steps(
-    check: BatchCheck, flag: Mapping[Any, Any], stages: DataFrame[StageVerdicts] | None = None
+    check: BatchCheck,
+    flag: Mapping[Any, Any],
+    stages: DataFrame[StageVerdicts] | None = None,
+    limits: DataFrame[Asked] | None = None,
 ) -> tuple[Step, ...]:
     """Return the working of one flag.
 
@@ -41,6 +45,8 @@ def flag_steps(
         A row of ``DataFrame[Flags]`` made from it.
     stages : DataFrame[StageVerdicts], optional
         The removals that stage flags were made from.
+    limits : DataFrame[Asked], optional
+        What the limit tables ask for, told of a parameter without a result.
 
     Returns
     -------
@@ -52,7 +58,19 @@ def flag_steps(
         return tuple(step for step in _stage_steps(stages.iloc[row].to_dict()) if step.text)
     if row >= 0 and flag[Flags.table]:
         return explain(check.judged.iloc[[row]], check.decision_rules)[0].steps
-    return tuple(step for step in _other_steps(kind, flag) if step.text)
+    steps = [*_other_steps(kind, flag)]
+    if limits is not None and kind in (FlagKind.REQUIRED, FlagKind.NOT_TESTED):
+        steps[-1:-1] = _asked_steps(limits[limits[Asked.parameter].eq(flag[Flags.parameter])])
+    return tuple(step for step in steps if step.text)
+
+
+def _asked_steps(limits: pd.DataFrame) -> Iterator[Step]:
+    """Yield what each table asks, and in which volume a test has to be ordered."""
+    told = [f"{row[Asked.table]}: {row[Asked.limit]} ({row[Asked.limit_class]})" for row in limits.to_dict("records")]
+    yield Step(title="limits", text="; ".join(dict.fromkeys(told)) or "no chosen table limits it")
+    volume = least_volume(limits) if len(limits) else float("nan")
+    if volume > 0:
+        yield Step(title="order", text=f"a test that examines at least {volume:g} mL")
 
 
 def _stage_steps(row: Mapping[Any, Any]) -> Iterator[Step]:

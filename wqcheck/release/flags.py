@@ -14,7 +14,7 @@ from pandera.typing import DataFrame, Series
 
 from wqcheck.findings import Finding, Severity
 from wqcheck.parameters import catalogue
-from wqcheck.release.asked import Asked, gravest_class
+from wqcheck.release.asked import BETWEEN_TABLES, Asked, gravest_class, tables_asking
 from wqcheck.release.decision import BatchCheck
 from wqcheck.release.reasons import NO_LIMIT, NO_RESULT, NOT_COMPARED, Disposition, Reason, name_of
 from wqcheck.tables import Judged, LimitClass, StageVerdicts, Verdict
@@ -46,6 +46,7 @@ _KINDS, _WORST_FIRST = list(FlagKind), (Disposition.REJECT, Disposition.HOLD, Di
 _GAPS = (NO_RESULT, NO_LIMIT, NOT_COMPARED)
 _CLASSES = list(LimitClass)
 _GRAVE = (LimitClass.HEALTH, LimitClass.MICROBIOLOGICAL, LimitClass.RADIOLOGICAL)
+_FIRST = "escherichia_coli"
 _TABLE = re.compile(r" \[limit table (.*?)\]; ")
 
 
@@ -55,7 +56,8 @@ class Flags(pa.DataFrameModel):
     ``leads_to`` is what the flag recommends by itself (:class:`Disposition`; ``release`` only informs). ``where`` is
     ``workbook|sheet!cell`` or as much as is known. ``row`` is the position of its judged row, or of its stage row, in
     the tables that the flag was made from, -1 for other kinds. ``code`` is the verdict, or the code of the finding or
-    reason. ``margin`` is the share of the limit that is left (negative when exceeded).
+    reason. ``margin`` is the share of the limit that is left (negative when exceeded). ``table`` lists, for a parameter
+    without a result, all tables that limit it (:data:`wqcheck.release.asked.BETWEEN_TABLES` between them).
     """
 
     kind: Series[str] = pa.Field(isin=_KINDS)
@@ -96,14 +98,14 @@ def flags(
     stages : DataFrame[StageVerdicts], optional
         Its removals with verdicts; without them no stage is flagged.
     limits : DataFrame[Asked], optional
-        What the limit tables ask for: the class of limit of a parameter that has no result is taken from there.
+        What the limit tables ask for: class and tables of a parameter that has no result are taken from there.
 
     Returns
     -------
     DataFrame[Flags]
-        What rejects first, then what holds, then what informs; within these required organisms without a result, then
-        limits of health, microbiology and radiology, then the others; then by kind, class of limit and margin. An
-        empty table says that nothing was flagged, not that nothing is wrong.
+        What rejects first, then what holds, then what informs; within these required organisms without a result (E.
+        coli before the others), then limits of health, microbiology and radiology, then the others; then by kind, class
+        of limit and margin. An empty table says that nothing was flagged, not that nothing is wrong.
     """
     decision = check.decision
     parts = [
@@ -117,7 +119,21 @@ def flags(
         parts.append(_stages(stages))
     together = pd.concat([part for part in parts if len(part)] or parts[:1], ignore_index=True)
     together[Flags.limit_class] = _classes(together, gravest_class(limits) if limits is not None else {})
+    if limits is not None:
+        asking = together[Flags.parameter].map(tables_asking(limits)).astype("str").fillna("")
+        together[Flags.table] = together[Flags.table].mask(_without_result(together), asking)
     return Flags.validate(together.iloc[_order(together)].reset_index(drop=True))
+
+
+def of_tables(flagged: DataFrame[Flags], tables: Iterable[str]) -> pd.Series[bool]:
+    """Tell which flags are about a limit of one of the *tables*, also those on a parameter without a result."""
+    wanted = set(tables)
+    known = {text: not wanted.isdisjoint(text.split(BETWEEN_TABLES)) for text in flagged[Flags.table].unique()}
+    return flagged[Flags.table].map(known).astype("bool")
+
+
+def _without_result(flagged: pd.DataFrame) -> pd.Series[bool]:
+    return flagged[Flags.kind].isin([FlagKind.REQUIRED, FlagKind.NOT_TESTED])
 
 
 def place_text(rows: pd.DataFrame) -> pd.Series[str]:
@@ -141,12 +157,12 @@ def _gravity(flagged: pd.DataFrame) -> np.ndarray[tuple[int], np.dtype[np.intp]]
     """Rank what is looked for first: required organisms without a result, then what harms people, then the others."""
     grave = flagged[Flags.limit_class].isin([str(harm) for harm in _GRAVE])
     germs = flagged[Flags.limit_class].eq(str(LimitClass.MICROBIOLOGICAL)) & flagged[Flags.kind].eq(FlagKind.REQUIRED)
-    return np.where(germs, 0, np.where(grave, 1, 2))
+    return np.select([germs & flagged[Flags.parameter].eq(_FIRST), germs, grave], [0, 1, 2], 3)
 
 
 def _classes(flagged: pd.DataFrame, known: Mapping[str, str]) -> pd.Series[str]:
     """Return the class of limit of each flag; one without a result has that of its parameter's gravest limit."""
-    codes = flagged[Flags.parameter].where(flagged[Flags.kind].isin([FlagKind.REQUIRED, FlagKind.NOT_TESTED]), "")
+    codes = flagged[Flags.parameter].where(_without_result(flagged), "")
     by_code = {code: known.get(code) or _class_by_kind(code) for code in codes.unique()}
     stated = flagged[Flags.limit_class]
     return stated.where(stated.ne(""), codes.map(by_code).fillna(""))

@@ -8,6 +8,7 @@ the kind of stage, ``marks`` a verdict, the code of a finding, the sign of the r
 from __future__ import annotations
 
 import csv
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -25,6 +26,9 @@ from wqcheck.train.suspects import BAD, Grade, Suspect
 PRACTICE = "common practice, no source"
 SMALL_VOLUME, NO_UNIT = "small volume", "no unit"
 """Marks that are told from a judged row: an organism not shown to be absent in the limit's volume; no unit known."""
+
+BELOW_LEAST, ABOVE_MOST = "below the least", "above the most"
+"""Marks of a judged row on which side of its limits the result lies."""
 
 _MEASURED = (Sign.EQUAL, Sign.LESS, Sign.GREATER)
 
@@ -139,6 +143,12 @@ def _row_marks(judged: Mapping[Any, Any] | None, groups: frozenset[str]) -> Iter
         return
     sign = str(judged[Judged.sign])
     yield sign
+    lower, upper, low, high = (float(judged.get(name, math.nan)) for name in (
+        Judged.lower, Judged.upper, Judged.compared_low, Judged.compared_high))  # fmt: skip
+    if high < lower:
+        yield BELOW_LEAST
+    if low > upper:
+        yield ABOVE_MOST
     if sign in _MEASURED and pd.isna(judged[Judged.unit]):
         yield NO_UNIT
     if "microbiological" in groups and sign in (Sign.ABSENT, Sign.EQUAL, Sign.LESS):

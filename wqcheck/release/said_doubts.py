@@ -15,14 +15,15 @@ from wqcheck.findings import Finding, Severity
 from wqcheck.parameters import normalise
 from wqcheck.quality.sample_amounts import cells_of
 from wqcheck.release.sheet_places import beside, home_of, row_of
-from wqcheck.tables import Ledger, Readings
+from wqcheck.tables import Ledger, Readings, Sign
 
 FLAGS = {
     "H": "analysed past its holding time", "HT": "analysed past its holding time", "B": "found in the blank too",
+    "R": "rejected", "E": "over the range of the method", "OR": "out of range", "M": "more than counted, or disturbed",
     "J-": "estimated, and biased low", "L-": "biased low", "NJ": "not surely identified, and estimated",
 }  # fmt: skip
-"""Qualifiers of US data validation (National Functional Guidelines; from memory) and common practice. A result that is
-rejected (R) or over range (E) is no result at all, see :data:`wqcheck.results.UNUSABLE_FLAGS`."""
+"""Qualifiers of US data validation (National Functional Guidelines; from memory) and common practice. A number that is
+rejected (R) or over range (E) is no result at all, see :data:`wqcheck.results.UNUSABLE_FLAGS`; a word (*absent*) is."""
 
 _TOKEN = re.compile(r"[A-Za-z]{1,2}[+-]?")
 _SENTENCE = re.compile(r"[;!?\n•]+|\.(?=\s|$)")
@@ -32,6 +33,13 @@ _LEGEND = re.compile(
     r"(?:[=:–-]|(?:means|denotes|indicates|bedeutet|signifie|significa)\b)"
 )
 """``* = holding time exceeded``: it speaks of the results that carry the sign."""
+
+_RECEIPT = re.compile(
+    r"temp\w*\W.{0,20}(?:receipt|arrival|received|r[ée]ception|recep[cç]|eingang|arrivo)\D{0,12}?(-?\d+(?:[.,]\d+)?)",
+    re.I,
+)
+_WARM = 20.0
+"""Temperature on receipt, °C, above which a sample was not cooled (common practice, no source; generous)."""
 
 _FREE_LABEL = re.compile(r"\((?:remark|verdict)\)$|not used$")
 """End of the ledger's reason for a label that names nothing else of the results."""
@@ -50,7 +58,7 @@ def _words() -> dict[str, re.Pattern[str]]:
     return {weight: re.compile(rf"\b(?:{'|'.join(patterns)})\b") for weight, patterns in by_weight.items()}
 
 
-_DILUTED = re.compile(r"\bdilut\w*|\b1 ?: ?\d{1,6}\b|\bx ?10\b", re.I)
+_DILUTED = re.compile(r"(?<!odour )(?<!odor )(?<!taste )\bdilut\w*|\b1 ?: ?\d{1,6}\b|\bx ?10\b", re.I)
 
 
 def doubts(finished: pd.DataFrame, ledger: DataFrame[Ledger]) -> Iterator[Finding]:
@@ -64,6 +72,7 @@ def doubts(finished: pd.DataFrame, ledger: DataFrame[Ledger]) -> Iterator[Findin
         Every other cell: remarks count beside their row, texts outside the table for their sheet.
     """
     yield from _flagged(finished)
+    yield from _unsigned(finished, ledger)
     yield from _diluted(finished)
     signs = _signs(finished)
     remarks = ledger[ledger[Ledger.role].isin(["remark", "qualifier"])]
@@ -72,6 +81,7 @@ def doubts(finished: pd.DataFrame, ledger: DataFrame[Ledger]) -> Iterator[Findin
     yield from _spoken(texts[texts[Ledger.role].eq("text")], signs)
     yield from _spoken(_labelled(texts), signs)
     yield from _titled(finished)
+    yield from _named(finished)
 
 
 def _signs(finished: pd.DataFrame) -> frozenset[str]:
@@ -113,6 +123,16 @@ def _flagged(finished: pd.DataFrame) -> Iterator[Finding]:
         yield _finding("laboratory flag", message, cells_of(rows), str(rows[Readings.qualifier].iloc[0]))
 
 
+def _unsigned(finished: pd.DataFrame, ledger: DataFrame[Ledger]) -> Iterator[Finding]:
+    """Yield each sign ``>`` beside results of which none was read as more than a figure (``absent`` with ``>``)."""
+    signs = ledger[ledger[Ledger.role].eq("sign") & ledger[Ledger.text].str.contains(">")]
+    more = finished[finished[Readings.sign].eq(Sign.GREATER)]
+    for row in signs[beside(signs, finished) & ~beside(signs, more)].to_dict("records"):
+        message = "the sign > stands beside a result that was not read as more than a figure; ask which of both holds"
+        sheet = "" if pd.isna(row[Ledger.sheet]) else f"{row[Ledger.sheet]}!"
+        yield _finding("laboratory flag", message, f"{row[Ledger.workbook]}|{sheet}{row[Ledger.cell]}", ">")
+
+
 def _flag_of(text: str) -> str:
     bare = text.strip().strip("()[]* ")
     tokens = _TOKEN.findall(bare) if re.fullmatch(r"(?:[A-Za-z]{1,2}[+-]?[\s,;/]*)+", bare) else []
@@ -128,6 +148,21 @@ def _diluted(finished: pd.DataFrame) -> Iterator[Finding]:
             "back to the water itself: give the result of the undiluted water"
         )
         yield _finding("diluted sample", message, cells_of(finished[told]))
+
+
+def _named(finished: pd.DataFrame) -> Iterator[Finding]:
+    """Yield results under an analyte's name that says that they are of something else (*E. coli (method blank)*)."""
+    names = finished[Readings.parameter_text].fillna("")
+    for name, rows in finished[names.map(_of_something_else)].groupby(names, sort=False):
+        message = (
+            f"{len(rows)} result(s) stand under a name that says more than the analyte, as if they were no results of "
+            "the water; ask the laboratory what they are, and name the analyte alone"
+        )
+        yield _finding("remark in doubt", message, cells_of(rows), str(name))
+
+
+def _of_something_else(name: str) -> bool:
+    return bool(_words()["analyte"].search(normalise(name)))
 
 
 def _spoken(cells: pd.DataFrame, signs: frozenset[str]) -> Iterator[Finding]:
@@ -146,7 +181,8 @@ def puts_in_doubt(text: str, signs: frozenset[str] = frozenset()) -> bool:
     sentence under a condition (*if …*) says nothing of this sample, and a legend (``R = rejected``) only if one of the
     *signs* stands at a result.
     """
-    if _words()["whole"].fullmatch(normalise(text)):
+    warm = _RECEIPT.search(text)
+    if _words()["whole"].fullmatch(normalise(text)) or (warm and float(warm[1].replace(",", ".")) > _WARM):
         return True
     return any(_doubts(sentence, signs) for sentence in _SENTENCE.split(text))
 

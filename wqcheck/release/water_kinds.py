@@ -28,9 +28,10 @@ _TOLD = re.compile(r"\((?:product|product kind)\)$")
 _COLUMNS = ("product", "product kind")
 _LONGEST_TITLE = 80
 _PLACE = re.compile(
-    r"\b(?:raw|feed|inlet|influent|intake|untreated|borehole|well|wellhead|concentrate|reject|brine|permeate|drain"
+    r"\b(?:raw|feed|inlet|influent|intake|untreated|borehole|well|wellhead|concentrate|reject|brine|permeate|drain|river|lake|dam|stream|sea"
     r"|upstream|before|pre|vor|avant|antes|brut|brute|bruta|cruda|rohwasser)\b"
 )
+_NEUTRAL = frozenset({"water", "tank", "ro", "sample", "no", "uv", "point", "line", "stage", "pump", "tap", "valve"})
 _FINISHED = re.compile(
     r"\b(?:finished|product|treated|filler|filling|bottles?|bottled|final|after|post|outlet of the train)\b"
 )
@@ -96,15 +97,28 @@ def _told(cells: pd.DataFrame, product: Product) -> Iterator[Finding]:
 
 
 def _names(finished: pd.DataFrame, product: Product, train: Train | None) -> Iterator[Finding]:
-    """Yield samples and places whose name says that they are no finished water."""
+    """Yield samples, places and sheets whose name says that they are no finished water."""
     point = finished[Readings.point].fillna(finished[Readings.stage])
     known = pd.Series(False, index=finished.index) if train is None else match_points(point, train).notna()
     place = point.where(~known)
     before = place.map(lambda name: bool(_PLACE.search(normalise(name))), na_action="ignore").eq(True)
-    for names, doubtful in ((place, before & ~_says_finished(place)), (finished[Readings.sample], False)):
+    sheet = finished[Readings.sheet].where(~known & ~_says_finished(finished[Readings.sheet]))
+    sample = finished[Readings.sample]
+    for names, doubtful in (
+        (place, before & ~_says_finished(place)),
+        (sample, sample.map(_is_a_place, na_action="ignore").eq(True)),
+        (sheet, sheet.map(_is_a_place, na_action="ignore").eq(True)),
+    ):
         other = names.map(lambda name: disagrees(name, product), na_action="ignore").eq(True) | doubtful
         for name, rows in finished[other].groupby(names[other], sort=False):
             yield _finding(str(name), product, cells_of(rows))
+
+
+def _is_a_place(name: str) -> bool:
+    """Return whether a name says nothing but a place before the product: ``Reject``, ``RO feed tank 2``."""
+    words = normalise(name).split()
+    at = [bool(_PLACE.fullmatch(word)) for word in words]
+    return any(at) and all(found or word in _NEUTRAL or word.isdigit() for word, found in zip(words, at, strict=True))
 
 
 def _says_finished(names: pd.Series[str]) -> pd.Series[bool]:

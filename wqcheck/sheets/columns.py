@@ -125,7 +125,8 @@ def _marks(
     numbers = _numbers_in(sheet)
     commas = any(map(_DECIMAL_COMMA.search, numbers))
     grouped = any(map(_THOUSANDS_POINT.search, numbers))
-    doubtful = {c: proven[c] + IN_DOUBT for c in asked if commas and not (grouped and proven[c] == ",")}
+    asked = [c for c in asked if commas and not (grouped and proven[c] == ",")]
+    doubtful = {c: ("," if proven[c] == "," else "") + IN_DOUBT for c in asked}
     return {**proven, **dict.fromkeys(doubtful, "")}, doubtful
 
 

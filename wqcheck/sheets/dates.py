@@ -45,6 +45,7 @@ _NAMED = re.compile(
     r"(?:de )?(?:(\d{1,2}),? )?(\d{2,4})(?:[ t,]+(.*))?"
 )
 _TIME = re.compile(r"(\d{1,2})[:hH.](\d{2})?(?::(\d{2})(?:\.\d+)?)?\s*([ap]\.?m\.?)?.*", re.I)
+_TIME_FIRST = re.compile(r"(\d{1,2}:\d{2}(?::\d{2})?(?: ?[ap]\.?m\.?)?),? +(\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4})", re.I)
 _RUN_TOGETHER = re.compile(r"(\d{8}) (\d{3,4})")
 _EXCEL_EPOCH = dt.datetime(1899, 12, 30)
 
@@ -71,7 +72,10 @@ def parse_dates(cells: Coded, order: str = "") -> ParsedDates:
         12 or less) the cells stay NaT and are reported as ambiguous, unless day and month are the same. ``ymd`` is for
         years of two digits in front; a year of four digits in front always is one.
     """
-    texts = [unicodedata.normalize("NFKC", cell).strip() if isinstance(cell, str) else "" for cell in cells.distinct]
+    texts = [
+        _date_first(unicodedata.normalize("NFKC", cell).strip()) if isinstance(cell, str) else ""
+        for cell in cells.distinct
+    ]
     order = order or _order(texts)
     parsed, ambiguous, unread = [], [], []
     for unique, text in zip(cells.distinct, texts, strict=True):
@@ -83,6 +87,12 @@ def parse_dates(cells: Coded, order: str = "") -> ParsedDates:
             ambiguous.append(text)
     table = np.array([*parsed, np.datetime64("NaT", "us")], dtype="datetime64[us]")
     return ParsedDates(table[cells.codes], order, tuple(ambiguous), tuple(unread))
+
+
+def _date_first(text: str) -> str:
+    """Return *text* with the date before the time of day (``6:03 AM 5/6/16`` is ``5/6/16 6:03 AM``)."""
+    match = _TIME_FIRST.fullmatch(text)
+    return f"{match[2]} {match[1]}" if match else text
 
 
 def _order(texts: Iterable[str]) -> str:

@@ -38,6 +38,7 @@ _BRACKETS = re.compile(r"\([^()]*\)|\[[^\[\]]*\]")
 _NUMBERED = re.compile(r"(?!IS|SANS|EAS|EU|WHO|EPA)[^\s\d]{0,6}\d{3,}\S*")
 """A number of a sample, such as ``S-000123``; told before any pattern is tried, for sheets hold many of them."""
 
+_LETTER = re.compile(r"[^\W\d_]")
 _CAMEL = re.compile(r"(?<=[a-z])(?=[A-Z])")
 
 
@@ -70,7 +71,7 @@ def heading_role(text: str, besides: str = "") -> str:
 
     *besides* is a role that what stands below the heading rules out; the next that the text can mean is returned.
     """
-    if len(text) > 120:
+    if len(text) > 120 or _LETTER.search(text) is None:
         return ""
     without = _BRACKETS.sub(" ", text)
     for form in dict.fromkeys((normalise(without), normalise(text), normalise(_CAMEL.sub(" ", without)))):

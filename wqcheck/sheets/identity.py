@@ -38,11 +38,27 @@ def owner_texts(work: Extraction, role: str) -> Coded:
         texts = Coded.of(group_names(work.cells, work.found.rows))
     else:
         texts = _with_wider_places(work, work.row_texts(role)) if role == "point" else work.row_texts(role)
+        if work.table.kind == "list" and role == "point":
+            texts = _below_groups(work, texts)
         if work.table.kind == "long" and role in {"sample", "point", "batch"}:
             texts = _carried(work, role, texts)
         row = work.special_row("point") if work.table.kind == "wide" and role == "point" else None
         texts = texts if row is None else _with_place_above(texts, texts_of(work.per_column(row)))
     return texts
+
+
+def _below_groups(work: Extraction, texts: Coded) -> Coded:
+    """Return the points of a list with the name before them of the row above that names a group and has no result."""
+    column = work.column_of("point")
+    if column is None:
+        return texts
+    alone = work.grid.filled_cells()[work.table.first :].sum(axis=1) == 1
+    rows = work.table.first + np.flatnonzero(alone & work.grid.filled_cells()[work.table.first :, column])
+    if len(rows) < 2 or rows[0] > work.result_rows.min():
+        return texts
+    work.grid.mark(rows, column, "point", "name of the group of points below it")
+    names = work.grid.sheet.column(column).taken(rows[np.searchsorted(rows, work.found.rows) - 1])
+    return _with_place_above(texts_of(names), texts)
 
 
 def _with_wider_places(work: Extraction, texts: Coded) -> Coded:

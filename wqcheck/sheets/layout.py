@@ -30,6 +30,7 @@ from wqcheck.sheets.verdict_words import with_verdicts
 NOTHING: Mapping[int, Column] = {}
 
 _OPERATOR, _PERSON = re.compile(r"op[ée]rat|operad|bediener"), re.compile(r"[^\W\d_][\w. '-]+")
+_FLAG = re.compile(r"[A-Z]{1,2}|-+")
 _SIGNS = frozenset(["<", ">", "=", "≤", "≥", "<=", ">=", "˂", "˃", "＜", "＞"])
 
 
@@ -46,7 +47,8 @@ def find_table(cells: Cells, header: int | None = None, told: Mapping[int, Colum
     columns, realigned = _columns(cells, header, profiles)
     columns |= told
     named = next((c for c, column in told.items() if column.role == "parameter"), None)
-    analytes = _analyte_column(columns, profiles) if named is None else named
+    below = cells if header is None else cells[header + 1 :]
+    analytes = _analyte_column(columns, profiles, below) if named is None else named
     extra = dict[int, str]()
     if header is not None and analytes is None:
         columns, extra = join_headings(cells, header, columns, profiles)
@@ -119,8 +121,8 @@ def _realigned(headings: Mapping[int, str], profiles: list[Profile]) -> dict[int
     return dict(zip(data, (headings[c] for c in sorted(headings)), strict=True))
 
 
-def _analyte_column(columns: Mapping[int, Column], profiles: list[Profile]) -> int | None:
-    """Return the column whose cells name analytes, headed so or not."""
+def _analyte_column(columns: Mapping[int, Column], profiles: list[Profile], cells: Cells) -> int | None:
+    """Return the column whose cells, of the rows below the headings, name analytes, headed so or not."""
     fullest = max((content.filled for content in profiles), default=0)
 
     def strength(column: int) -> float:
@@ -130,14 +132,22 @@ def _analyte_column(columns: Mapping[int, Column], profiles: list[Profile]) -> i
             own = (1.0 if role == "parameter" else 0.5) if profiles[column].analyte >= 0.05 else 0.0
             return (profiles[column].analyte + own) * filled
         usable = columns[column].analyte is None and role in {"", "other", "result", *IDENTITY}
+        usable &= profiles[column].number < 0.3
         enough = profiles[column].analyte >= (0.7 if role in IDENTITY else 0.5)
-        return profiles[column].analyte * filled if usable and enough and profiles[column].distinct > 1 else 0.0
+        if not usable or not enough or profiles[column].distinct < 2 or _only_flags(cells[:, column]):
+            return 0.0
+        return profiles[column].analyte * filled
 
     best = max(columns, key=strength, default=None)
     if best is None or strength(best) == 0:
         return None
     headed = columns[best].role in {"parameter", "cas"}
     return best if profiles[best].analyte >= (0.05 if headed else 0.5) else None
+
+
+def _only_flags(column: Cells) -> bool:
+    """Return whether all texts of *column* are one or two capitals: flags (``ND``, ``BA``), not symbols of elements."""
+    return all(isinstance(cell, str) and _FLAG.fullmatch(cell.strip()) for cell in column if cell is not None)
 
 
 def _list(

@@ -23,6 +23,10 @@ _BASIS_WORDS = re.compile(
     r"\s+",
     re.I,
 )
+_ACRONYMS = frozenset(
+    ["pH", "EC", "TDS", "DO", "BOD", "BOD5", "COD", "TSS", "TOC", "DOC", "ORP", "CE", "DBO", "DBO5", "DQO"]
+)
+"""What stands in brackets behind a name in other words (``Potential of Hydrogen (pH)``) and says enough by itself."""
 _TOTAL_AS = re.compile(r"total as\s+", re.I)
 _LIMIT = re.compile(r"\s*[-–,;:(]?\s*\b(?:VMP|LMP|MCL|MAC|CMA|max\.?|limit\w*|norm\w*|std|standard)\b\W*\d.*", re.I)
 _FILLERS = frozenset([
@@ -31,7 +35,8 @@ _FILLERS = frozenset([
     "water",
     "count", "mesure", "valeur", "teor", "de", "do", "da", "du", "des", "total", "totals", "final", "raw", "average",
     "parameter", "test", "titration", "e",
-    "mean", "avg", "and", "its", "compounds", "no", "gehalte", "concentratie", "waarde", "aantal", "van", "het", "konzentration", "gehalt", "concentrazione",
+    "mean", "avg", "and", "its", "compounds",
+    "no", "gehalte", "concentratie", "waarde", "aantal", "van", "het", "konzentration", "gehalt", "concentrazione",
     "contenuto", "contenido", "teneur", "teneurs", "stezenie", "zawartosc", "halt", "koncentrace", "obsah", "liczba",
 ])  # fmt: skip
 _FRACTIONS = {
@@ -149,7 +154,8 @@ def _by_brackets(text: str) -> Analyte | None:
     base = recognise_analyte(bare) if bare else None
     if base is None:
         named = next((hit for part in inside if (hit := aliases().get(normalise(part)))), None)
-        return _with_unit(_from_alias(named), units) if named and not normalise(bare) else None
+        alone = not normalise(bare) or any(part in _ACRONYMS for part in inside)
+        return _with_unit(_from_alias(named), units) if named and alone else None
     fraction = next((_FRACTIONS[key] for part in inside if (key := normalise(part)) in _FRACTIONS), base.fraction)
     stated = {normalise(word) for word, part in zip(words, inside, strict=True) if word != part}
     basis = next((basis for basis in catalogue()[base.code].bases if normalise(basis) in stated), base.basis)

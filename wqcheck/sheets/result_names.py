@@ -33,7 +33,8 @@ def result_by_parts_of_name(columns: Mapping[int, Column], profiles: list[Profil
         return []
     found = [
         c for c, column in columns.items()
-        if c != analytes and column.role in {"", "other"} and profiles[c].result_like >= 0.4 and _says_result(column.heading)
+        if c != analytes and column.role in {"", "other"} and profiles[c].result_like >= 0.4
+        and _says_result(column.heading)
     ]  # fmt: skip
     return [max(found, key=lambda c: (profiles[c].filled, -c))] if found else []
 

@@ -1,7 +1,7 @@
 """Turns columns whose heading alone says too little into what their cells show them to be.
 
-A heading may be unknown (``cdate`` above dates), stand for two things (``Nombre``), or name a place that is the only one
-in the table. None of these steps touches a column whose heading is known and agrees with its cells.
+A heading may be unknown (``cdate`` above dates), stand for two things (``Nombre``), or name a place that is the only
+one in the table. None of these steps touches a column whose heading is known and agrees with its cells.
 """
 
 from __future__ import annotations
@@ -116,7 +116,7 @@ def with_analytes_between(columns: Mapping[int, Column], profiles: list[Profile]
 
 def _of_the_left(columns: Mapping[int, Column], position: int) -> bool:
     """Return whether a heading is that of the column to the left with more behind it (``SI``, ``SICODE``)."""
-    left, own = (columns[c].heading if c in columns else "" for c in (position - 1, position))
+    left, own = (columns[c].heading.lower() if c in columns else "" for c in (position - 1, position))
     return columns[position].role in {"", "other"} and 0 < len(left) < len(own) and own.startswith(left)
 
 

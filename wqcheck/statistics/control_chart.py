@@ -105,7 +105,7 @@ def lines_of(values: npt.ArrayLike, robust: bool = False) -> Lines:
         Results in order of sampling, one unit, none NaN, n ≥ 2.
     robust : bool
         Whether the median of results and of moving ranges is taken instead of their mean: for pH, which is logarithmic
-        and is never averaged.
+        and is never averaged, and where an outlier is known. Where most results do not move, the mean range counts.
 
     Notes
     -----
@@ -114,8 +114,8 @@ def lines_of(values: npt.ArrayLike, robust: bool = False) -> Lines:
     results = np.asarray(values, dtype=np.float64)
     ranges = np.abs(np.diff(results))
     centre = float(np.median(results) if robust else results.mean())
-    spread = float(np.median(ranges) if robust else ranges.mean())
-    sigma = spread / (SIGMA_FROM_MEDIAN_RANGE if robust else SIGMA_FROM_MEAN_RANGE)
+    middle = float(np.median(ranges)) if robust else 0.0
+    sigma = middle / SIGMA_FROM_MEDIAN_RANGE if middle > 0 else float(ranges.mean()) / SIGMA_FROM_MEAN_RANGE
     mean_range = sigma * SIGMA_FROM_MEAN_RANGE
     return Lines(centre, sigma, centre - 3 * sigma, centre + 3 * sigma, mean_range, RANGE_LIMIT * mean_range)
 

@@ -115,8 +115,10 @@ class History:
 
     @property
     def chart(self) -> Chart | None:
-        """The control chart over all results."""
-        return individuals_chart(self.low, self.high, robust=self.limit[Judged.parameter] in LOGARITHMIC)
+        """The control chart over all results; by medians where one is beyond its limit and would move the centre."""
+        beyond = np.isin(self.verdicts.astype(str), [str(Verdict.FAIL), str(Verdict.CONDITIONAL_FAIL)]).any()
+        robust = bool(beyond) or self.limit[Judged.parameter] in LOGARITHMIC
+        return individuals_chart(self.low, self.high, robust=robust)
 
 
 def histories(readings: DataFrame[Readings], tables: Sequence[LimitTable], *, product: str, on: date) -> list[History]:
@@ -207,7 +209,8 @@ def _row(one: History, since: date | None, horizon_days: float) -> dict[str, Any
     limit = float(one.limit[Judged.upper if side > 0 else Judged.lower])
     last = float(one.numbers[-1]) if len(one.days) else nan
     met = crossing(slope, limit, last)
-    broken = [b for b in (one.chart.broken if one.chart else ()) if since is None or one.days[b.place] >= _day(since)]
+    chart = one.chart if sampling_days(one) >= FEWEST else None
+    broken = [b for b in (chart.broken if chart else ()) if since is None or one.days[b.place] >= _day(since)]
     trend = test.p < SIGNIFICANT and np.sign(test.s) == side and met.expected <= horizon_days
     toward = [b for b in broken if b.side and _nears(one, b.side)]
     drift = _drift(one, bool(trend), bool(toward))
@@ -261,7 +264,7 @@ def _drift(one: History, trend: bool, signal: bool) -> Drift:
         return Drift.NOT_KNOWN
     if trend or signal:
         return Drift.DRIFTING if trend else Drift.LOOK
-    return Drift.STEADY if len(one.days) >= FEWEST else Drift.NOT_KNOWN
+    return Drift.STEADY if sampling_days(one) >= FEWEST else Drift.NOT_KNOWN
 
 
 def _within_figure(one: History) -> bool:
@@ -319,5 +322,6 @@ def _reason(one: History, test: MannKendall, met: Crossing, toward: Sequence[Bro
 
 
 def _span(met: Crossing) -> str:
-    ends = [f"{days:.0f}" if days < 200 * YEAR else "no end" for days in (met.earliest, met.latest)]
-    return f"{met.expected:.0f} days (95 % interval {ends[0]} to {ends[1]})"
+    early, late = (f"{days:.0f}" if days < 200 * YEAR else "" for days in (met.earliest, met.latest))
+    interval = f"{early} to {late}" if late else f"{early} or more" if early else "not known"
+    return f"{met.expected:.0f} days (95 % interval {interval})"
