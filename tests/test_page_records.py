@@ -12,10 +12,11 @@ from typing import Any
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from wqcheck.page.issued_papers import ISSUE_KEY
 from wqcheck.page.main import VIEW_KEY
 from wqcheck.page.office import PERSON_KEY
 from wqcheck.page.recording import RECORD_KEY, why_again_key
-from wqcheck.page.release_view import ISSUE_KEY, SIGN_KEY, step_key
+from wqcheck.page.release_view import SIGN_KEY, step_key
 from wqcheck.page.sheets_brought import KEEP_KEY, UPLOAD_KEY, WAITING_KEY
 from wqcheck.page.start_view import SAMPLE_BUTTON
 from wqcheck.records.certificates import document_file, documents

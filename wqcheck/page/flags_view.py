@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping
-from functools import partial
 from typing import Any
 
 import pandas as pd
 import streamlit as st
 from pandera.typing import DataFrame
 
-from wqcheck.certificate_files.flag_list import LIMIT, RESULT, UNIT, csv_bytes, flag_list, workbook_bytes
+from wqcheck.certificate_files.flag_list import LIMIT, RESULT, UNIT, flag_list
 from wqcheck.page.decision import draw_decided
 from wqcheck.page.flag_detail import KIND_WORDS, LEADS_WORDS, draw_flag, draw_steps, kind_words
+from wqcheck.page.flag_files import draw_files, draw_table
 from wqcheck.page.in_hand import InHand, draw_in_hand
 from wqcheck.page.looked_into import LookedInto, looked_into
 from wqcheck.page.lookup import draw_lookup
 from wqcheck.page.office import Office
-from wqcheck.page.shown import figures_in, shown_table, table_title, titles_in
+from wqcheck.page.shown import figures_in, table_title, titles_in
 from wqcheck.page.spoken import kept, later, say
 from wqcheck.page.ways import draw_way
 from wqcheck.page.words import plain, sentence, titled
@@ -30,7 +30,6 @@ TAKE_IN_KEY = "take sheets in from the flags"
 LIST_KEY = "flag opened"
 PAGE_KEY = "page of flags"
 BEFORE_KEY, AFTER_KEY = "flags before", "flags after"
-CSV_KEY, XLSX_KEY = "flags as CSV", "flags as XLSX"
 SHOWN_KEY = "flags shown"
 DESK_AREA = "flag-desk"
 PER_PAGE = 10
@@ -52,17 +51,7 @@ AGAINST_WORDS = {
     Disposition.HOLD: later("hold the batch"),
     Disposition.RELEASE: later("to know"),
 }
-TABLE_HEADINGS = {
-    "flag": later("Flag"), "leads to": later("Leads to"), "parameter": later("Parameter"), "result": later("Result"),
-    "unit": later("Unit"), "limit": later("Limit"), "class": later("Class"), "limit table": later("Limit table"),
-    "clause": later("Clause"), "evidence of the limit": later("Evidence of the limit"), "stage": later("Stage"),
-    "point": later("Point"), "sample": later("Sample"), "cell": later("Cell"), "reason": later("Reason"),
-}  # fmt: skip
-"""Columns of :func:`wqcheck.certificate_files.flag_list.flag_list` and their headings on the page."""
-
 Row = Mapping[Hashable, Any]
-
-_XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 # List and flag stand side by side where there is room, and below one another on a tablet.
 _STYLE = """<style>
@@ -107,7 +96,7 @@ def draw_flags(office: Office) -> None:
         _draw_asking(asking, hand, looked, office)
     required = asking.loc[asking[Flags.kind].eq(FlagKind.REQUIRED), Flags.parameter]
     _draw_untested(found[untested & ~found[Flags.parameter].isin(required)], looked.asked)
-    _draw_files(found, hand)
+    draw_files(found, hand)
     draw_lookup(hand)
 
 
@@ -125,7 +114,7 @@ def _draw_asking(asking: DataFrame[Flags], hand: InHand, looked: LookedInto, off
         lines = flag_list(page, hand.check.judged)
         with left:
             at = _draw_list(page, lines, len(heads), same_result(chosen).value_counts())
-            _draw_table(lines)
+            draw_table(lines)
         with right:
             flag = page.loc[at].to_dict()
             draw_flag(flag, _title(flag, lines.loc[at].to_dict()), hand, looked, office)
@@ -285,48 +274,11 @@ def _caption(flag: Row, line: Row, limits: int) -> str:
     named = [titles_in(str(flag[Flags.table])), say(str(flag[Flags.limit_class]))]
     of_limit = ", ".join(word for word in named if word)
     limit = f"{figures_in(line[LIMIT])} ({of_limit})" if line[LIMIT] else of_limit
-    more = say("and {number} more limits", number=limits - 1) if limits > 1 else ""
+    more = say("and 1 more limit") if limits == 2 else say("and {number} more limits", number=limits - 1)
+    more = more if limits > 1 else ""
     others = (" ".join(filter(None, (limit, more))), flag[Flags.stage] or flag[Flags.point], flag[Flags.sample])
     return " · ".join([*words, *(plain(text) for text in others if text)])
 
 
 def _turn(page: int) -> None:
     st.session_state[PAGE_KEY] = page
-
-
-def _draw_table(lines: pd.DataFrame) -> None:
-    """Draw the flags of this page as a table to copy."""
-    headings = {name: sentence(say(word)) for name, word in TABLE_HEADINGS.items()}
-    with st.expander(say("As a table, to copy")):
-        table = shown_table(lines, headings, said=("flag", "leads to", "class"), named=("limit table",))
-        st.dataframe(table, hide_index=True, height=240, alt=say("Flags of this page"))
-        st.caption(say("Mark cells and press Ctrl+C to copy."))
-
-
-def _draw_files(found: DataFrame[Flags], hand: InHand) -> None:
-    """Offer all flags as files, also those that are folded away or hidden by a filter."""
-    batch = hand.check.details.batch
-    st.caption(say("The files hold all {many} entries, with each limit and what was not tested.",
-                   many=f"{len(found):,}"))  # fmt: skip
-    with st.container(horizontal=True):
-        st.download_button(
-            say("Download all as CSV"), partial(_csv, found, hand), file_name=f"flags_{_safe(batch)}.csv",
-            mime="text/csv", key=CSV_KEY, on_click="ignore",
-        )  # fmt: skip
-        st.download_button(
-            say("Download all as XLSX"), partial(_workbook, found, hand), file_name=f"flags_{_safe(batch)}.xlsx",
-            mime=_XLSX, key=XLSX_KEY, on_click="ignore",
-        )  # fmt: skip
-
-
-def _csv(chosen: DataFrame[Flags], hand: InHand) -> bytes:
-    return csv_bytes(flag_list(chosen, hand.check.judged))
-
-
-def _workbook(chosen: DataFrame[Flags], hand: InHand) -> bytes:
-    return workbook_bytes(flag_list(chosen, hand.check.judged), hand.check.details.batch)
-
-
-def _safe(batch: str) -> str:
-    """Keep what may stand in a file name."""
-    return "".join(letter if letter.isalnum() or letter in "-_." else "_" for letter in batch)[:60]

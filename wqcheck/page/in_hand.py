@@ -8,6 +8,7 @@ from pathlib import Path
 
 import streamlit as st
 
+from wqcheck.errors import WqcheckError
 from wqcheck.limit_tables.loading import LimitTable, limit_table
 from wqcheck.page.checking import DESK_KEY, Desk
 from wqcheck.page.office import Office
@@ -18,7 +19,7 @@ from wqcheck.page.words import STATE_WORDS, plain
 from wqcheck.records.batches import BatchRecord, batch, batches
 from wqcheck.records.intake import kept_file
 from wqcheck.records.standing import State
-from wqcheck.release.decision import BatchCheck
+from wqcheck.release.decision import BatchCheck, FileStamp
 
 KEPT_KEY = "batch in hand"
 CHOICE_KEY = "choice of the batch in hand"
@@ -63,22 +64,21 @@ def file_used(hand: InHand, office: Office, kind: str) -> NamedBytes | None:
 
 
 def tables_used(hand: InHand, office: Office) -> tuple[LimitTable, ...]:
-    """Return the limit tables that the check used, from the very bytes that it used; one that is not kept is left out.
+    """Return the limit tables that the check used, from the very bytes that it used.
 
-    Raises
-    ------
-    wqcheck.errors.WqcheckError
-        The records cannot be read.
+    One whose bytes are not at hand, or are read no more, is left out: the verdicts stand without it.
     """
-    stamps = [stamp for stamp in hand.check.files if stamp.kind == "limit table"]
-    found = ((stamp, _bytes_of(stamp.sha256, hand, office)) for stamp in stamps)
-    return tuple(_table(stamp.name, content) for stamp, content in found if content is not None)
+    found = (_table_of(stamp, hand, office) for stamp in hand.check.files if stamp.kind == "limit table")
+    return tuple(table for table in found if table is not None)
 
 
-def _bytes_of(digest: str, hand: InHand, office: Office) -> bytes | None:
-    if hand.desk is not None:
-        return next((data for _, data in hand.desk.files if sha256(data).hexdigest() == digest), None)
-    return kept_file(office.store(), digest)
+def _table_of(stamp: FileStamp, hand: InHand, office: Office) -> LimitTable | None:
+    files = hand.desk.files if hand.desk is not None else ()
+    content = next((data for _, data in files if sha256(data).hexdigest() == stamp.sha256), None)
+    try:
+        return _table(stamp.name, content or kept_file(office.store(), stamp.sha256))
+    except WqcheckError:
+        return None
 
 
 @st.cache_resource(max_entries=32, show_spinner=False)

@@ -18,9 +18,8 @@ LEGIBLE = """<style>
 @media (max-width: 1000px) {
   [data-testid="stTable"] :is(td, th) {min-width: 3.4rem;}
 }
-/* The views are places to go to: no dots, the one that is open underlined. */
+/* The views are places to go to: the one that is open is underlined. */
 .st-key-view [role="radiogroup"] {gap: 0.2rem 1.1rem; border-bottom: 1px solid rgba(128, 128, 128, 0.4);}
-.st-key-view label > div:first-child:not(:has(p)) {display: none;}
 .st-key-view label {padding: 0.2rem 0.1rem 0.35rem 0.1rem; margin: 0; border-bottom: 3px solid transparent;}
 .st-key-view label:has(input:checked) {border-bottom-color: var(--st-primary-color, #1f5f7a);}
 .st-key-view label:has(input:checked) p {font-weight: 700;}

@@ -8,16 +8,14 @@ from typing import Literal
 import pandas as pd
 import streamlit as st
 
-from wqcheck.certificate.data import from_json
-from wqcheck.certificate_files.letterhead import PLAIN, Letterhead, load_letterhead
-from wqcheck.certificate_files.preview import page_images
 from wqcheck.page.batch_parts import draw_parts
 from wqcheck.page.checking import Desk
 from wqcheck.page.decision import draw_decision, draw_headline, draw_rules
 from wqcheck.page.in_hand import draw_in_hand
+from wqcheck.page.issued_papers import draw_issued, draw_issuing, draw_preview, letterhead_of, style_of
 from wqcheck.page.office import Office, do
 from wqcheck.page.paper_check import draw_paper_check
-from wqcheck.page.papers import MIMES, draw_draft, marked_pages, next_steps
+from wqcheck.page.papers import draw_draft, next_steps
 from wqcheck.page.recording import draw_recording
 from wqcheck.page.shown import moment, shown_table
 from wqcheck.page.spoken import later, say
@@ -25,7 +23,7 @@ from wqcheck.page.touched import draw_touched
 from wqcheck.page.ways import draw_way
 from wqcheck.page.words import STATE_WORDS, plain
 from wqcheck.records.batches import BatchRecord
-from wqcheck.records.certificates import PaperStyle, document_file, issue, withdraw, withdrawal_file
+from wqcheck.records.certificates import withdraw
 from wqcheck.records.decisions import MEANINGS, STEPS, decide
 from wqcheck.records.standing import State
 from wqcheck.release.decision import BatchCheck, Disposition
@@ -34,8 +32,6 @@ from wqcheck.tables import Judged
 REASON_KEY = "written reason"
 TAKE_IN_KEY = "take sheets in from the release"
 SIGN_KEY, NOT_NOW_KEY, ASKED_KEY = "sign the step", "do not sign now", "step to sign"
-ISSUE_KEY = "issue the document"
-DOCUMENT_KEY = "document shown"
 
 _BUTTONS = {
     State.UNDER_REVIEW: later("Sign the review"),
@@ -71,7 +67,7 @@ def draw_release(office: Office) -> None:
         _draw_record(office, hand.record)
     elif hand.desk is not None:
         _draw_desk(office, hand.desk)
-    draw_paper_check(_letterhead(office))
+    draw_paper_check(letterhead_of(office))
     draw_touched(office)
 
 
@@ -100,11 +96,11 @@ def _draw_record(office: Office, record: BatchRecord) -> None:
             version=record.check_version)
     )  # fmt: skip
     _draw_steps(office, record)
-    _draw_issuing(office, record)
-    number = _draw_issued(office, record) if not record.documents.empty else ""
+    draw_issuing(office, record)
+    number = draw_issued(office, record) if not record.documents.empty else ""
     _draw_reasons(record.check)
     if number:
-        _draw_preview(office, record, number)
+        draw_preview(office, record, number)
     draw_parts(office, record)
     steps, remarks = len(record.steps), len(record.remarks)
     with st.expander(say("Signed steps ({steps}) and remarks ({remarks})", steps=steps, remarks=remarks)):
@@ -146,7 +142,9 @@ def _draw_steps(office: Office, record: BatchRecord) -> None:
     with st.container(horizontal=True):
         for state in steps:
             kind: Literal["primary", "secondary"] = "primary" if state is _next_step(now.state, advice) else "secondary"
-            label, key = _step_label(state, against=against), step_key(state)
+            again = now.state is State.ON_HOLD and state is State.UNDER_REVIEW
+            label = say("Back to review, and sign it") if again else _step_label(state, against=against)
+            key = step_key(state)
             st.button(label, key=key, type=kind, on_click=_ask, args=(asked_key, state))
     if st.session_state.get(asked_key) in steps:
         _draw_signing(office, record, st.session_state[asked_key], asked_key, against=against)
@@ -214,7 +212,7 @@ def _step(office: Office, record: BatchRecord, to: State, reason: str) -> str:
     """Sign one step on the check that was shown; the field of key *reason* is read at the click."""
     number, act = record.standing.batch, office.act(st.session_state.get(reason, ""))
     if to is State.WITHDRAWN:
-        gone = withdraw(office.store(), number, act, style=_style(office))
+        gone = withdraw(office.store(), number, act, style=style_of(office))
         listed = plain(", ".join(gone)) or say("none")
         return say("Batch {batch} is withdrawn; documents that no longer hold: {listed}.", batch=plain(number),
                    listed=listed)  # fmt: skip
@@ -222,88 +220,3 @@ def _step(office: Office, record: BatchRecord, to: State, reason: str) -> str:
     decide(office.store(), number, act, to, override=override, seen=record.check_version)
     return say("Batch {batch}: {step}, signed by {name}.", batch=plain(number), step=say(MEANINGS[to]),
                name=plain(act.by.name))  # fmt: skip
-
-
-def _draw_issuing(office: Office, record: BatchRecord) -> None:
-    """Draw the button that issues the numbered document."""
-    now = record.standing
-    if now.state in (State.RELEASED, State.ON_HOLD, State.REJECTED):
-        again = bool(len(record.documents))
-        reason = f"revision {now.batch}"
-        if again:
-            st.text_input(say("Reason for another document"), key=reason)
-        if now.state is State.RELEASED:
-            label = say("Issue another certificate") if again else say("Issue the certificate")
-        elif now.state is State.ON_HOLD:
-            label = say("Issue another hold notice") if again else say("Issue the hold notice")
-        else:
-            label = say("Issue another reject notice") if again else say("Issue the reject notice")
-        kind: Literal["primary", "secondary"] = "primary" if now.state is State.RELEASED and not again else "secondary"
-        st.button(label, key=ISSUE_KEY, type=kind, on_click=do, args=(partial(_issue, office, now.batch, reason),))
-
-
-def _draw_issued(office: Office, record: BatchRecord) -> str:
-    """Draw the choice among the documents with their downloads, and give the number of the chosen one."""
-    rows = {row["number"]: row for row in record.documents.to_dict("records")}
-    numbers = list(rows)[::-1]
-
-    def told(number: str) -> str:
-        return f"{number}: {say(rows[number]['kind'])}, {say(rows[number]['status'])}"
-
-    # The browser keeps the words of a key, so other words have another one.
-    number: str = st.selectbox(
-        say("Document"), numbers, format_func=told,
-        key=f"{DOCUMENT_KEY} {record.standing.batch} {'; '.join(map(told, numbers))}",
-    )  # fmt: skip
-    if rows[number]["status"] != "in force":
-        st.warning(say("This document does not hold any more: {status}.", status=say(rows[number]["status"])))
-    if rows[number]["status"] == str(State.WITHDRAWN):
-        st.download_button(
-            say("Download the notice of withdrawal (PDF)"), withdrawal_file(office.store(), number, "pdf"),
-            file_name=f"{number}_withdrawn.pdf", mime=MIMES[".pdf"], key="notice of withdrawal", on_click="ignore",
-        )  # fmt: skip
-    with st.container(horizontal=True):
-        for suffix, mime in MIMES.items():
-            form = suffix.removeprefix(".")
-            st.download_button(
-                say("Download {form}", form=form.upper()), document_file(office.store(), number, form),
-                file_name=f"{number}{suffix}", mime=mime, key=f"kept {form}", on_click="ignore",
-            )  # fmt: skip
-    return number
-
-
-def _draw_preview(office: Office, record: BatchRecord, number: str) -> None:
-    """Draw the first page of a document, and all of them where that is asked for; what does not hold is marked."""
-    statuses = dict(zip(record.documents["number"], record.documents["status"], strict=True))
-    mark = "" if statuses[number] == "in force" else say(statuses[number]).upper()
-    with st.expander(say("Look at the document {number}", number=number), expanded=True):
-        with st.spinner(say("Drawing the document")):
-            pictures = _pictures(document_file(office.store(), number, "json"))
-        many = len(pictures)
-        every = many == 1 or st.toggle(say("Show all {number} pages", number=many), key=f"all pages {number}")
-        with marked_pages(mark):
-            for page, image in enumerate(pictures if every else pictures[:1], start=1):
-                st.image(image, caption=say("{number}, page {page}", number=number, page=page), width="stretch")
-        st.caption(say("A picture made from the recorded data. The PDF is the document."))
-
-
-def _issue(office: Office, number: str, reason: str) -> str:
-    act = office.act(st.session_state.get(reason, ""))
-    made = issue(office.store(), number, act, style=_style(office)).certificate
-    return say("{number} is issued ({kind}).", number=plain(made.number), kind=say(str(made.kind)))
-
-
-def _style(office: Office) -> PaperStyle:
-    """Give the language of papers and the letterhead of the settings."""
-    return PaperStyle(language=office.plant.paper_language, letterhead=_letterhead(office))
-
-
-def _letterhead(office: Office) -> Letterhead:
-    path = office.file(office.plant.letterhead)
-    return load_letterhead(path) if path else PLAIN
-
-
-@st.cache_data(max_entries=16, show_spinner=False)
-def _pictures(data: bytes) -> tuple[bytes, ...]:
-    """Draw the pages of a document from its recorded JSON."""
-    return page_images(from_json(data.decode("utf-8")))

@@ -73,8 +73,7 @@ def least_volume(limits: pd.DataFrame) -> float:
 def tables_asking(limits: DataFrame[Asked]) -> dict[str, str]:
     """Return the tables that limit each parameter, joined by :data:`BETWEEN_TABLES`."""
     named = limits.drop_duplicates([Asked.parameter, Asked.table]).groupby(Asked.parameter, sort=False)[Asked.table]
-    joined = named.agg(BETWEEN_TABLES.join)
-    return dict(zip(joined.index.astype(str), joined.astype(str), strict=True))
+    return {str(code): str(tables) for code, tables in named.agg(BETWEEN_TABLES.join).items()}
 
 
 def gravest_class(limits: DataFrame[Asked]) -> dict[str, str]:
