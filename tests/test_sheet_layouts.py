@@ -422,7 +422,7 @@ def test_words_signs_bases_volumes_and_points_are_supplied() -> None:
 @pytest.mark.parametrize(
     ("text", "code"),
     [
-        ("Arsenicc", "arsenic"), ("Sulphte", "sulfate"), ("Total colifroms", "total_coliforms"),
+        ("Arsenik", "arsenic"), ("Sulphte", "sulfate"), ("Total colifroms", "total_coliforms"),
         ("Chlordie", "chloride"),
         ("Heavy stuff (Pb)", "lead"), ("7439921", "lead"), ("Hexaclorbutadieno", "hexachlorobutadiene"),
     ],
