@@ -18,6 +18,8 @@ LEGIBLE = """<style>
 @media (max-width: 1000px) {
   [data-testid="stTable"] :is(td, th) {min-width: 3.4rem;}
 }
+/* The field behind the chips of a choice keeps its size, however long the chips are (2.5.8). */
+[data-testid="stMultiSelect"] input {min-width: 26px !important; min-height: 26px !important;}
 /* The views are places to go to: the one that is open is underlined. */
 .st-key-view [role="radiogroup"] {gap: 0.2rem 1.1rem; border-bottom: 1px solid rgba(128, 128, 128, 0.4);}
 .st-key-view label {padding: 0.2rem 0.1rem 0.35rem 0.1rem; margin: 0; border-bottom: 3px solid transparent;}
