@@ -84,14 +84,15 @@ def test_an_unknown_heading_that_ends_in_a_concentration_is_a_result_and_a_depth
 
 def test_unknown_numbers_between_analytes_and_numbered_analytes_are_results() -> None:
     read = read_rows([
-        ["Site", "Date", "pH", "PHCODE", "SSED", "SSEDCODE", "Turb1", "Turb2", "Turb", "Chloride", "Session"],
-        ["W 1", "2024-05-01", 7.1, "A", 3.5, "A", 1.1, 1.3, 1.2, 20, 4],
-        ["W 2", "2024-05-01", 7.2, "A", 4.5, "A", 2.1, 2.3, 2.2, 21, 4],
+        ["Site", "Date", "pH", "PHCODE", "SSED", "SSEDCODE", "Turb1", "Turb2", "Turb", "Chloride", "Sulfate",
+         "Session"],
+        ["W 1", "2024-05-01", 7.1, "A", 3.5, "A", 1.1, 1.3, 1.2, 20, 8, 4],
+        ["W 2", "2024-05-01", 7.2, "A", 4.5, "A", 2.1, 2.3, 2.2, 21, 9, 4],
     ])  # fmt: skip
     assert table_of(read, "cell", "parameter")[:6] == [
         ("C2", "ph"), ("E2", None), ("G2", "turbidity"), ("H2", "turbidity"), ("I2", "turbidity"), ("J2", "chloride"),
     ]  # fmt: skip
-    assert len(read.readings) == 12
+    assert len(read.readings) == 14
 
 
 def test_flags_in_capitals_are_no_symbols_of_elements() -> None:

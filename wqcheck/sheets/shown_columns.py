@@ -26,7 +26,7 @@ _IDENTIFIER = re.compile(
 )
 _LAST_DIGIT = re.compile(r"(?P<stem>.*[^\W\d_]{2})[ _.-]?\d")
 _LONGEST_GAP = 2
-_FEWEST_ANALYTES = 5
+_FEWEST_ANALYTES = 6
 _LONGEST_NAME = 60
 _LOOKED_AT = 50
 _BESIDE = frozenset(
@@ -98,8 +98,8 @@ def _with_place(columns: dict[int, Column], profiles: list[Profile]) -> dict[int
 def with_analytes_between(columns: Mapping[int, Column], profiles: list[Profile]) -> dict[int, Column]:
     """Return the *columns* of a wide table with numbered ones (``Turb1``) and unknown ones between analytes as results.
 
-    An unknown column of numbers is one where analytes stand on both sides of it, two such columns in a row at most, in
-    a table of at least five analytes; its parameter stays unknown.
+    An unknown column of numbers is one where analytes stand on both sides of it, two such columns in a row at most,
+    in a table of at least six analytes; its parameter stays unknown.
     """
     found = _with_numbered(dict(columns), profiles)
     across = [c for c, column in sorted(found.items()) if column.role not in _BESIDE and not _of_the_left(found, c)]
