@@ -94,6 +94,19 @@ def test_answered_once_the_next_sheet_is_read_without_a_question(tmp_path: Path)
     assert len(later.readings) + len(later.ledger()) == later.cells
 
 
+def test_an_unknown_column_among_many_analytes_can_be_answered_to_be_none() -> None:
+    names = ["Lead", "Zinc", "Iron", "Shelf", "Copper", "Nickel", "Cadmium"]
+    rows: Rows = [["Sample", *(f"{name} (mg/L)" if name != "Shelf" else name for name in names)]]
+    rows += [[f"S-{n}", *(n if name == "Shelf" else n / 100 for name in names)] for n in range(1, 5)]
+    first = read(rows)
+    question = next(question for question in questions(first) if question.given == "Shelf")
+    assert (question.kind, question.options[-1]) == (QuestionKind.COLUMN, NO_PARAMETER)
+    second = read(rows, answered(propose_layout(first), question, NO_PARAMETER))
+    assert (len(first.readings), len(second.readings)) == (28, 24)
+    assert [finding.code for finding in second.findings] == ["sheet layout"]
+    assert len(second.readings) + len(second.ledger()) == second.cells
+
+
 def test_questions_stand_as_comments_in_a_proposal_and_are_no_answers(tmp_path: Path) -> None:
     save_layout(propose_layout(read(OPEN_SHEET)), tmp_path / "lab.toml")
     text = (tmp_path / "lab.toml").read_text(encoding="utf-8")
@@ -183,7 +196,7 @@ def test_commands_propose_check_and_apply(tmp_path: Path, monkeypatch: pytest.Mo
     asked = run("read", book, "--out", "r.csv", "--questions", "--train", TRAIN)
     assert "missing unit: sheet.xlsx|Results!D3" in asked.stdout
     assert "9 open question(s)" in asked.stdout
-    assert "which parameter does 'Arsenick' name" in asked.stdout
+    assert "did you mean arsenic or" in asked.stderr
     assert "8 open question(s)" in run("layout", "propose", book, "--out", folder / "coast.toml").stdout
     text = (folder / "coast.toml").read_text(encoding="utf-8")
     (folder / "coast.toml").write_text(text.replace("#   units.lead", "units.lead"), encoding="utf-8")
