@@ -27,6 +27,8 @@ PYTHON = [
     *sorted((PACKAGE / "certificate").glob("*.py")),
     *sorted((PACKAGE / "certificate_files").glob("*.py")),
 ]
+SAID_FOR_THE_PAGE = ("history_files/phrases.py", "statistics/drift.py", "train/removal_words.py", "train/diagram.py")
+"""Modules of other layers whose phrases the page draws in its language, and papers in English."""
 MARKS = ("say", "later")
 HEADER = """\
 # Messages of wqcheck's {domain}; python -m tests.make_catalogues adds new ones.
@@ -53,7 +55,7 @@ def messages() -> dict[str, str]:
 
 def page_messages() -> dict[str, str]:
     """Return every message of the page, each with the file that it stands in."""
-    found = said_in(sorted((PACKAGE / "page").glob("*.py")))
+    found = said_in([*sorted((PACKAGE / "page").glob("*.py")), *(PACKAGE / name for name in SAID_FOR_THE_PAGE)])
     for word in PAGE_WORDS:
         found.setdefault(word, "words of the data")
     return found

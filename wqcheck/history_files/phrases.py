@@ -11,6 +11,7 @@ import pandas as pd
 from wqcheck.certificate.figures import limit_text, unit_text
 from wqcheck.certificate.lines import finite, parameter_name, plain_text
 from wqcheck.history_files.comparisons import SERIES_RULES
+from wqcheck.languages.catalogues import ENGLISH, Catalogue
 from wqcheck.statistics.drift import SIGNIFICANT
 from wqcheck.statistics.series_lines import SeriesLines
 from wqcheck.tables import Judged
@@ -66,42 +67,48 @@ def _below(passed: int, n: int) -> str:
     return f"{min(100 * passed / n, 99.9):.1f}"
 
 
-def trend_words(row: Row) -> str:
+def trend_words(row: Row, say: Catalogue = ENGLISH) -> str:
     """Write the trend of a flag: slope a year with its interval and the probability of the test."""
     p, unit = float(row["p"]), _unit_of(row)
     if isnan(p):
-        return "not tested"
+        return say("not tested")
     said = "p < 0.001" if p < 0.001 else f"p = {p:.2g}"
     if p >= SIGNIFICANT:
-        return f"none shown ({said})"
+        return say("none shown ({chance})", chance=said)
     ends = [figure(end) for name in ("interval_low", "interval_high") if isfinite(end := float(str(row[name])))]
-    interval = f"95 %: {' to '.join(ends)}" if len(ends) == 2 else "95 % interval not known"
-    return f"{_signed(float(row['slope_low']), float(row['slope_high']))} {unit} a year ({interval}; {said})"
+    known = len(ends) == 2
+    interval = say("95 %: {low} to {high}", low=ends[0], high=ends[1]) if known else say("95 % interval not known")
+    slope = _signed(float(row["slope_low"]), float(row["slope_high"]), say)
+    return say("{slope} {unit} a year ({interval}; {chance})", slope=slope, unit=unit, interval=interval, chance=said)
 
 
-def forecast_words(row: Row) -> str:
+def forecast_words(row: Row, say: Catalogue = ENGLISH) -> str:
     """Write when the Sen line meets the limit; a dash without a significant trend that comes to it."""
     met = row["crossing"]
     if not float(row["p"]) < SIGNIFICANT or pd.isna(met):
         return DASH
-    days = [DASH if pd.isna(day) else f"{day:%Y-%m-%d}" for day in (row["crossing_earliest"], met)]
+    days = [DASH if pd.isna(day) else say.day(day.date()) for day in (row["crossing_earliest"], met)]
     latest = row["crossing_latest"]
-    end = "or later" if pd.isna(latest) else f"to {latest:%Y-%m-%d}"
-    return f"about {days[1]} (95 %: {days[0]} {end})"
+    if pd.isna(latest):
+        return say("about {day} (95 %: {first} or later)", day=days[1], first=days[0])
+    return say("about {day} (95 %: {first} to {last})", day=days[1], first=days[0], last=say.day(latest.date()))
 
 
-def chart_words(lines: SeriesLines) -> str:
+def chart_words(lines: SeriesLines, say: Catalogue = ENGLISH) -> str:
     """Say in words what a chart shows, for those who do not see it."""
     one = lines.history
     below = int((one.low < one.high).sum())
-    told = [f"{len(one.days)} results from {_day(one.days[0])} to {_day(one.days[-1])}"]
-    told += [f"{below} of them not detected or known as a range"] if below else []
-    told.append(f"from {figure(float(one.low.min()))} to {figure(float(one.high.max()))} {unit_of(lines)}".strip())
-    told.append(f"limit: {limit_of(lines) or 'none'}")
+    days = {"first": _day(one.days[0]), "last": _day(one.days[-1])}
+    told = [say("{number} results from {first} to {last}", number=len(one.days), **days)]
+    told += [say("{number} of them not detected or known as a range", number=below)] if below else []
+    reach = {"low": figure(float(one.low.min())), "high": figure(float(one.high.max()))}
+    told.append(say("from {low} to {high} {unit}", unit=unit_of(lines), **reach).strip())
+    told.append(say("limit: {limit}", limit=limit_of(lines) or say("none")))
     if lines.chart is not None:
         broken = sorted({b.rule.number for b in lines.chart.broken})
-        told.append(f"control chart rules broken: {', '.join(map(str, broken)) or 'none'}")
-    told.append("a significant trend" if lines.significant else "no significant trend")
+        numbers = ", ".join(map(str, broken)) or say("none")
+        told.append(say("control chart rules broken: {numbers}", numbers=numbers))
+    told.append(say("a significant trend" if lines.significant else "no significant trend"))
     return "; ".join(told)
 
 
@@ -123,9 +130,9 @@ def _unit_of(row: Row) -> str:
     return unit_text(plain_text(row["unit"]), plain_text(row.get("basis")))
 
 
-def _signed(low: float, high: float) -> str:
+def _signed(low: float, high: float, say: Catalogue) -> str:
     texts = [f"+{figure(end)}" if end > 0 else figure(end) for end in (low, high)]
-    return texts[0] if texts[0] == texts[1] else f"{texts[0]} to {texts[1]}"
+    return texts[0] if texts[0] == texts[1] else say("{low} to {high}", low=texts[0], high=texts[1])
 
 
 def _day(moment: Any) -> str:

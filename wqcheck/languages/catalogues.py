@@ -33,6 +33,7 @@ LANGUAGES: Mapping[str, str] = {
 PAGE_LANGUAGES = ("en", "fr", "pt", "es")
 """Languages whose catalogue of the page is complete."""
 
+NARROW_BLANK = "\N{NARROW NO-BREAK SPACE}"
 _PLACE = re.compile(r"\{(\w+)\}")
 _LEFTWARDS = frozenset({"ar"})
 
@@ -73,6 +74,13 @@ class Catalogue:
         if self.language == SOURCE or not self.local_numbers:
             return text
         return text.replace(".", _decimal_mark(self.language))
+
+    def count(self, number: int) -> str:
+        """Write a whole number: commas between thousands in English, a narrow no-break space in other languages.
+
+        The space is that of ISO 80000-1; a comma is the decimal mark of many languages.
+        """
+        return f"{number:,}" if self.language == SOURCE else f"{number:,}".replace(",", NARROW_BLANK)
 
     def day(self, day: date) -> str:
         """Write a day, or a moment with its time: ISO 8601 unless the catalogue is to write local dates."""

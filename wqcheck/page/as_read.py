@@ -9,7 +9,7 @@ import streamlit as st
 
 from wqcheck.findings import Finding, Severity
 from wqcheck.page.shown import moment, number, titles_in
-from wqcheck.page.spoken import later, say
+from wqcheck.page.spoken import count_text, later, say
 from wqcheck.page.words import plain, sentence, titled
 from wqcheck.release.decision import Disposition, FileStamp, ReleaseDecision
 from wqcheck.sheets import ReadResult
@@ -135,17 +135,19 @@ def draw_as_read(
     st.markdown(
         say("**{results} cells with a result** were read. The other {others} of {cells} cells with content are names, "
             "units, dates and the like; each is accounted for below.",
-            cells=f"{cells:,}", results=f"{results:,}", others=f"{cells - results:,}")
+            cells=count_text(cells), results=count_text(results), others=count_text(cells - results))
         + " "
         + say("Results read: {number}, of them {blank} blank or not done and {unreadable} unreadable.",
-              number=f"{len(readings):,}", blank=f"{blank:,}", unreadable=f"{unreadable:,}")
+              number=count_text(len(readings)), blank=count_text(blank), unreadable=count_text(unreadable))
     )  # fmt: skip
     reasons = decision.reasons if decision is not None else ()
     holding = {reason.where for reason in reasons if reason.disposition != Disposition.RELEASE}
     _draw_findings(findings, holding, checked=decision is not None)
-    st.markdown(f"##### {say('Results as read')} ({len(readings):,})")
+    st.markdown(f"##### {say('Results as read')} ({count_text(len(readings))})")
     _draw_rows(readings_table(readings.head(MOST_ROWS)), len(readings), say("Results as read"))
-    label = say("Cells not used as results ({number}): what each was taken for, and why", number=f"{cells - results:,}")
+    label = say(
+        "Cells not used as results ({number}): what each was taken for, and why", number=count_text(cells - results)
+    )
     box = st.expander(label, key=LEDGER_KEY, on_change="rerun")
     if box.open:
         with box:
@@ -156,7 +158,7 @@ def _draw_ledger(books: Sequence[ReadResult], readings: pd.DataFrame) -> None:
     """Draw the cells that are no results, with how many of each role."""
     ledger = pd.concat([book.ledger() for book in books], ignore_index=True)
     counts = cell_counts(readings, ledger)
-    roles = [f"{say(role)} {number:,}" for role, number in counts.items() if role != RESULT]
+    roles = [f"{say(role)} {count_text(number)}" for role, number in counts.items() if role != RESULT]
     st.markdown(f"{say('Taken for:')} {plain(' · '.join(roles))}.")
     _draw_rows(ledger_table(ledger.head(MOST_ROWS)), len(ledger), say("Cells not used as results"))
 
@@ -167,7 +169,7 @@ def _draw_rows(table: pd.DataFrame, rows: int, alt: str) -> None:
     if len(table) < rows:
         st.caption(
             say("The first {shown} of {rows} are listed here; the picture of the sheets shows every cell.",
-                shown=f"{len(table):,}", rows=f"{rows:,}")
+                shown=count_text(len(table)), rows=count_text(rows))
         )  # fmt: skip
 
 

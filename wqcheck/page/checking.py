@@ -16,7 +16,7 @@ from wqcheck.batch import check_workbook, take_in
 from wqcheck.errors import WorkbookError
 from wqcheck.page.settings import NamedBytes, Settings
 from wqcheck.page.shown import table_title
-from wqcheck.page.spoken import say
+from wqcheck.page.spoken import count_text, say
 from wqcheck.page.words import plain
 from wqcheck.questions import Question, questions
 from wqcheck.records.intake import files_used
@@ -89,7 +89,7 @@ def read_sheets(sources: Sequence[NamedBytes], settings: Settings) -> TakenSheet
     books, refused = list[ReadResult](), list[str]()
     with _progress(say("Reading the sheets")), _train(settings) as train:
         for number, source in enumerate(sources, start=1):
-            size, name = f"{len(source[1]) / 1e3:,.0f} kB", plain(source[0])
+            size, name = f"{count_text(round(len(source[1]) / 1e3))} kB", plain(source[0])
             st.write(say("Reading {number} of {many}: {name} ({size})", number=number, many=len(sources), name=name,
                          size=size))  # fmt: skip
             try:
@@ -121,7 +121,7 @@ def checked_desk(taken: TakenSheets, sources: Sequence[NamedBytes], settings: Se
         return desk
     clear_desk()
     results = sum(len(book.readings) for book in taken.books)
-    with _progress(say("Judging {results} results of batch {batch}", results=f"{results:,}", batch=plain(batch))):
+    with _progress(say("Judging {results} results of batch {batch}", results=count_text(results), batch=plain(batch))):
         tables = [*settings.limits, *(name for name, _ in settings.own_tables)]
         st.write(say("Against {tables}", tables=plain("; ".join(table_title(Path(name).stem) for name in tables))))
         check, files = _check(taken, sources, settings, batch)

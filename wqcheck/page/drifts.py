@@ -8,11 +8,11 @@ from math import isfinite
 import pandas as pd
 import streamlit as st
 
-from wqcheck.history_files.phrases import Row, figure, forecast_words, series_name, trend_words
+from wqcheck.history_files.phrases import Row, figure, forecast_words, trend_words
 from wqcheck.page.office import Office
 from wqcheck.page.shown import figures_in, moment, table_title
-from wqcheck.page.spoken import later, say
-from wqcheck.page.words import plain
+from wqcheck.page.spoken import later, say, spoken
+from wqcheck.page.words import plain, series_words
 from wqcheck.records.drifting import drifting, newest_step
 from wqcheck.records.period import state_of_checks
 from wqcheck.records.store import Store
@@ -64,12 +64,12 @@ def drift_table(flags: pd.DataFrame, *, marked: bool = True) -> pd.DataFrame:
     """Write drift flags as a table in the language of the page; ``marked`` for a table that reads markup."""
     rows = [
         {
-            say("Series"): f"{series_name(row['parameter'], row['point'])}: {_limit(row)}",
+            say("Series"): f"{series_words(str(row['parameter']), row['point'])}: {_limit(row)}",
             say("What it does"): say(
                 "{words}; last result {day}", words=say(WORDS[Drift(row["drift"])]), day=moment(row["last"])
             ),
-            say("Trend"): figures_in(trend_words(row)),
-            say("Reaches the limit about"): forecast_words(row),
+            say("Trend"): figures_in(trend_words(row, spoken())),
+            say("Reaches the limit about"): forecast_words(row, spoken()),
         }
         for row in flags.to_dict("records")
     ]

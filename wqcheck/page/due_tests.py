@@ -14,7 +14,7 @@ from wqcheck.page.checking import train_file
 from wqcheck.page.office import Office
 from wqcheck.page.settings import Settings
 from wqcheck.page.shown import shown_table, table_title
-from wqcheck.page.spoken import later, say
+from wqcheck.page.spoken import count_text, later, say
 from wqcheck.page.table_choice import loaded
 from wqcheck.page.words import plain, refusal_text, titled
 from wqcheck.records.latest import latest_results
@@ -74,7 +74,7 @@ def _draw(found: pd.DataFrame) -> None:
         return
     counts = found["state"].value_counts()
     there = [str(state) for state in STATES if str(state) in counts]
-    st.markdown(" · ".join(f"{say(STATES[State(state)])} **{counts[state]:,}**" for state in there))
+    st.markdown(" · ".join(f"{say(STATES[State(state)])} **{count_text(counts[state])}**" for state in there))
     wanted = st.multiselect(
         say("Show"), there, default=[state for state in there if state != State.IN_DATE], key=STATE_KEY,
         format_func=lambda state: say(STATES[State(state)]), placeholder=say("all"),

@@ -21,7 +21,7 @@ from wqcheck.page.looked_into import LookedInto, sheets_of
 from wqcheck.page.office import Office, do
 from wqcheck.page.recording import draw_recording
 from wqcheck.page.shown import figures_in, moment, table_title, titles_in
-from wqcheck.page.spoken import later, printed, say
+from wqcheck.page.spoken import count_text, later, printed, say
 from wqcheck.page.words import plain, refusal_text, sentence
 from wqcheck.records.history import history
 from wqcheck.records.parts import remark
@@ -32,9 +32,9 @@ from wqcheck.release.flags import FlagKind, Flags
 from wqcheck.release.next_steps import PRACTICE, next_steps, suspects_for
 from wqcheck.release.reasons import NO_LIMIT, NOT_COMPARED, Disposition
 from wqcheck.sheets.surroundings import cell_places, cell_position, first_cell, heading_rows, surroundings
-from wqcheck.tables import Judged, Ledger, Readings, Rule, StageVerdicts
+from wqcheck.tables import Judged, Ledger, Readings, Rule, StageVerdict, StageVerdicts, Verdict
 
-EVIDENCE = "evidence"
+EVIDENCE, VERDICT = "evidence", "verdict"
 CELL_KEY = "cell of the flag"
 REMARK_KEY = "remark on the flag"
 KEEP_KEY = "keep the remark"
@@ -96,8 +96,17 @@ def draw_flag(flag: Flag, title: str, hand: InHand, looked: LookedInto, office: 
 
 def draw_steps(steps: Sequence[Step]) -> None:
     """Draw the steps of a working, numbered."""
-    lines = [f"{at}. **{plain(step.title)}:** {plain(titles_in(step.text))}" for at, step in enumerate(steps, 1)]
+    lines = [f"{at}. {_step_words(step)}" for at, step in enumerate(steps, 1)]
     st.markdown("\n".join(lines))
+
+
+def _step_words(step: Step) -> str:
+    """Write a step with its title, and the verdict that it begins with, in the language of the page."""
+    text = step.text
+    for word in (*Verdict, *StageVerdict) if step.title == VERDICT else ():
+        if text.startswith(word.upper()):
+            text = say(word).upper() + text.removeprefix(word.upper())
+    return f"**{plain(say(step.title))}:** {plain(titles_in(text))}"
 
 
 def _draw_working(flag: Flag, hand: InHand, looked: LookedInto) -> None:
@@ -107,7 +116,7 @@ def _draw_working(flag: Flag, hand: InHand, looked: LookedInto) -> None:
     for step in steps:
         if step.title == EVIDENCE:
             with st.expander(say("Where this limit was read")):
-                st.markdown(f"**{plain(step.title)}:** {plain(step.text)}")
+                st.markdown(_step_words(step))
 
 
 def _draw_asked(flag: Flag, looked: LookedInto) -> None:
@@ -202,7 +211,7 @@ def _draw_history(flag: Flag, row: Flag | None, hand: InHand, office: Office) ->
         return
     if hand.record is None and kept is not None and len(readings) > len(kept) > 0:
         st.caption(say("Of these results {recorded} are recorded; {others} stand only in the sheets of this check.",
-                       recorded=f"{len(kept):,}", others=f"{len(readings) - len(kept):,}"))  # fmt: skip
+                       recorded=count_text(len(kept)), others=count_text(len(readings) - len(kept))))  # fmt: skip
     unit, basis, limits = _drawn_in(row, readings)
     drawn, left_out = history_points(readings, unit, basis, check.details.batch)
     draw_points(drawn, limits, unit_text(unit, basis), left_out, _absence(row))

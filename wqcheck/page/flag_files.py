@@ -12,7 +12,7 @@ from wqcheck.certificate_files.flag_list import csv_bytes, flag_list, workbook_b
 from wqcheck.page.in_hand import InHand
 from wqcheck.page.papers import MIMES
 from wqcheck.page.shown import shown_table
-from wqcheck.page.spoken import later, say
+from wqcheck.page.spoken import count_text, later, say
 from wqcheck.page.words import sentence
 from wqcheck.release.flags import Flags
 
@@ -40,7 +40,7 @@ def draw_files(found: DataFrame[Flags], hand: InHand) -> None:
     """Offer all flags as files, also those that are folded away or hidden by a filter."""
     batch = hand.check.details.batch
     st.caption(say("The files hold all {many} entries, with each limit and what was not tested.",
-                   many=f"{len(found):,}"))  # fmt: skip
+                   many=count_text(len(found))))  # fmt: skip
     with st.container(horizontal=True):
         st.download_button(
             say("Download all as CSV"), partial(_csv, found, hand), file_name=f"flags_{_safe(batch)}.csv",

@@ -9,7 +9,7 @@ import streamlit as st
 from pandera.typing import DataFrame
 
 from wqcheck.judging.ranges import Trouble
-from wqcheck.page.spoken import later, say
+from wqcheck.page.spoken import count_text, later, say
 from wqcheck.statistics.series_units import in_limit_unit
 from wqcheck.tables import Readings, Sign
 
@@ -144,10 +144,10 @@ def draw_points(points: pd.DataFrame, limits: tuple[float, float], unit: str, le
     """Draw the chart with how many results it holds; ``limit`` says in words what no line can show."""
     if len(points):
         st.altair_chart(history_chart(points, limits, unit), width="stretch", alt=say("History of this parameter"))
-        kinds = ", ".join(f"{number:,} {told}" for told, number in marks_of(points).items())
+        kinds = ", ".join(f"{count_text(number)} {told}" for told, number in marks_of(points).items())
         lined = say("The dashed line is the limit.") if np.isfinite(limits).any() else limit
-        told = say("{many} results: {kinds}. Large marks are of this batch.", many=f"{len(points):,}", kinds=kinds)
+        told = say("{many} results: {kinds}. Large marks are of this batch.", many=count_text(len(points)), kinds=kinds)
         st.caption(" ".join(filter(None, (told, lined))))
     if left_out:
         st.caption(say("{many} more cannot be drawn: without a day, unreadable, or in a unit that does not convert.",
-                       many=f"{left_out:,}"))  # fmt: skip
+                       many=count_text(left_out)))  # fmt: skip

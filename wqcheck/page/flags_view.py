@@ -18,9 +18,9 @@ from wqcheck.page.looked_into import LookedInto, looked_into
 from wqcheck.page.lookup import draw_lookup
 from wqcheck.page.office import Office
 from wqcheck.page.shown import figures_in, table_title, titles_in
-from wqcheck.page.spoken import kept, later, say
+from wqcheck.page.spoken import count_text, kept, later, say
 from wqcheck.page.ways import draw_way
-from wqcheck.page.words import plain, sentence, titled
+from wqcheck.page.words import parameter_words, plain, sentence, titled
 from wqcheck.release.asked import BETWEEN_TABLES, Asked
 from wqcheck.release.flag_steps import flag_steps
 from wqcheck.release.flags import FlagKind, Flags, of_tables
@@ -104,14 +104,14 @@ def _draw_asking(asking: DataFrame[Flags], hand: InHand, looked: LookedInto, off
     """Draw the filters, the list of flags and the one that is opened."""
     chosen = _draw_filters(asking)
     if chosen.empty:
-        st.info(say("No flag fits all of these filters; {many} are hidden by them.", many=f"{len(asking):,}"))
+        st.info(say("No flag fits all of these filters; {many} are hidden by them.", many=count_text(len(asking))))
         return
     st.html(_STYLE)
     heads = heads_of(chosen)
     with st.container(key=DESK_AREA):
         left, right = st.columns([2, 3], gap="medium")
         page = _page(heads, looked.key)
-        lines = flag_list(page, hand.check.judged)
+        lines = flag_list(page, hand.check.judged).assign(parameter=[_named(flag) for flag in page.to_dict("records")])
         with left:
             at = _draw_list(page, lines, len(heads), same_result(chosen).value_counts())
             draw_table(lines)
@@ -153,11 +153,11 @@ def _draw_untested(untested: pd.DataFrame, asked: DataFrame[Asked]) -> None:
     if untested.empty:
         return
     codes = set(untested[Flags.parameter])
-    with st.expander(say("Have a limit and were not tested: {number} parameters", number=f"{len(codes):,}")):
+    with st.expander(say("Have a limit and were not tested: {number} parameters", number=count_text(len(codes)))):
         st.markdown(say("By the release rules they do not hold the batch. Your licence may ask for them."))
         for table, rows in asked[asked[Asked.parameter].isin(codes)].groupby(Asked.table, sort=False):
             names = sorted({titled(code) for code in rows[Asked.parameter]}, key=str.casefold)
-            st.markdown(f"**{plain(table_title(str(table)))}** ({len(names):,}): {plain(', '.join(names))}")
+            st.markdown(f"**{plain(table_title(str(table)))}** ({count_text(len(names))}): {plain(', '.join(names))}")
 
 
 def filter_key(column: str) -> str:
@@ -172,18 +172,20 @@ def _draw_nothing(hand: InHand) -> None:
         "Nothing is flagged in batch {batch}: none of its {results} comparisons is out of limit or undecided, nothing "
         "required is missing and nothing holds it. That does not say that the water is fit to drink: only what was "
         "tested was compared, and only with the chosen tables.",
-        batch=plain(hand.check.details.batch), results=f"{results:,}",
+        batch=plain(hand.check.details.batch), results=count_text(results),
     ))  # fmt: skip
 
 
 def _counts(found: DataFrame[Flags]) -> str:
     """Write how many flags there are of each kind, worst first, and how many reject or hold."""
     leads, kinds = found[Flags.leads_to].value_counts(), found[Flags.kind].value_counts()
-    against = [f"**{leads[str(word)]:,}** {say(AGAINST_WORDS[word])}" for word in Disposition if str(word) in leads][
-        ::-1
+    against = [
+        f"**{count_text(leads[str(word)])}** {say(AGAINST_WORDS[word])}" for word in Disposition if str(word) in leads
+    ][::-1]
+    of_kinds = [
+        f"{say(KIND_WORDS[kind])} **{count_text(kinds[str(kind)])}**" for kind in FlagKind if str(kind) in kinds
     ]
-    of_kinds = [f"{say(KIND_WORDS[kind])} **{kinds[str(kind)]:,}**" for kind in FlagKind if str(kind) in kinds]
-    total = say("{many} flags", many=f"**{len(found):,}**")
+    total = say("{many} flags", many=f"**{count_text(len(found))}**")
     return f"{total}: {', '.join(against)}.  \n{' · '.join(of_kinds)}"
 
 
@@ -202,7 +204,7 @@ def _draw_filters(found: DataFrame[Flags]) -> DataFrame[Flags]:
         def told(option: str, name: str = name, counts: pd.Series[int] = counts) -> str:
             word = say(KIND_WORDS[FlagKind(option)]) if name == Flags.kind else say(option)
             word = table_title(option) if name == Flags.table else word
-            return f"{word} ({counts[option]:,})"
+            return f"{word} ({count_text(counts[option])})"
 
         wanted = place.multiselect(say(FILTERS[name]), options, format_func=told, key=key, placeholder=say("all"))
         if wanted:
@@ -246,8 +248,8 @@ def _draw_list(page: DataFrame[Flags], lines: pd.DataFrame, many: int, limits: p
     told = [_caption(*row, int(limits.get(key, 1))) for row, key in zip(rows, same_result(page), strict=True)]
     titles = {at: f"{at + 1}. {plain(_title(*row))}" for at, row in zip(places, rows, strict=True)}
     opened = st.radio(
-        say("Flags {first} to {last} of {many}, worst first", first=f"{places[0] + 1:,}", last=f"{places[-1] + 1:,}",
-            many=f"{many:,}"),
+        say("Flags {first} to {last} of {many}, worst first", first=count_text(places[0] + 1),
+            last=count_text(places[-1] + 1), many=count_text(many)),
         places, key=kept(LIST_KEY, *titles.values()), format_func=titles.__getitem__, captions=told,
     )  # fmt: skip
     if many > PER_PAGE:
@@ -264,7 +266,13 @@ def _draw_list(page: DataFrame[Flags], lines: pd.DataFrame, many: int, limits: p
 def _title(flag: Row, line: Row) -> str:
     """Name a flag in a few words, its result with the unit: ``Arsenic: 14 µg/L``."""
     result = f"{line[RESULT]} {figures_in(line[UNIT])}".strip() if line[RESULT] else ""
-    return sentence(": ".join(filter(None, (str(flag[Flags.name]), result))))
+    return sentence(": ".join(filter(None, (_named(flag), result))))
+
+
+def _named(flag: Row) -> str:
+    """Name what a flag is about: its parameter in the language of the page, else the code of the finding."""
+    code, name = str(flag[Flags.parameter]), str(flag[Flags.name])
+    return parameter_words(code, name) if code else name
 
 
 def _caption(flag: Row, line: Row, limits: int) -> str:

@@ -164,7 +164,7 @@ def _signals(lines: SeriesLines, day: alt.X, value: alt.Y) -> list[alt.Chart]:
         return []
     one = lines.history
     rows = pd.DataFrame([
-        {"day": one.days[b.place], "value": one.high[b.place], "rule": f"{b.rule.number}: {b.rule.words}"}
+        {"day": one.days[b.place], "value": one.high[b.place], "rule": f"{b.rule.number}: {say(b.rule.words)}"}
         for b in lines.chart.broken
     ])  # fmt: skip
     named = rows.groupby(["day", "value"])["rule"].agg("; ".join).reset_index()

@@ -14,7 +14,7 @@ from wqcheck.errors import WqcheckError
 from wqcheck.page.office import Office
 from wqcheck.page.settings import Settings
 from wqcheck.page.shown import shown_table
-from wqcheck.page.spoken import later, say
+from wqcheck.page.spoken import count_text, later, say
 from wqcheck.page.words import message_text
 from wqcheck.records.backup import backup
 from wqcheck.records.export import export
@@ -73,8 +73,8 @@ def _draw_verification(store: Store, anchors: list[str]) -> None:
     except WqcheckError as error:
         st.error(message_text(error))
         return
-    counted = say("{entries} log entries and {rows} rows, head {head}", entries=f"{result.entries:,}",
-                  rows=f"{result.rows:,}", head=str(result.head))  # fmt: skip
+    counted = say("{entries} log entries and {rows} rows, head {head}", entries=count_text(result.entries),
+                  rows=count_text(result.rows), head=str(result.head))  # fmt: skip
     if not result.found:
         st.success(say("Sound: nothing differs from what was recorded ({counted}).", counted=counted))
         return

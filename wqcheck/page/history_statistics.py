@@ -9,7 +9,6 @@ import pandas as pd
 import streamlit as st
 from pandera.typing import DataFrame
 
-from wqcheck.certificate.lines import parameter_name
 from wqcheck.certificate_files.flag_list import csv_bytes
 from wqcheck.errors import LimitTableError
 from wqcheck.page.history_readings import draw_readings, tables_chosen, train_chosen
@@ -17,7 +16,7 @@ from wqcheck.page.office import Office
 from wqcheck.page.settings import Settings
 from wqcheck.page.shown import number, shown_table
 from wqcheck.page.spoken import later, say
-from wqcheck.page.words import message_text, sentence
+from wqcheck.page.words import message_text, parameter_words, titled
 from wqcheck.statistics.series import statistics_by_point
 from wqcheck.statistics.series_judging import Statistic, judge_series
 from wqcheck.statistics.series_rules import NonDetects
@@ -93,7 +92,7 @@ def _picked(readings: DataFrame[Readings]) -> DataFrame[Readings]:
     names = pd.Series(series_names(readings), index=readings.index)
     codes = right.multiselect(
         say("Parameters"), sorted(map(str, names.unique())), key=PARAMETERS_KEY, persist_state="session",
-        format_func=parameter_name, placeholder=say("all"),
+        format_func=parameter_words, placeholder=say("all"),
     )  # fmt: skip
     kept = names.isin(codes) if codes else pd.Series(True, index=readings.index)
     if point != ALL_POINTS:
@@ -110,16 +109,12 @@ def statistics_words(table: pd.DataFrame) -> pd.DataFrame:
         As :func:`wqcheck.statistics.series.statistics_by_point` gives it.
     """
     days = {name: table[name].dt.normalize() for name in ("first", "last")}
-    shown = table.assign(parameter=table["parameter"].map(_name), **days)
+    shown = table.assign(parameter=table["parameter"].map(titled), **days)
     for name in _BOUNDED:
         ends = zip(table[name], table[f"{name}_low"], table[f"{name}_high"], strict=True)
         shown[name] = [_bounded(*figures) for figures in ends]
     blank = [name for name in ("fraction", "unusable", "reason") if table[name].fillna("").isin(["", 0]).all()]
     return shown_table(shown, {name: say(word) for name, word in _HEADINGS.items() if name not in blank})
-
-
-def _name(code: object) -> str:
-    return sentence(parameter_name(str(code)))
 
 
 def _bounded(value: float, low: float, high: float) -> str:
@@ -185,7 +180,7 @@ def verdict_words(judged: pd.DataFrame) -> pd.DataFrame:
     ends = zip(ranked["low"], ranked["high"], unit.mask(share, ""), share, strict=True)
     limits = zip(ranked["upper"], unit, strict=True)
     shown = ranked.assign(
-        parameter=ranked["parameter"].map(_name),
+        parameter=ranked["parameter"].map(titled),
         figure=[_figure(*row) for row in ends],
         limit=["" if isnan(upper) else f"≤ {number(upper)} {unit}".strip() for upper, unit in limits],
     )

@@ -17,7 +17,6 @@ from wqcheck.history_files.phrases import (
     figure,
     forecast_words,
     limit_of,
-    series_name,
     trend_words,
     unit_of,
 )
@@ -33,8 +32,8 @@ from wqcheck.page.language_note import draw_language_note
 from wqcheck.page.office import Office
 from wqcheck.page.settings import Settings
 from wqcheck.page.shown import figures_in, moment
-from wqcheck.page.spoken import later, say
-from wqcheck.page.words import plain, sentence, titled
+from wqcheck.page.spoken import later, say, spoken
+from wqcheck.page.words import plain, sentence, series_words, titled
 from wqcheck.records.batches import batches
 from wqcheck.records.history import history, series_names
 from wqcheck.records.period import SAME, results_of, state_of_checks, verdicts_of
@@ -171,7 +170,7 @@ def _draw_span(last: str) -> tuple[date | None, date | None]:
 
 def _draw_series(store: Store, code: str, picked: Picked, states: Mapping[str, str]) -> None:
     """Draw one series: what it is, its chart, what was computed of it, and its figures."""
-    title = series_name(code, picked.point)
+    title = series_words(code, picked.point)
     st.markdown(f"**{plain(title)}**")
     ends = (picked.since or date.min, picked.until or date(9998, 12, 31))
     verdicts = verdicts_of(store, *ends, None, (code, picked.point))
@@ -184,7 +183,7 @@ def _draw_series(store: Store, code: str, picked: Picked, states: Mapping[str, s
         lines = _draw_limit([series_lines(one) for one in found], title)
         batches = batches_at(verdicts if len(verdicts) else readings, states)
         drawn = series_chart(lines, picked.shown, batches)
-        st.altair_chart(drawn, width="stretch", alt=f"{title}: {chart_words(lines)}")
+        st.altair_chart(drawn, width="stretch", alt=f"{title}: {chart_words(lines, spoken())}")
         st.caption(legend(lines, picked.shown))
         _draw_computed(lines, picked.shown, batches)
     if len(readings):
@@ -226,7 +225,10 @@ def _draw_computed(lines: SeriesLines, shown: Shown, batches: pd.DataFrame) -> N
     if row["drift"] in WORDS:
         said[say("What it does")] = say(WORDS[Drift(row["drift"])])
     if shown.trend:
-        said |= {say("Trend (Mann-Kendall, Sen)"): trend_words(row), say("Meets the limit"): forecast_words(row)}
+        said |= {
+            say("Trend (Mann-Kendall, Sen)"): trend_words(row, spoken()),
+            say("Meets the limit"): forecast_words(row, spoken()),
+        }
     if shown.control:
         few = say("no chart: it takes {number} results", number=FEWEST)
         said[say("Control chart")] = chart_signals(lines, batches) if lines.chart else few

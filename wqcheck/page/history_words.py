@@ -8,7 +8,7 @@ import pandas as pd
 
 from wqcheck.page.history_charts import Shown
 from wqcheck.page.shown import moment
-from wqcheck.page.spoken import later, say
+from wqcheck.page.spoken import later, say, spoken
 from wqcheck.records.standing import State
 from wqcheck.statistics.drift import limit_side, rule_words
 from wqcheck.statistics.series_lines import SeriesLines
@@ -39,8 +39,8 @@ def chart_signals(lines: SeriesLines, batches: pd.DataFrame) -> str:
     limited = bool(one.limit[Judged.table])
     toward = [b for b in lines.chart.broken if b.side == side or not b.side or not limited]
     said = []
-    for words in dict.fromkeys(rule_words(toward)):
-        last = max(one.days[b.place] for b in toward if words.startswith(rule_words([b])[0]))
+    for words in dict.fromkeys(rule_words(toward, spoken())):
+        last = max(one.days[b.place] for b in toward if words.startswith(rule_words([b], spoken())[0]))
         batch = batches["batch"].get(pd.Timestamp(last), "")
         said.append(f"{words} ({say('last on {day}', day=moment(pd.Timestamp(last)))}{', ' if batch else ''}{batch})")
     other = len(lines.chart.broken) - len(toward)

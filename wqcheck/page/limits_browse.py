@@ -17,8 +17,8 @@ from wqcheck.page.settings import Settings
 from wqcheck.page.shown import figures_in, moment
 from wqcheck.page.spoken import kept, later, say
 from wqcheck.page.table_choice import chosen_first, loaded, table_choices
-from wqcheck.page.words import message_text, plain, titled
-from wqcheck.parameters import aliases, catalogue, codes_matching, normalise
+from wqcheck.page.words import codes_found, message_text, plain, titled
+from wqcheck.parameters import aliases, catalogue, normalise
 from wqcheck.tables import LimitClass, Limits, Product
 
 TABLE_KEY = "table looked into"
@@ -136,7 +136,7 @@ def _search(table: LimitTable, product: Product) -> pd.DataFrame:
 
 def matching(rows: pd.DataFrame, text: str) -> pd.Series[bool]:
     """Tell which rows answer a search: by the parameter or a member in any spelling or CAS number, class or clause."""
-    codes = codes_matching(text)
+    codes = codes_found(text)
     named = rows[Limits.parameter].isin(codes)
     members = rows[Limits.members].fillna("").str.split(r";\s*", regex=True)
     added_up = pd.Series([bool(codes & set(listed)) for listed in members], index=rows.index, dtype=bool)

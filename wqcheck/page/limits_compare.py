@@ -19,8 +19,7 @@ from wqcheck.page.settings import Settings
 from wqcheck.page.shown import figures_in, moment
 from wqcheck.page.spoken import later, say
 from wqcheck.page.table_choice import loaded, table_choices, usable
-from wqcheck.page.words import plain, titled
-from wqcheck.parameters import codes_matching
+from wqcheck.page.words import codes_found, plain, titled
 
 TABLES_KEY = "tables compared"
 SEARCH_KEY = "search in the comparison"
@@ -124,7 +123,7 @@ def lines_shown(compared: pd.DataFrame, show: str, search: str) -> pd.Series[boo
     if show == DIFFERENT:
         shown = winners < compared["table"].nunique()
     if search.strip():
-        shown &= shown.index.get_level_values("parameter").isin(codes_matching(search))
+        shown &= shown.index.get_level_values("parameter").isin(codes_found(search))
     return shown.reset_index(drop=True)
 
 

@@ -33,8 +33,7 @@ from wqcheck.page.settings import Settings
 from wqcheck.page.shown import table_title
 from wqcheck.page.spoken import later, say
 from wqcheck.page.table_choice import Choice, chosen_first, table_choices
-from wqcheck.page.words import message_text, plain, titled
-from wqcheck.parameters import codes_matching
+from wqcheck.page.words import codes_found, message_text, plain, titled
 
 COPY_KEY = "table to copy"
 OPEN_KEY = "open the copy"
@@ -140,7 +139,7 @@ def _draw_grid(draft: Draft) -> pd.DataFrame:
     """Draw the grid and return all cells as they stand after it."""
     search = st.text_input(say("Show only"), key=SEARCH_KEY, persist_state="session",
                            placeholder=say("name, other spelling or CAS number; blank: all rows")).strip()  # fmt: skip
-    codes = codes_matching(search)
+    codes = codes_found(search)
     wanted = draft.cells["parameter"].isin(codes) | (search == "") | (draft.cells["parameter"] == "")
     grid = grid_of(draft, search, wanted)
     st.caption(say("Click a cell and type, or press Enter in it, to change it. The last line adds a row; mark rows at "

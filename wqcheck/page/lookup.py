@@ -36,10 +36,12 @@ def draw_lookup(hand: InHand) -> None:
         except WqcheckError as nothing:
             st.info(refusal_text(nothing))
             return
-        tables = rows[Judged.table].fillna("")
-        for table, told in zip(tables, explain(rows, hand.check.decision_rules), strict=True):
+        named = rows[[Judged.parameter, Judged.parameter_text, Judged.table]].fillna("").to_numpy()
+        for (code, text, table), told in zip(named, explain(rows, hand.check.decision_rules), strict=True):
             beside = table_title(str(table)) or say("no limit")
-            st.markdown(f"**{plain(told.result)}** · {plain(beside)} · **{say(told.verdict)}** · *{plain(told.where)}*")
+            st.markdown(
+                f"**{plain(titled(code, text))}** · {plain(beside)} · **{say(told.verdict)}** · *{plain(told.where)}*"
+            )
             draw_steps(told.steps)
 
 

@@ -18,7 +18,7 @@ from wqcheck.page.paper_check import draw_paper_check
 from wqcheck.page.papers import draw_draft, next_steps
 from wqcheck.page.recording import draw_recording
 from wqcheck.page.shown import moment, shown_table
-from wqcheck.page.spoken import later, say
+from wqcheck.page.spoken import count_text, later, say
 from wqcheck.page.touched import draw_touched
 from wqcheck.page.ways import draw_way
 from wqcheck.page.words import STATE_WORDS, plain
@@ -199,7 +199,7 @@ def _draw_unverified(check: BatchCheck) -> None:
     if doubtful:
         st.warning(
             say("Of the {number} limits used, {doubtful} were not checked against the official text. The certificate "
-                "marks them.", number=f"{len(used):,}", doubtful=f"{doubtful:,}")
+                "marks them.", number=count_text(len(used)), doubtful=count_text(doubtful))
         )  # fmt: skip
 
 

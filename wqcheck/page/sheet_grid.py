@@ -27,7 +27,7 @@ from wqcheck.page.sheet_picture import (
     picture_cells,
     picture_rows,
 )
-from wqcheck.page.spoken import say
+from wqcheck.page.spoken import count_text, say
 from wqcheck.page.words import plain
 from wqcheck.sheets import ReadResult
 from wqcheck.sheets.roles import column_name
@@ -168,7 +168,9 @@ def _draw_window(cells: pd.DataFrame) -> str:
     unread = st.toggle(say("Show only rows with cells that were not read"), key=UNREAD_KEY)
     boxes = st.columns(3)
     st.session_state[ROW_KEY] = min(st.session_state.get(ROW_KEY, 1), last)
-    first = boxes[0].number_input(say("From row (of {last})", last=f"{last:,}"), 1, last, step=ROWS_SHOWN, key=ROW_KEY)
+    first = boxes[0].number_input(
+        say("From row (of {last})", last=count_text(last)), 1, last, step=ROWS_SHOWN, key=ROW_KEY
+    )
     starts = list(range(0, widest + 1, COLUMNS_SHOWN))
     if st.session_state.get(COLUMN_KEY) not in starts:
         st.session_state[COLUMN_KEY] = 0

@@ -10,7 +10,7 @@ from html import escape
 import pandas as pd
 
 from wqcheck.findings import Finding, Severity
-from wqcheck.page.spoken import later, say
+from wqcheck.page.spoken import count_text, later, say
 from wqcheck.page.words import sentence
 from wqcheck.sheets import ReadResult
 from wqcheck.sheets.roles import column_name
@@ -167,16 +167,16 @@ def legend_html(counts: Mapping[str, int], signs: Mapping[str, int]) -> str:
     """Write the legend: each kind with its pattern, its tag, its meaning and how many cells are of it."""
     entries = "".join(
         f'<li><span class="swatch {name}"><b>{escape(say(_BY_NAME[name].tag))}</b></span> '
-        f"{escape(say(_BY_NAME[name].meaning))}: <strong>{number:,}</strong></li>"
+        f"{escape(say(_BY_NAME[name].meaning))}: <strong>{count_text(number)}</strong></li>"
         for name, number in counts.items()
     )
     meanings = {"hold": say("a finding that holds the batch"), "note": say("a finding to know")}
     entries += "".join(
         f'<li><span class="swatch"><i>{SIGNS[name]}</i></span> {escape(meanings[name])}: '
-        f"<strong>{number:,}</strong></li>"
+        f"<strong>{count_text(number)}</strong></li>"
         for name, number in signs.items()
     )
-    total = say("Together {number} cells with content.", number=f"{sum(counts.values()):,}")
+    total = say("Together {number} cells with content.", number=count_text(sum(counts.values())))
     return f'<ul class="legend">{entries}</ul><p class="total">{escape(total)}</p>'
 
 

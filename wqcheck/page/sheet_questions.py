@@ -7,13 +7,12 @@ from pathlib import Path
 
 import streamlit as st
 
-from wqcheck.certificate.lines import parameter_name
 from wqcheck.errors import SheetLayoutError
 from wqcheck.page.checking import TakenSheets, train_file
 from wqcheck.page.office import do
 from wqcheck.page.settings import Settings
 from wqcheck.page.spoken import later, say
-from wqcheck.page.words import plain, sentence, titled
+from wqcheck.page.words import parameter_words, plain, sentence, titled
 from wqcheck.parameters import catalogue
 from wqcheck.questions import NO_PARAMETER, Question, QuestionKind, can_be_kept, keep_answers
 from wqcheck.sheets import ReadResult
@@ -129,7 +128,7 @@ def _draw_question(book: ReadResult, question: Question) -> None:
 def _given(question: Question) -> str:
     """Write what is asked about: a parameter by its name, a text as it stands in the sheet."""
     if question.kind in (QuestionKind.UNIT, QuestionKind.BASIS, QuestionKind.VOLUME):
-        return plain(parameter_name(question.given))
+        return plain(parameter_words(question.given))
     if question.kind == QuestionKind.DATES:
         return plain(question.given.replace("_", " "))
     return "" if question.kind == QuestionKind.UNNAMED else plain(question.given)
@@ -139,7 +138,7 @@ def _choices(question: Question) -> list[str]:
     """List the answers that can be chosen: near names first, then every other parameter by its name."""
     if question.kind not in _NAMING:
         return list(question.options)
-    others = sorted(set(catalogue()) - set(question.options), key=lambda code: parameter_name(code).casefold())
+    others = sorted(set(catalogue()) - set(question.options), key=lambda code: parameter_words(code).casefold())
     return [*question.options, *others]
 
 

@@ -48,6 +48,11 @@ def figure(text: str) -> str:
     return spoken().figure(text)
 
 
+def count_text(number: int) -> str:
+    """Write how many there are, thousands apart as the language of the page does."""
+    return spoken().count(number)
+
+
 def kept(key: str, *words: str) -> str:
     """Give the key of a choice among words, and choose again what was chosen where its words are others than before.
 

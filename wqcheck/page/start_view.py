@@ -15,7 +15,7 @@ from wqcheck.page.office import Office
 from wqcheck.page.settings import Settings
 from wqcheck.page.sheets_brought import bring_kept
 from wqcheck.page.shown import shown_table
-from wqcheck.page.spoken import later, say
+from wqcheck.page.spoken import count_text, later, say
 from wqcheck.page.ways import draw_way, go
 from wqcheck.page.words import STATE_WORDS, plain
 from wqcheck.records.batches import SOON, Waiting, batches, waiting
@@ -132,7 +132,7 @@ def _draw_due(due: pd.DataFrame) -> None:
 def _draw_list(title: str, frame: pd.DataFrame, headings: dict[str, str]) -> None:
     """Draw one list once: in full where it is short, scrolling where it is long."""
     shown = shown_table(frame, {name: say(word) for name, word in headings.items()}, said=_SAID, times=_TIMES)
-    st.markdown(f"**{title}** ({len(frame):,})")
+    st.markdown(f"**{title}** ({count_text(len(frame))})")
     if len(frame) > SHOWN_ROWS:
         st.dataframe(shown, hide_index=True, height=300, alt=title)
     else:
@@ -145,7 +145,7 @@ def _draw_latest(office: Office) -> None:
     if listed.empty:
         return
     with st.expander(say("The batches that changed last ({shown} of {all})", shown=min(LATEST, len(listed)),
-                         all=f"{len(listed):,}")):  # fmt: skip
+                         all=count_text(len(listed)))):  # fmt: skip
         words = {str(state): say(word) for state, word in STATE_WORDS.items()}
         latest = listed.head(LATEST)
         told = latest.assign(state=latest["state"].map(words))

@@ -14,7 +14,7 @@ from wqcheck.limit_comparison.overrides import apply_overrides, overridden_names
 from wqcheck.limit_tables.loading import LimitTable, limit_table, load_limits, shipped_tables
 from wqcheck.limit_tables.own_folder import OwnTable, digest_of, own_files, own_tables
 from wqcheck.page.shown import table_title, titles_in
-from wqcheck.page.spoken import say
+from wqcheck.page.spoken import count_text, say
 from wqcheck.page.words import plain
 from wqcheck.tables import Limits, Product
 
@@ -124,7 +124,7 @@ def _draw_beside(table: LimitTable) -> None:
             "{table}: {rows} judged beside the other tables. Each is judged on its own, so the strictest decides. "
             "To put a row of another table aside, write the status of yours as: overrides NAME.",
             table=plain(table_title(table.name, own=True)),
-            rows=say("1 row") if beside == 1 else say("{number} rows", number=f"{beside:,}"),
+            rows=say("1 row") if beside == 1 else say("{number} rows", number=count_text(beside)),
         )  # fmt: skip
         st.caption(words)
 

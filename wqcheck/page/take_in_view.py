@@ -28,7 +28,7 @@ from wqcheck.page.sheet_grid import draw_picture
 from wqcheck.page.sheet_questions import draw_layouts, draw_questions
 from wqcheck.page.sheets_brought import SAMPLE_NOTE, draw_sheets, sample_on_desk
 from wqcheck.page.shown import table_title
-from wqcheck.page.spoken import kept, later, say
+from wqcheck.page.spoken import count_text, kept, later, say
 from wqcheck.page.ways import draw_way
 from wqcheck.page.words import EXCEEDING, message_text, plain, refusal_text
 from wqcheck.release.decision import BatchCheck
@@ -152,9 +152,9 @@ def _draw_next(asked: int, judged: pd.DataFrame) -> None:
     if asked:
         steps.append(say("answer the open questions ({number}) below", number=asked))
     if exceeding:
-        steps.append(say("look at the results out of limit ({number})", number=f"{exceeding:,}"))
+        steps.append(say("look at the results out of limit ({number})", number=count_text(exceeding)))
     if undecided:
-        steps.append(say("look at the results that cannot be decided ({number})", number=f"{undecided:,}"))
+        steps.append(say("look at the results that cannot be decided ({number})", number=count_text(undecided)))
     steps.append(say("record the batch at the foot of this view; review and decision follow"))
     st.markdown(f"**{say('Next:')}** {'; '.join(steps)}.")
     with st.container(horizontal=True):
@@ -175,7 +175,7 @@ def _draw_parts(taken: TakenSheets, desk: Desk | None, settings: Settings) -> No
     parts = [part for part in _PARTS if part != FILES or desk is not None]
     if st.session_state.get(PART_KEY) not in parts:
         st.session_state[PART_KEY] = QUESTIONS if asked else AS_READ
-    labels = {part: say(_PARTS[part], number=f"{numbers.get(part, 0):,}") for part in parts}
+    labels = {part: say(_PARTS[part], number=count_text(numbers.get(part, 0))) for part in parts}
     part = st.radio(
         say("Part"), parts, horizontal=True, key=kept(PART_KEY, *labels.values()), label_visibility="collapsed",
         format_func=labels.__getitem__,

@@ -11,7 +11,7 @@ import pandas as pd
 import streamlit as st
 
 from wqcheck.page.shown import figures_in
-from wqcheck.page.spoken import later, say
+from wqcheck.page.spoken import later, say, spoken
 from wqcheck.page.words import plain, titled
 from wqcheck.train.commissioning import CommissioningReport
 from wqcheck.train.diagram import StageNote, describe, notes_for, train_svg, with_flows, worst_notes
@@ -36,8 +36,8 @@ def draw_diagram(report: CommissioningReport, *, us_units: bool) -> None:
     choice, zoom = st.columns([3, 2], vertical_alignment="bottom")
     code = choice.selectbox(say("Below each stage"), [GRAVEST, *codes], format_func=_shown_words, key=SHOWN_KEY)
     size = zoom.select_slider(say("Size of the diagram, %"), SIZES, value=100, key=SIZE_KEY)
-    notes = notes_for(report.stages, code) if code else worst_notes(report.stages)
-    notes = with_flows(notes, stage_flows(report.train, report.plant), us_units=us_units)
+    notes = notes_for(report.stages, code, spoken()) if code else worst_notes(report.stages, spoken())
+    notes = with_flows(notes, stage_flows(report.train, report.plant), us_units=us_units, say=spoken())
     st.html(diagram_html(report, notes, about=_shown_words(code), size=size))
     st.caption(
         say(
@@ -61,11 +61,11 @@ def diagram_html(report: CommissioningReport, notes: Mapping[str, StageNote], *,
 
     ``size`` is the width in percent of that at which its smallest text has 11 px.
     """
-    svg = train_svg(report.train, notes, about=about, per_row=PER_ROW)
+    svg = train_svg(report.train, notes, about=about, per_row=PER_ROW, say=spoken())
     found = re.search(r'width="([\d.]+)"', svg)
     width = round(float(found[1]) * size / 100) if found else 900
     content = base64.b64encode(svg.encode("utf-8")).decode("ascii")
-    words = escape(describe(report.train, notes))
+    words = escape(describe(report.train, notes, spoken()))
     return (
         f'<div style="overflow-x: auto; border: 1px solid #c9d3d8; border-radius: 0.4rem" tabindex="0" role="region" '
         f'aria-label="{escape(say("Diagram of the train"))}"><img alt="{words}" '
@@ -103,7 +103,7 @@ def _all_verdicts(report: CommissioningReport, names: list[str]) -> dict[str, li
 def _of_parameter(report: CommissioningReport, names: list[str], code: str) -> dict[str, list[str]]:
     rows = report.stages[report.stages["parameter"].eq(code)].drop_duplicates("stage").set_index("stage")
     unit = rows["unit"].fillna("")
-    removal = notes_for(report.stages, code)
+    removal = notes_for(report.stages, code, spoken())
     columns = {
         say("Before → after"): rows["inlet"] + " → " + rows["outlet"] + " " + unit,
         say("Removal"): pd.Series({name: note.figure for name, note in removal.items()}, dtype="str"),

@@ -11,7 +11,7 @@ import streamlit as st
 
 from wqcheck.page.shown import figures_in, number, shown_table
 from wqcheck.page.spoken import later, say
-from wqcheck.page.words import plain, sentence
+from wqcheck.page.words import plain, sentence, titled
 from wqcheck.plant.flow_fit import ProductionDay, hourly_balance
 from wqcheck.plant.pretreatment import State
 from wqcheck.quantities import KINDS, to_us
@@ -35,7 +35,9 @@ def figure_table(chapter: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
         {
             say("Figure"): [sentence(str(one["name"])) for one in chapter],
             say("Value"): [figures_in(str(one["shown"])) for one in chapter],
-            say("Says"): ["; ".join(filter(None, (one["verdict"], one["note"]))) for one in chapter],
+            say("Says"): [
+                "; ".join(filter(None, (say(one["verdict"]) if one["verdict"] else "", one["note"]))) for one in chapter
+            ],
             say("Formula (source)"): [f"{one['formula']} ({one['source']})" for one in chapter],
         }
     )
@@ -55,7 +57,7 @@ def draw_figures(data: Mapping[str, Any], day: ProductionDay | None, *, us_units
     """
     _draw_asking(data["figures"])
     for name, chapter in data["figures"].items():
-        with st.expander(say("{chapter}: {number} figures", chapter=plain(name), number=len(chapter))):
+        with st.expander(say("{chapter}: {number} figures", chapter=plain(say(name)), number=len(chapter))):
             st.table(figure_table(chapter).map(plain), hide_index=True)
             if name == "Membranes":
                 st.caption(plain(REJECTION))
@@ -88,7 +90,7 @@ def balance_table(rows: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
     return pd.DataFrame(
         {
             say("Stage"): [row["stage"] for row in rows],
-            say("Parameter"): [row["name"] for row in rows],
+            say("Parameter"): [titled(row["parameter"], row["name"]) for row in rows],
             say("Feed"): [_cell(row["feed"]) for row in rows],
             say("Permeate"): [_cell(row["permeate"]) for row in rows],
             say("Concentrate"): [_cell(row["concentrate"]) for row in rows],

@@ -9,7 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from wqcheck.page.shown import figures_in
-from wqcheck.page.spoken import say
+from wqcheck.page.spoken import say, spoken
 from wqcheck.page.words import plain, titled
 from wqcheck.tables import Bound, Stages
 from wqcheck.train.kinds import WHOLE_TRAIN
@@ -26,7 +26,10 @@ def stage_rows(stages: pd.DataFrame, code: str) -> pd.DataFrame:
     whole = rows[Stages.stage].eq(WHOLE_TRAIN)
     rows = pd.concat([rows[~whole], rows[whole]])
     columns = [rows[name] for name in (Stages.removal_percent, Stages.log_removal, Stages.bound)]
-    return rows.assign(words=[removal_words(*figures) for figures in zip(*columns, strict=True)])
+    return rows.assign(
+        words=[removal_words(percent, log, bound, spoken()) for percent, log, bound in zip(*columns, strict=True)],
+        stage=rows[Stages.stage].replace(WHOLE_TRAIN, say("whole train")),
+    )
 
 
 def removal_chart(rows: pd.DataFrame, *, log: bool) -> alt.LayerChart | alt.FacetChart:

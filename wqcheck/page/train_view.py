@@ -127,7 +127,7 @@ def draw_suspects(suspects: Sequence[Suspect]) -> None:
             st.markdown("##### " + say("Design: parts that do not fit the planned day"))
         title = f"**{place}. {plain(sentence(one.title))}** ({say('stage')}: {plain(one.stage)})"
         with st.expander(title, expanded=place <= IN_FULL):
-            st.markdown(f"{plain(sentence(GRADES[one.grade]))}. {plain(sentence(one.why))}")
+            st.markdown(f"{plain(sentence(say(GRADES[one.grade])))}. {plain(sentence(one.why))}")
             told = (f"- {plain(figures_in(entry.text))} — *{plain(entry.where)}*" for entry in one.evidence)
             st.markdown("\n".join(told))
             st.markdown(f"**{say('Check next:')}** {plain(one.check)}")

@@ -5,9 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+import pandas as pd
+
 from wqcheck.certificate.lines import parameter_name
 from wqcheck.errors import WqcheckError
-from wqcheck.page.spoken import later, say
+from wqcheck.languages.parameter_names import codes_named, named_in
+from wqcheck.page.spoken import later, say, spoken
+from wqcheck.parameters import codes_matching
 from wqcheck.records.standing import State
 from wqcheck.release.decision import Disposition
 from wqcheck.tables import Verdict
@@ -54,9 +58,27 @@ def refusal_text(refusal: WqcheckError) -> str:
     return message_text(re.sub(r" \((--[a-z]+ ?)+[A-Z]*\)", "", str(refusal)))
 
 
+def parameter_words(code: str, fallback: str = "") -> str:
+    """Name a parameter in the language of the page, in English where no name of it is known."""
+    return named_in(spoken().language, code) or parameter_name(code, fallback)
+
+
 def titled(code: str, fallback: str = "") -> str:
     """Name a parameter as a heading or the start of a line does: ``Arsenic``, but ``pH``."""
-    return sentence(parameter_name(code, fallback))
+    return sentence(parameter_words(code, fallback))
+
+
+def series_words(code: str, point: object) -> str:
+    """Name a series in the language of the page: ``lead at FP``."""
+    name = parameter_words(code)
+    if point is None or pd.isna(point) or not point:  # type: ignore[call-overload]
+        return say("{parameter}, no point stated", parameter=name)
+    return say("{parameter} at {point}", parameter=name, point=point)
+
+
+def codes_found(text: str) -> frozenset[str]:
+    """Return the codes of the parameters that a search finds: in any spelling, or by the name that the page shows."""
+    return codes_matching(text) | codes_named(spoken().language, text)
 
 
 def sentence(text: str) -> str:
@@ -69,8 +91,3 @@ def some_of(names: Sequence[str], most: int = 4) -> str:
     """List the first few names, and how many follow: ``Arsenic, Lead and 3 more``."""
     listed = ", ".join(names[:most])
     return say("{names} and {count} more", names=listed, count=len(names) - most) if len(names) > most else listed
-
-
-def counted(number: int, one: str, many: str = "") -> str:
-    """Write a number with its noun: ``1 result``, ``3 results``."""
-    return f"{number:,} {one if number == 1 else many or one + 's'}"

@@ -28,6 +28,11 @@ _LEADS = {
     Disposition.RELEASE: "by the release rules it does not hold the batch; the licence may ask for it",
 }
 
+STEP_TITLES = (
+    "limits", "order", "before", "after", "removal", "pairing", "usual", "where", "asked by", "found",
+)  # fmt: skip
+"""What the steps are about that :data:`wqcheck.explanation.STEP_TITLES` does not name."""
+
 
 def flag_steps(
     check: BatchCheck,
@@ -85,7 +90,7 @@ def _stage_steps(row: Mapping[Any, Any]) -> Iterator[Step]:
     yield Step(title="removal", text=removal_words(*figures))
     yield Step(title="pairing", text=str(row[StageVerdicts.reason]))
     yield Step(title="usual", text=f"{row[StageVerdicts.expected]} ({row[StageVerdicts.expected_source]})")
-    yield Step(title="verdict", text=f"{str(row[StageVerdicts.verdict]).upper()} of {row[StageVerdicts.stage]}")
+    yield Step(title="verdict", text=f"{str(row[StageVerdicts.verdict]).upper()}: {row[StageVerdicts.stage]}")
 
 
 def _other_steps(kind: FlagKind, flag: Mapping[Any, Any]) -> Iterator[Step]:

@@ -16,6 +16,7 @@ import pandera.pandas as pa
 from pandera.typing import DataFrame, Series
 
 from wqcheck.judging.judge import judge
+from wqcheck.languages.catalogues import ENGLISH, Catalogue
 from wqcheck.limit_tables.loading import LimitTable
 from wqcheck.statistics.control_chart import Broken, Chart, individuals_chart
 from wqcheck.statistics.trend import FEWEST, Crossing, MannKendall, Slope, crossing, mann_kendall, sen_slope, tied_below
@@ -298,14 +299,18 @@ def _day(day: date) -> np.datetime64:
     return np.datetime64(day, "s")
 
 
-def rule_words(broken: Sequence[Broken]) -> list[str]:
+def rule_words(broken: Sequence[Broken], say: Catalogue = ENGLISH) -> list[str]:
     """Return each broken rule with its side, and how many times."""
-    side = {1: " (upward)", -1: " (downward)", 0: ""}
+    side = {1: f" ({say('upward')})", -1: f" ({say('downward')})", 0: ""}
     counts: dict[str, int] = {}
     for one in broken:
-        words = f"rule {one.rule.number}: {one.rule.words}{side[one.side]}"
+        told = say("rule {number}: {words}", number=one.rule.number, words=say(one.rule.words))
+        words = f"{told}{side[one.side]}"
         counts[words] = counts.get(words, 0) + 1
-    return [words if number == 1 else f"{words}, {number} times" for words, number in counts.items()]
+    return [
+        words if number == 1 else say("{words}, {number} times", words=words, number=number)
+        for words, number in counts.items()
+    ]
 
 
 def _reason(one: History, test: MannKendall, met: Crossing, toward: Sequence[Broken]) -> str:

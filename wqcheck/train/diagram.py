@@ -13,6 +13,7 @@ from xml.sax.saxutils import escape
 import pandas as pd
 from pandera.typing import DataFrame
 
+from wqcheck.languages.catalogues import ENGLISH, Catalogue
 from wqcheck.quantities import show_quantity
 from wqcheck.tables import StageVerdict, StageVerdicts
 from wqcheck.train.description import Stage, Train
@@ -41,19 +42,19 @@ class StageNote:
     flow: str = ""
 
 
-def notes_for(stages: DataFrame[StageVerdicts], parameter: str) -> dict[str, StageNote]:
+def notes_for(stages: DataFrame[StageVerdicts], parameter: str, say: Catalogue = ENGLISH) -> dict[str, StageNote]:
     """Return by stage what it removed of one parameter, and its verdict."""
     rows = stages[stages["parameter"].eq(parameter)].drop_duplicates("stage")
     return {
         row["stage"]: StageNote(
-            removal_words(row["removal_percent"], row["log_removal"], row["bound"]),
+            removal_words(row["removal_percent"], row["log_removal"], row["bound"], say),
             "" if pd.isna(row["verdict"]) else str(row["verdict"]),
         )
         for row in rows.to_dict("records")
     }
 
 
-def worst_notes(stages: DataFrame[StageVerdicts]) -> dict[str, StageNote]:
+def worst_notes(stages: DataFrame[StageVerdicts], say: Catalogue = ENGLISH) -> dict[str, StageNote]:
     """Return by stage the gravest of its verdicts, and of how many parameters it was given."""
     order = [StageVerdict.WORSE, StageVerdict.UNEXPLAINED, StageVerdict.WEAK, StageVerdict.AS_EXPECTED,
              StageVerdict.NOT_SHOWN]  # fmt: skip
@@ -61,19 +62,24 @@ def worst_notes(stages: DataFrame[StageVerdicts]) -> dict[str, StageNote]:
     for stage, rows in stages[stages["verdict"].notna()].groupby("stage", sort=False):
         counts = rows["verdict"].value_counts()
         word = next(word for word in order if word in counts.index)
-        found[str(stage)] = StageNote(f"{counts[word]} of {len(rows)} parameters", str(word))
+        figure = say("{number} of {all} parameters", number=counts[word], all=len(rows))
+        found[str(stage)] = StageNote(figure, str(word))
     return found
 
 
 def with_flows(
-    notes: Mapping[str, StageNote], flows: Mapping[str, StageFlow], *, us_units: bool = False
+    notes: Mapping[str, StageNote],
+    flows: Mapping[str, StageFlow],
+    *,
+    us_units: bool = False,
+    say: Catalogue = ENGLISH,
 ) -> dict[str, StageNote]:
     """Return the notes with the flow through each stage, ``8 m³/h metered``; a stage without a note gets one.
 
     Three digits, for a flow meter has no more.
     """
     told = {
-        stage: f"{show_quantity(float(f'{flow.value:.3g}'), 'flow', us_units=us_units)} {flow.known}"
+        stage: f"{show_quantity(float(f'{flow.value:.3g}'), 'flow', us_units=us_units)} {say(flow.known)}"
         for stage, flow in flows.items()
     }
     return {
@@ -83,7 +89,12 @@ def with_flows(
 
 
 def train_svg(
-    train: Train, notes: Mapping[str, StageNote] | None = None, *, about: str = "", per_row: int = PER_ROW
+    train: Train,
+    notes: Mapping[str, StageNote] | None = None,
+    *,
+    about: str = "",
+    per_row: int = PER_ROW,
+    say: Catalogue = ENGLISH,
 ) -> str:
     """Return the diagram of a train.
 
@@ -97,6 +108,8 @@ def train_svg(
         What the notes are, a line below the drawing: ``removal of chloride``.
     per_row : int
         Boxes in a row before the line wraps.
+    say : Catalogue, optional
+        What the drawing's own words are said in.
 
     Returns
     -------
@@ -107,7 +120,7 @@ def train_svg(
     tops = _row_tops(train.stages, per_row)
     width = 2 * _LEFT + min(per_row, len(train.stages)) * (_BOX + _GAP) - _GAP
     height = tops[-1] + (24 if about else 0)
-    body = "\n".join(_drawing(train, said, per_row))
+    body = "\n".join(_drawing(train, said, per_row, say))
     patterns = "".join(
         f'<pattern id="{name}" width="8" height="8" patternUnits="userSpaceOnUse">{drawn}</pattern>'
         for name, drawn in _PATTERNS.values()
@@ -116,27 +129,32 @@ def train_svg(
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" height="{height}" '
         'role="img" aria-labelledby="train-title train-desc" font-family="Helvetica, Arial, sans-serif">\n'
-        f'<title id="train-title">{escape(train.name)}: treatment train</title>\n'
-        f'<desc id="train-desc">{escape(describe(train, said))}</desc>\n'
+        f'<title id="train-title">{escape(say("{name}: treatment train", name=train.name))}</title>\n'
+        f'<desc id="train-desc">{escape(describe(train, said, say))}</desc>\n'
         '<defs><marker id="arrow" viewBox="0 0 8 8" refX="7" refY="4" markerWidth="7" markerHeight="7" orient="auto">'
         f'<path d="M0 0 L8 4 L0 8 z" fill="{_LINE}"/></marker>{patterns}</defs>\n'
         f'<rect width="{width}" height="{height}" fill="#ffffff"/>\n{body}\n{foot}</svg>\n'
     )
 
 
-def describe(train: Train, notes: Mapping[str, StageNote]) -> str:
+def describe(train: Train, notes: Mapping[str, StageNote], say: Catalogue = ENGLISH) -> str:
     """Return the diagram in words, for those who do not see it."""
     parts = []
     for stage in train.stages:
-        words = [f"{stage.name} ({stage.kind})", f"to point {stage.outlet}"]
-        words += [f"concentrate to {stage.concentrate}"] if stage.concentrate else []
-        words += [f"led back to {stage.recycle_to}"] if stage.recycle_to else []
+        words = [f"{stage.name} ({say(stage.kind)})", say("to point {point}", point=stage.outlet)]
+        words += [say("concentrate to {point}", point=stage.concentrate)] if stage.concentrate else []
+        words += [say("led back to {point}", point=stage.recycle_to)] if stage.recycle_to else []
         note = notes.get(stage.name, StageNote())
-        parts.append(", ".join([*words, *filter(None, (note.figure, note.verdict, note.flow))]))
-    return f"{len(train.stages)} stages in the order of flow: {'; '.join(parts)}."
+        parts.append(", ".join([*words, *filter(None, (note.figure, _verdict(note, say), note.flow))]))
+    told = "; ".join(parts)
+    return say("{number} stages in the order of flow: {stages}.", number=len(train.stages), stages=told)
 
 
-def _drawing(train: Train, notes: Mapping[str, StageNote], per_row: int) -> Iterator[str]:
+def _verdict(note: StageNote, say: Catalogue) -> str:
+    return say(note.verdict) if note.verdict else ""
+
+
+def _drawing(train: Train, notes: Mapping[str, StageNote], per_row: int, say: Catalogue) -> Iterator[str]:
     names = {point.code: point.name for point in train.points}
     tops = _row_tops(train.stages, per_row)
     for number, stage in enumerate(train.stages):
@@ -148,12 +166,12 @@ def _drawing(train: Train, notes: Mapping[str, StageNote], per_row: int) -> Iter
             yield _tick(x - 26, y + _HIGH / 2, stage.inlet, names)
         follows = None if last else train.stages[number + 1]
         turn = below if (number + 1) % per_row == 0 else None
-        yield from _outlet(stage, follows, (x + _BOX, y + _HIGH / 2), turn, names)
-        yield from _box(stage, notes.get(stage.name, StageNote()), x, y)
-        yield from _branch(stage, x, y, names)
+        yield from _outlet(stage, follows, (x + _BOX, y + _HIGH / 2), turn, names, say)
+        yield from _box(stage, notes.get(stage.name, StageNote()), x, y, say)
+        yield from _branch(stage, x, y, names, say)
 
 
-def _box(stage: Stage, note: StageNote, x: float, y: float) -> Iterator[str]:
+def _box(stage: Stage, note: StageNote, x: float, y: float, say: Catalogue) -> Iterator[str]:
     frame = f'x="{x}" y="{y}" width="{_BOX}" height="{_HIGH}" rx="7"'
     yield f'<rect {frame} fill="{_FILL}" stroke="{_LINE}" stroke-width="1.4"/>'
     if note.verdict in _PATTERNS:
@@ -161,24 +179,25 @@ def _box(stage: Stage, note: StageNote, x: float, y: float) -> Iterator[str]:
         yield f'<rect {frame} fill="url(#{pattern})" fill-opacity="0.55" stroke="{_INK}" stroke-width="2.2"/>'
     lines = _wrapped(stage.name, 18, 2)
     units = stage.equipment.installed
-    small = stage.kind if stage.kind != stage.name.casefold() else ""
-    small += f"{', ' if small else ''}{stage.equipment.on_duty} of {units} on duty" if units > 1 else ""
+    kind = say(stage.kind) if stage.kind != stage.name.casefold() else ""
+    duty = say("{number} of {all} on duty", number=stage.equipment.on_duty, all=units) if units > 1 else ""
+    small = ", ".join(filter(None, (kind, duty)))
     yield f'<rect x="{x + 8}" y="{y + 8}" width="{_BOX - 16}" height="{_HIGH - 16}" rx="4" fill="{_FILL}"/>'
     top = y + _HIGH / 2 + 5 - 8 * (len(lines) - 1) - (8 if small else 0)
     for place, line in enumerate(lines):
         yield _text(x + _BOX / 2, top + 16 * place, line, size=14, bold=True)
     if small:
         yield _text(x + _BOX / 2, top + 16 * len(lines), small, size=11)
-    for place, (line, bold) in enumerate(_note_lines(note)):
+    for place, (line, bold) in enumerate(_note_lines(note, say)):
         yield _text(x + _BOX / 2, y + _HIGH + 17 + 14 * place, line, size=12, bold=bold)
 
 
-def _note_lines(note: StageNote) -> Iterator[tuple[str, bool]]:
+def _note_lines(note: StageNote, say: Catalogue) -> Iterator[tuple[str, bool]]:
     """Yield the lines below a box, at most four, and whether each is bold."""
     if note.figure:
         yield from ((line, False) for line in _wrapped(note.figure, 26, 2))
     if note.verdict:
-        yield note.verdict, True
+        yield say(note.verdict), True
     if note.flow:
         yield note.flow, False
 
@@ -198,6 +217,7 @@ def _outlet(
     start: tuple[float, float],
     turn: float | None,
     names: Mapping[str, str],
+    say: Catalogue,
 ) -> Iterator[str]:
     """Yield the line from a box to the next one (in the row that begins at *turn*), or to the end, with its point."""
     x, y = start
@@ -208,10 +228,10 @@ def _outlet(
         yield _line(f"M{x} {y} H{x + (_GAP if joins else 46) - 2}", arrow=True)
     yield _tick(x + 24, y, stage.outlet, names)
     if follows is not None and not joins:
-        yield _text(x + 24, y + 26, f"next from {follows.inlet}", size=10)
+        yield _text(x + 24, y + 26, say("next from {point}", point=follows.inlet), size=10)
 
 
-def _branch(stage: Stage, x: float, y: float, names: Mapping[str, str]) -> Iterator[str]:
+def _branch(stage: Stage, x: float, y: float, names: Mapping[str, str], say: Catalogue) -> Iterator[str]:
     """Yield the concentrate of a stage as a line down from its box, dashed where it is led back."""
     if not stage.concentrate and not stage.recycle_to:
         return
@@ -219,7 +239,7 @@ def _branch(stage: Stage, x: float, y: float, names: Mapping[str, str]) -> Itera
     yield _line(f"M{side} {y + _HIGH} V{foot + 18} H{side + 22}", arrow=True, dashed=bool(stage.recycle_to))
     if stage.concentrate:
         yield _tick(side, foot, stage.concentrate, names, upright=True)
-    words = f"back to {stage.recycle_to}" if stage.recycle_to else "concentrate"
+    words = say("back to {point}", point=stage.recycle_to) if stage.recycle_to else say("concentrate")
     yield _text(side + 28, foot + 22, words, size=11, anchor="start")
 
 

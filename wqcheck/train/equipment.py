@@ -15,6 +15,9 @@ from wqcheck.quantities import in_both_systems
 from wqcheck.train.description import Stage, Train
 from wqcheck.train.kinds import CARBONS, MEMBRANE, SOURCE, TANK
 
+METERED, PLANNED = FLOW_KNOWN = ("metered", "planned peak")
+"""How a flow through a stage is known."""
+
 
 class StageFlow(NamedTuple):
     """Flow through a stage in m³/h, and whether it is metered or what the plan asks at its peak."""
@@ -67,7 +70,7 @@ def stage_flows(train: Train, plant: PlantReadings | None) -> dict[str, StageFlo
     found = {}
     for stage, carries in zip(train.stages, _carried(train.stages), strict=True):
         read, asked = metered.get(carries, math.nan), planned.get(carries, math.nan)
-        flow = StageFlow(read, "metered") if math.isfinite(read) else StageFlow(asked, "planned peak")
+        flow = StageFlow(read, METERED) if math.isfinite(read) else StageFlow(asked, PLANNED)
         if math.isfinite(flow.value):
             found[stage.name] = flow
     return found

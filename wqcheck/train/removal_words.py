@@ -5,17 +5,18 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from wqcheck.languages.catalogues import ENGLISH, Catalogue
 from wqcheck.tables import Bound
 from wqcheck.units import COUNT_UNITS
 
 
-def removal_words(percent: float, log_removal: float, bound: str) -> str:
+def removal_words(percent: float, log_removal: float, bound: str, say: Catalogue = ENGLISH) -> str:
     """Return one removal as text with enough digits that it never reads as everything: ``at least 99.9967 %``."""
     if bound == Bound.UNKNOWN or np.isnan(percent):
-        return "not determinable"
+        return say("not determinable")
     decimals = max(1, int(np.ceil(log_removal)) - 1)
     text = f"{percent:.{decimals}f} % ({round(log_removal, 2) + 0.0:.2f} log)"
-    return text if bound == Bound.EXACT else f"{bound} {text}"
+    return text if bound == Bound.EXACT else f"{say(bound)} {text}"
 
 
 def interval_text(low: pd.Series[float], high: pd.Series[float]) -> pd.Series[str]:
