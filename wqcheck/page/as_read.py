@@ -36,7 +36,7 @@ def readings_table(readings: pd.DataFrame) -> pd.DataFrame:
             say("Parameter"): named.fillna(say("not recognised")),
             say("On the sheet"): readings[Readings.parameter_text].fillna(""),
             say("Reported"): readings[Readings.reported],
-            say("Read as"): readings[Readings.sign],
+            say("Read as"): readings[Readings.sign].map(say),
             say("Value"): _figures(readings[Readings.value]),
             say("Unit"): readings[Readings.unit].fillna(""),
             say("As"): readings[Readings.basis].fillna(""),

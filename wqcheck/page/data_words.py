@@ -10,6 +10,7 @@ from wqcheck.limit_tables.acts import Standing as ActStanding
 from wqcheck.limit_tables.columns import EVIDENCE
 from wqcheck.page.sheet_picture import KINDS
 from wqcheck.plant.pretreatment import State as FigureState
+from wqcheck.plant.typed_readings import TITLES
 from wqcheck.records.decisions import MEANINGS
 from wqcheck.records.parts import SampleRole
 from wqcheck.records.roles import Role
@@ -19,7 +20,7 @@ from wqcheck.release.decision import CAUTION, Disposition
 from wqcheck.release.flag_steps import STEP_TITLES as FLAG_STEP_TITLES
 from wqcheck.release.next_steps import DEFERENCE, step_rows
 from wqcheck.statistics.control_chart import RULES
-from wqcheck.tables import Bound, LimitClass, Product, StageVerdict, Verdict
+from wqcheck.tables import Bound, LimitClass, Product, Sign, StageVerdict, Verdict
 from wqcheck.train.equipment import FLOW_KNOWN
 from wqcheck.train.kinds import KINDS as KIND_WORDS
 from wqcheck.train.suspects import GRADES
@@ -28,6 +29,8 @@ DATA_WORDS = (
     *(str(word) for words in (State, CertificateKind, Disposition, Verdict, Product, LimitClass) for word in words),
     *(str(word) for words in (Role, SampleRole, Touch, ActStanding, ComparedStanding, Change) for word in words),
     *(str(word) for words in (StageVerdict, Bound, FigureState) for word in words),
+    *(str(sign) for sign in Sign if sign.isalpha() or " " in sign),
+    *TITLES.values(),
     *(*STEP_TITLES, *FLAG_STEP_TITLES, *FLOW_KNOWN),
     *(rule.words for rule in RULES),
     *GRADES.values(),

@@ -70,7 +70,7 @@ def draw_plant_readings(plant: str, *, us_units: bool) -> tuple[NamedBytes, ...]
 
 
 def _title(name: str) -> str:
-    return say(LISTS[name]) if name in LISTS else TITLES[name]
+    return say(LISTS[name]) if name in LISTS else say(TITLES[name])
 
 
 def _draw_files() -> tuple[NamedBytes, ...]:
