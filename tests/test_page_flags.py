@@ -190,7 +190,10 @@ def test_filters_show_how_many_and_leave_the_others_out(place: Path, trouble: tu
     assert page.radio(key=LIST_KEY).options == ["1. Escherichia coli"]
     assert page.radio(key=LIST_KEY).value == 0
     page.multiselect(key=filter_key(Flags.table)).set_value(["plant_specification"]).run()
+    assert page.radio(key=LIST_KEY).options == ["1. Escherichia coli"], "what is missing carries the tables that ask"
+    page.multiselect(key=filter_key(Flags.limit_class)).set_value(["acceptability"]).run()
     assert "No flag fits all of these filters" in words_on(page)
+    page.multiselect(key=filter_key(Flags.limit_class)).set_value([]).run()
     page.multiselect(key=filter_key(Flags.kind)).set_value([]).run()
     assert any("Enterococci" in option for option in page.radio(key=LIST_KEY).options)
     assert set(FILTERS) == {Flags.kind, Flags.limit_class, Flags.table, Flags.stage, Flags.point}
