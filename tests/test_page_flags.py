@@ -201,8 +201,9 @@ def test_filters_show_how_many_and_leave_the_others_out(place: Path, trouble: tu
 
 def test_a_flag_opens_with_its_working_and_what_to_do(place: Path, trouble: tuple[Desk, list[NamedBytes]]) -> None:
     said = words_on(opened(place, trouble[0]))
-    order = ["1. **as given:** '14' for 'Arsenic'", "**conversion:** µg/L → mg/L: × 0.001", "**limit:** at most 0.01",
-             "**decision rule:**", "**verdict:** FAIL"]  # fmt: skip
+    order = ["1. **as given:** '14' for 'Arsenic'", "**conversion:** µg/L → mg/L: × 0.001",
+             "**limit:** at most 10 µg/L (0.01 mg/L in the text",
+             "**decision rule:**", "**verdict:** Out of limit: reported 14"]  # fmt: skip
     assert [said.index(part) for part in order] == sorted(said.index(part) for part in order)
     assert "1. Do not ship." in said
     assert "The local regulator, the plant's licence and licensed practice prevail" in said

@@ -35,7 +35,7 @@ from wqcheck.sheets.surroundings import cell_places, cell_position, first_cell, 
 from wqcheck.tables import Judged, Ledger, Readings, Rule, StageVerdicts
 
 EVIDENCE = "evidence"
-SAMPLE_ROLES = ("sample", "point", "sampled at")
+SAMPLE_ROLES = ("sample", "sampled at")
 """Roles of the cells that tell of which sample a row of results is."""
 CELL_KEY = "cell of the flag"
 REMARK_KEY = "remark on the flag"
@@ -51,6 +51,11 @@ KIND_WORDS = {
     FlagKind.STAGE: later("Weak stage"),
     FlagKind.NOT_TESTED: later("Has a limit, not tested"),
 }
+VERDICT_KINDS = {
+    "FAIL": FlagKind.OUT, "UNDETERMINED": FlagKind.UNDECIDED, "CONDITIONAL PASS": FlagKind.CLOSE,
+    "MISSING RESULT": FlagKind.REQUIRED,
+}  # fmt: skip
+"""The kind of flag that a verdict of a working is shown as."""
 CODE_WORDS = {
     NO_LIMIT: later("Required, has a result but no limit to compare with"),
     NOT_COMPARED: later("Required, none of its results could be compared with a limit"),
@@ -98,8 +103,15 @@ def draw_flag(flag: Flag, title: str, hand: InHand, looked: LookedInto, office: 
 
 def draw_steps(steps: Sequence[Step]) -> None:
     """Draw the steps of a working, numbered."""
-    lines = [f"{at}. **{plain(step.title)}:** {plain(titles_in(step.text))}" for at, step in enumerate(steps, 1)]
+    lines = [f"{at}. **{plain(step.title)}:** {plain(titles_in(_in_words(step)))}" for at, step in enumerate(steps, 1)]
     st.markdown("\n".join(lines))
+
+
+def _in_words(step: Step) -> str:
+    """Give the text of a step; a verdict by the words that the list of flags has for it."""
+    head, colon, rest = step.text.partition(": ")
+    known = step.title == "verdict" and head in VERDICT_KINDS
+    return f"{say(KIND_WORDS[VERDICT_KINDS[head]])}{colon}{rest}" if known else step.text
 
 
 def _draw_working(flag: Flag, hand: InHand, looked: LookedInto) -> None:

@@ -39,8 +39,10 @@ LEGIBLE = """<style>
 }
 /* The side panel leaves room for the tables, also on a tablet. */
 @media (max-width: 1000px) {
-  [data-testid="stSidebar"][data-collapsed="false"] {width: 208px !important; min-width: 208px !important;}
-  [data-testid="stSidebarUserContent"] {padding-left: 0.8rem; padding-right: 0.8rem;}
+  [data-testid="stSidebar"][data-collapsed="false"] {width: 224px !important; min-width: 224px !important;}
+  [data-testid="stSidebarUserContent"], [data-testid="stSidebarContent"] {
+    padding-left: 0.5rem !important; padding-right: 0.5rem !important;
+  }
   [data-testid="stMainBlockContainer"] {padding-left: 1.2rem !important; padding-right: 1.2rem !important;}
 }
 @media print {

@@ -53,7 +53,8 @@ def surroundings(
     reach : int
         Rows and columns on each side.
     beside : iterable of str
-        Cells of the same row that tell what the row is about; their columns are shown first, however far away.
+        Cells of the same row that tell what the row is about; their columns are shown first, however far away, in
+        the place of the farthest before the cell.
     """
     place = cell_position(cell)
     parts = [part for part in sheets if part.name == sheet]
@@ -68,9 +69,10 @@ def surroundings(
     near = range(max(row - reach, 0), row + reach + 1)
     last = max(part.top + len(part.cells) for part in parts)
     rows = [number for number in [*above, *near] if number < last]
-    near_columns = range(max(column - reach, 0), min(column + reach + 1, max(part.cells.shape[1] for part in parts)))
+    after = min(column + reach + 1, max(part.cells.shape[1] for part in parts))
     told = {at[1] for name in beside if (at := cell_position(name)) is not None and at[0] == row}
-    columns = [*sorted(told - set(near_columns)), *near_columns]
+    told -= set(range(column - reach, after))
+    columns = [*sorted(told), *range(max(column - max(reach - len(told), 0), 0), after)]
     return Surroundings(
         sheet=sheet, rows=tuple(number + 1 for number in rows), columns=tuple(map(column_name, columns)),
         texts=tuple(_row_texts(parts, number, columns) for number in rows), row=row + 1, column=column_name(column),
