@@ -106,7 +106,9 @@ def test_hold_without_reason_is_refused(place: Path) -> None:
     assert "only with a written reason" in said
     assert "--why" not in said
     drawn = list(page.main)
-    refused = next(at for at, one in enumerate(drawn) if one.type == "error" and "written reason" in str(one.value))
+    refused = next(
+        at for at, one in enumerate(drawn) if one.type == "error" and "written reason" in str(getattr(one, "value", ""))
+    )
     pressed = next(at for at, one in enumerate(drawn) if one.type == "button" and one.key == SIGN_KEY)
     assert refused > pressed, "it stands below the button that was pressed"
     assert "In hand: **B2107: reviewed, to decide**" in said
