@@ -329,6 +329,18 @@ def test_cells_around_a_cell_are_those_of_the_file() -> None:
             assert text == ("" if value is None else str(value))
 
 
+def test_what_a_row_is_about_is_shown_first_however_far_away() -> None:
+    """Compared with openpyxl; cells of other rows, and columns that are shown anyway, change nothing."""
+    path = SAMPLES / "run_B2108_trouble.xlsx"
+    beside = ["A16", "D16", "B14", "O16"]
+    around = surroundings(open_book(path).sheets, "Run B2108", "Q16", [12], beside=beside)
+    assert around is not None
+    assert around.columns == ("A", "D", "O", "P", "Q", "R", "S", "T", "U")
+    sheet = openpyxl.load_workbook(path)["Run B2108"]
+    row = around.texts[around.rows.index(16)]
+    assert row[:2] == tuple(str(sheet[cell].value) for cell in ("A16", "D16"))
+
+
 def test_headings_far_above_are_shown_and_edges_are_kept() -> None:
     book = open_book(("long.csv", ("Sample,Lead\n" + "\n".join(f"S{n},{n}" for n in range(1, 60))).encode()))
     around = surroundings(book.sheets, "", "B50", [1])

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from wqcheck.page.decision import reason_lines
 from wqcheck.page.issued_papers import ISSUE_KEY
 from wqcheck.page.main import VIEW_KEY
 from wqcheck.page.office import PERSON_KEY
@@ -24,6 +25,7 @@ from wqcheck.records.received import received_file
 from wqcheck.records.standing import State
 from wqcheck.records.store import open_store
 from wqcheck.records.verify import verify
+from wqcheck.release.reasons import Disposition, Reason
 
 SAMPLES = Path(__file__).parent.parent / "sample_results"
 
@@ -103,6 +105,37 @@ def test_hold_without_reason_is_refused(place: Path) -> None:
     said = words_on(page)
     assert "only with a written reason" in said
     assert "--why" not in said
+    drawn = list(page.main)
+    refused = next(
+        at for at, one in enumerate(drawn) if one.type == "error" and "written reason" in str(getattr(one, "value", ""))
+    )
+    pressed = next(at for at, one in enumerate(drawn) if one.type == "button" and one.key == SIGN_KEY)
+    assert refused > pressed, "it stands below the button that was pressed"
+    assert "In hand: **B2107: reviewed, to decide**" in said
+
+
+def test_reasons_of_one_parameter_stand_together_and_none_is_lost() -> None:
+    """Every sentence and cell is there; what to do is written once, and one sentence of several cells once."""
+    asks = "ask the laboratory, or repeat the test"
+    reasons = [
+        Reason(disposition=Disposition.HOLD, code="undetermined", message=message, where=where, parameter=code)
+        for message, where, code in [
+            (f"lead: reported <10 is not decided; {asks}", "a|S!A1", "lead"),
+            (f"turbidity: 4 NTU is not decided; {asks}", "a|S!A2", "turbidity"),
+            (f"turbidity: 5 NTU is not decided; {asks}", "a|S!A2", "turbidity"),
+            (f"turbidity: 5 NTU is not decided; {asks}", "a|S!A3", "turbidity"),
+            ("a sheet has no name; name it", "", ""),
+            ("a sheet has no day; date it", "", ""),
+        ]
+    ]
+    assert [line.replace("\\", "") for line in reason_lines(reasons)] == [
+        f"- Lead: reported <10 is not decided; {asks} — *a|S!A1*",
+        f"- **Turbidity** (3): {asks}",
+        "  - 4 NTU is not decided — *a|S!A2*",
+        "  - 5 NTU is not decided — *a|S!A2; a|S!A3*",
+        "- A sheet has no name; name it",
+        "- A sheet has no day; date it",
+    ]
 
 
 def test_file_that_is_no_store_is_said(place: Path) -> None:

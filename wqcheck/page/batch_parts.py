@@ -9,7 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from wqcheck.errors import RecordRefusedError
-from wqcheck.page.office import Office, do
+from wqcheck.page.office import Office, do, draw_refusal
 from wqcheck.page.shown import moment
 from wqcheck.page.spoken import later, say
 from wqcheck.page.words import plain
@@ -64,7 +64,8 @@ def _draw_part(office: Office, batch: str) -> None:
         st.selectbox(say("What it is"), list(SampleRole), format_func=say, key=field_key(batch, "role"))
     if kind != SUB_LOT:
         st.date_input(say("Until"), value=None, key=field_key(batch, "until"))
-    st.button(say("Record it"), key=PART_KEY, on_click=do, args=(partial(_attach, office, batch, kind),))
+    st.button(say("Record it"), key=PART_KEY, on_click=do, args=(partial(_attach, office, batch, kind), PART_KEY))
+    draw_refusal(PART_KEY)
 
 
 def _attach(office: Office, batch: str, kind: str) -> str:
@@ -90,7 +91,8 @@ def _part(batch: str, kind: str) -> Part:
 
 def _draw_remark(office: Office, batch: str) -> None:
     st.text_area(say("Remark on the batch"), key=field_key(batch, "remark"), height=68)
-    st.button(say("Keep the remark"), key=REMARK_KEY, on_click=do, args=(partial(_remark, office, batch),))
+    st.button(say("Keep the remark"), key=REMARK_KEY, on_click=do, args=(partial(_remark, office, batch), REMARK_KEY))
+    draw_refusal(REMARK_KEY)
 
 
 def _remark(office: Office, batch: str) -> str:

@@ -7,8 +7,10 @@ from collections.abc import Sequence
 import pandas as pd
 import streamlit as st
 
+from wqcheck.certificate.lines import parameter_name
 from wqcheck.judging.judge import WORST_FIRST
 from wqcheck.judging.rules import RuleStatement
+from wqcheck.judging.verdicts import DecisionRule
 from wqcheck.page.shown import moment, table_title, titles_in
 from wqcheck.page.spoken import later, say
 from wqcheck.page.words import (
@@ -38,6 +40,19 @@ _ICONS = {
     Disposition.HOLD: ":material/pause_circle:",
     Disposition.REJECT: ":material/cancel:",
 }
+
+_RULE_WORDS = {
+    str(DecisionRule.SIMPLE): later(
+        "A result meets a limit when its value does. Its uncertainty is shown and changes no verdict."
+    ),
+    str(DecisionRule.GUARD_BAND): later(
+        "A result nearer to a limit than the guard band (a multiple of its uncertainty) passes or fails conditionally."
+    ),
+    str(DecisionRule.GUARDED_ACCEPTANCE): later(
+        "A result meets a limit only when it meets it by at least the guard band, a multiple of its uncertainty."
+    ),
+}
+"""Decision rules in plain words, by the first words of their sentence."""
 
 _NAMED = [Judged.parameter, Judged.parameter_text, Judged.verdict]
 _REASONS = {Disposition.HOLD: later("Reasons to hold"), Disposition.REJECT: later("Reasons to reject")}
@@ -139,10 +154,14 @@ def _doubts(decision: ReleaseDecision) -> list[str]:
 
 def draw_rules(rules: Sequence[RuleStatement]) -> None:
     """Draw by which rule each limit table was judged."""
+    tables: dict[str, list[str]] = {}
+    for entry in rules:
+        tables.setdefault(entry.rule, []).append(table_title(entry.table))
     with st.expander(say("Decision rule of each limit table: how results were set beside the limits")):
-        st.markdown(
-            "\n".join(f"- **{plain(table_title(entry.table))}:** {plain(titles_in(entry.rule))}" for entry in rules)
-        )
+        for rule, titles in tables.items():
+            word = say("All limit tables") if len(tables) == 1 else "; ".join(titles)
+            in_words = say(_RULE_WORDS.get(rule.partition("; ")[0], ""))
+            st.markdown(f"**{plain(word)}:** {in_words}  \n*{plain(titles_in(rule))}*")
 
 
 def draw_decision(decision: ReleaseDecision, next_steps: Sequence[str]) -> None:
@@ -167,16 +186,46 @@ def draw_decision(decision: ReleaseDecision, next_steps: Sequence[str]) -> None:
         reasons = [reason for reason in decision.reasons if reason.disposition == disposition]
         if reasons:
             st.markdown(f"##### {say(_REASONS[disposition])} ({len(reasons)})")
-            st.markdown("\n".join(_reason_line(reason) for reason in reasons))
+            st.markdown("\n".join(reason_lines(reasons)))
     informing = [reason for reason in decision.reasons if reason.disposition == Disposition.RELEASE]
     if informing:
         with st.expander(
             say("To know: these do not hold the batch ({number})", number=len(informing)), expanded=decided_well
         ):
-            st.markdown("\n".join(_reason_line(reason) for reason in informing))
+            st.markdown("\n".join(reason_lines(informing)))
 
 
-def _reason_line(reason: Reason) -> str:
-    """Write one reason as a list entry, with the cell it comes from."""
-    where = f" — *{plain(reason.where)}*" if reason.where else ""
-    return f"- {plain(titles_in(sentence(reason.message)))}{where}"
+def reason_lines(reasons: Sequence[Reason]) -> list[str]:
+    """Write reasons as a list in Markdown, those of one parameter together, with the cells they come from.
+
+    What to do, the last clause of a reason, is written once for a parameter where all of its reasons end with it; a
+    sentence that is true of several cells is written once, with all of them.
+    """
+    groups: dict[str, list[Reason]] = {}
+    for reason in reasons:
+        groups.setdefault(reason.parameter or reason.message, []).append(reason)
+    return [line for group in groups.values() for line in _of_one(group)]
+
+
+def _of_one(group: Sequence[Reason]) -> list[str]:
+    """Write the reasons of one parameter: alone as one line, several below its name."""
+    cells: dict[str, list[str]] = {}
+    for reason in group:
+        cells.setdefault(reason.message, []).append(reason.where)
+    if len(cells) == 1:
+        message, where = next(iter(cells.items()))
+        return [f"- {_reason_text(message, where)}"]
+    name = parameter_name(group[0].parameter)
+    endings = {message.rpartition("; ")[2] for message in cells}
+    ending = endings.pop() if len(endings) == 1 else ""
+    told = f": {plain(ending)}" if ending else ""
+    lines = [f"- **{plain(sentence(name))}** ({len(group)}){told}"]
+    for message, where in cells.items():
+        text = message.removesuffix(f"; {ending}") if ending else message
+        lines.append(f"  - {_reason_text(text.removeprefix(f'{name}: '), where)}")
+    return lines
+
+
+def _reason_text(message: str, where: Sequence[str]) -> str:
+    listed = "; ".join(dict.fromkeys(filter(None, where)))
+    return plain(titles_in(sentence(message))) + (f" — *{plain(listed)}*" if listed else "")

@@ -18,7 +18,7 @@ from wqcheck.page.flag_cell import draw_cells, draw_no_cells
 from wqcheck.page.flag_history import draw_points, history_points
 from wqcheck.page.in_hand import InHand
 from wqcheck.page.looked_into import LookedInto, sheets_of
-from wqcheck.page.office import Office, do
+from wqcheck.page.office import Office, do, draw_refusal
 from wqcheck.page.recording import draw_recording
 from wqcheck.page.shown import figures_in, moment, table_title, titles_in
 from wqcheck.page.spoken import count_text, later, printed, say
@@ -35,6 +35,8 @@ from wqcheck.sheets.surroundings import cell_places, cell_position, first_cell, 
 from wqcheck.tables import Judged, Ledger, Readings, Rule, StageVerdict, StageVerdicts, Verdict
 
 EVIDENCE, VERDICT = "evidence", "verdict"
+SAMPLE_ROLES = ("sample", "sampled at")
+"""Roles of the cells that tell of which sample a row of results is."""
 CELL_KEY = "cell of the flag"
 REMARK_KEY = "remark on the flag"
 KEEP_KEY = "keep the remark"
@@ -49,6 +51,11 @@ KIND_WORDS = {
     FlagKind.STAGE: later("Weak stage"),
     FlagKind.NOT_TESTED: later("Has a limit, not tested"),
 }
+VERDICT_KINDS = {
+    "FAIL": FlagKind.OUT, "UNDETERMINED": FlagKind.UNDECIDED, "CONDITIONAL PASS": FlagKind.CLOSE,
+    "MISSING RESULT": FlagKind.REQUIRED,
+}  # fmt: skip
+"""The kind of flag that a verdict of a working is shown as."""
 CODE_WORDS = {
     NO_LIMIT: later("Required, has a result but no limit to compare with"),
     NOT_COMPARED: later("Required, none of its results could be compared with a limit"),
@@ -101,11 +108,15 @@ def draw_steps(steps: Sequence[Step]) -> None:
 
 
 def _step_words(step: Step) -> str:
-    """Write a step with its title, and the verdict that it begins with, in the language of the page."""
+    """Write a step with its title, and a verdict by the words that the list of flags has for it."""
     text = step.text
-    for word in (*Verdict, *StageVerdict) if step.title == VERDICT else ():
-        if text.startswith(word.upper()):
-            text = say(word).upper() + text.removeprefix(word.upper())
+    if step.title == VERDICT:
+        head, colon, rest = text.partition(": ")
+        if head in VERDICT_KINDS:
+            text = f"{say(KIND_WORDS[VERDICT_KINDS[head]])}{colon}{rest}"
+        else:
+            word = next((word for word in (*Verdict, *StageVerdict) if text.startswith(word.upper())), None)
+            text = say(word).upper() + text.removeprefix(word.upper()) if word else text
     return f"**{plain(say(step.title))}:** {plain(titles_in(text))}"
 
 
@@ -181,14 +192,15 @@ def _draw_surroundings(flag: Flag, row: Flag | None, hand: InHand, office: Offic
                           key=f"{CELL_KEY} {flag[Flags.where]}")  # fmt: skip
         workbook, sheet, cell = places[at or 0]
     ledger = hand.check.ledger
-    heads = ledger[ledger[Ledger.role].eq("heading") & ledger[Ledger.sheet].fillna("").eq(sheet)]
-    heads = heads[heads[Ledger.workbook].eq(workbook)] if workbook else heads
+    ledger = ledger[ledger[Ledger.sheet].fillna("").eq(sheet)]
+    ledger = ledger[ledger[Ledger.workbook].eq(workbook)] if workbook else ledger
+    heads, beside = (ledger.loc[ledger[Ledger.role].isin(roles), Ledger.cell] for roles in (["heading"], SAMPLE_ROLES))
     try:
         sheets = sheets_of(hand, office, workbook)
     except WqcheckError as problem:
         st.warning(refusal_text(problem))
         return
-    around = surroundings(sheets, sheet, cell, heading_rows(heads[Ledger.cell]))
+    around = surroundings(sheets, sheet, cell, heading_rows(heads), beside=beside)
     if around is None:
         draw_no_cells(str(flag[Flags.where]))
     else:
@@ -265,7 +277,10 @@ def _draw_remarks(flag: Flag, hand: InHand, office: Office) -> None:
         st.caption(say("No remark on this flag yet."))
     key = f"{REMARK_KEY} {about}"
     st.text_area(say("Remark on this flag"), key=key, height=68)
-    st.button(say("Keep the remark"), key=KEEP_KEY, on_click=do, args=(partial(_keep, hand, office, about, key),))
+    st.button(
+        say("Keep the remark"), key=KEEP_KEY, on_click=do, args=(partial(_keep, hand, office, about, key), KEEP_KEY)
+    )
+    draw_refusal(KEEP_KEY)
 
 
 def _keep(hand: InHand, office: Office, about: str, key: str) -> str:

@@ -17,7 +17,7 @@ from wqcheck.page.in_hand import InHand, draw_in_hand
 from wqcheck.page.looked_into import LookedInto, looked_into
 from wqcheck.page.lookup import draw_lookup
 from wqcheck.page.office import Office
-from wqcheck.page.shown import figures_in, table_title, titles_in
+from wqcheck.page.shown import figures_in, table_title
 from wqcheck.page.spoken import count_text, kept, later, say
 from wqcheck.page.ways import draw_way
 from wqcheck.page.words import parameter_words, plain, sentence, titled
@@ -31,7 +31,7 @@ LIST_KEY = "flag opened"
 PAGE_KEY = "page of flags"
 BEFORE_KEY, AFTER_KEY = "flags before", "flags after"
 SHOWN_KEY = "flags shown"
-DESK_AREA = "flag-desk"
+DESK_AREA, LIST_AREA = "flag-desk", "flag-list"
 PER_PAGE = 10
 """Flags listed at a time; only these are drawn, however many there are."""
 MOST_BESIDE = 12
@@ -57,6 +57,15 @@ Row = Mapping[Hashable, Any]
 _STYLE = """<style>
 .st-key-flag-desk ol {margin-bottom: 0.4rem;}
 .st-key-flag-desk h5 {padding-top: 0.7rem;}
+/* The list scrolls by itself and stays, so that the flag that is opened is seen beside it, or right below it. */
+@media screen {
+  .st-key-flag-list {max-height: calc(100vh - 5rem); overflow-y: auto; flex-wrap: nowrap; padding: 3px;}
+  .st-key-flag-list, :has(> .st-key-flag-list) {position: sticky; top: 4rem; height: auto; flex: none;}
+}
+@media screen and (max-width: 1100px) {
+  .st-key-flag-list {max-height: 40vh; border-bottom: 1px solid rgba(128, 128, 128, 0.4);}
+  .st-key-flag-list, :has(> .st-key-flag-list) {position: static;}
+}
 @media (max-width: 1100px) {
   .st-key-flag-desk > [data-testid="stHorizontalBlock"],
   .st-key-flag-desk > * > [data-testid="stHorizontalBlock"] {flex-direction: column;}
@@ -112,7 +121,7 @@ def _draw_asking(asking: DataFrame[Flags], hand: InHand, looked: LookedInto, off
         left, right = st.columns([2, 3], gap="medium")
         page = _page(heads, looked.key)
         lines = flag_list(page, hand.check.judged).assign(parameter=[_named(flag) for flag in page.to_dict("records")])
-        with left:
+        with left, st.container(key=LIST_AREA):
             at = _draw_list(page, lines, len(heads), same_result(chosen).value_counts())
             draw_table(lines)
         with right:
@@ -279,7 +288,8 @@ def _caption(flag: Row, line: Row, limits: int) -> str:
     """Write what stands below a flag in the list: kind, what it leads to, limit and table, stage and sample."""
     kind, leads = FlagKind(flag[Flags.kind]), Disposition(flag[Flags.leads_to])
     words = [f"**{kind_words(flag)}**", *([] if kind is FlagKind.FINDING else [say(LEADS_WORDS[leads])])]
-    named = [titles_in(str(flag[Flags.table])), say(str(flag[Flags.limit_class]))]
+    titles = BETWEEN_TABLES.join(table_title(name) for name in str(flag[Flags.table]).split(BETWEEN_TABLES))
+    named = [titles, say(str(flag[Flags.limit_class]))]
     of_limit = ", ".join(word for word in named if word)
     limit = f"{figures_in(line[LIMIT])} ({of_limit})" if line[LIMIT] else of_limit
     more = say("and 1 more limit") if limits == 2 else say("and {number} more limits", number=limits - 1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
@@ -87,6 +88,36 @@ def _table(name: str, content: bytes) -> LimitTable:
     return limit_table(Path(name), content)
 
 
+def hand_words(office: Office) -> str:
+    """Say which batch is in hand and where it stands, as Markdown; without a batch, that there is none.
+
+    Raises
+    ------
+    wqcheck.errors.StoreError
+        The store cannot be read.
+    """
+    told = _batches_told(office, st.session_state.get(DESK_KEY))
+    return say("In hand: **{batch}**", batch=plain(told[_kept(told)])) if told else say("No batch is in hand.")
+
+
+def _batches_told(office: Office, desk: Desk | None) -> dict[str, str]:
+    """Write each batch that can be taken in hand with where it stands, by its name; the one on the desk first."""
+    listed = batches(office.store()) if office.exists else None
+    states = {} if listed is None else dict(zip(listed["batch"], listed["state"], strict=True))
+    told = {}
+    if desk is not None and not is_recorded(desk):
+        told[ON_THE_DESK] = say("{batch}: on the desk, not recorded", batch=desk.check.details.batch)
+    for name, state in states.items():
+        told[name] = say("{batch}: {state}", batch=name, state=say(STATE_WORDS[State(state)]))
+    return told
+
+
+def _kept(told: Mapping[str, str]) -> str:
+    """Give the batch that was taken in hand; the first one where none was."""
+    last = st.session_state.get(KEPT_KEY)
+    return str(last) if last in told else next(iter(told))
+
+
 def draw_in_hand(office: Office) -> InHand | None:
     """Draw the choice between the batch on the desk and the recorded ones; None where there is neither.
 
@@ -96,24 +127,16 @@ def draw_in_hand(office: Office) -> InHand | None:
         The store cannot be read.
     """
     desk: Desk | None = st.session_state.get(DESK_KEY)
-    listed = batches(office.store()) if office.exists else None
-    states = {} if listed is None else dict(zip(listed["batch"], listed["state"], strict=True))
-    names = [*([ON_THE_DESK] if desk is not None and not is_recorded(desk) else []), *states]
-    if not names:
+    told = _batches_told(office, desk)
+    if not told:
         return None
-    last = st.session_state.get(KEPT_KEY)
-    kept = str(last) if last in names else names[0]
-
-    def told(name: str) -> str:
-        if name == ON_THE_DESK and desk is not None:
-            return say("{batch}: on the desk, not recorded", batch=desk.check.details.batch)
-        return say("{batch}: {state}", batch=name, state=say(STATE_WORDS[State(states[name])]))
-
-    key = f"{CHOICE_KEY} {told(kept)}"  # the browser keeps the words of a key, so other words have another one
+    kept = _kept(told)
+    key = f"{CHOICE_KEY} {told[kept]}"  # the browser keeps the words of a key, so other words have another one
     st.session_state[key] = kept
     name = st.selectbox(
-        say("Batch"), names, format_func=told, key=key, on_change=lambda: take_in_hand(st.session_state[key])
-    )
+        say("Batch"), list(told), format_func=told.__getitem__, key=key,
+        on_change=lambda: take_in_hand(st.session_state[key]),
+    )  # fmt: skip
     if name == ON_THE_DESK and desk is not None:
         return InHand(check=desk.check, desk=desk)
     record = batch(office.store(), name)

@@ -10,7 +10,7 @@ import streamlit as st
 from wqcheck.certificate.data import from_json
 from wqcheck.certificate_files.letterhead import PLAIN, Letterhead, load_letterhead
 from wqcheck.certificate_files.preview import page_images
-from wqcheck.page.office import Office, do
+from wqcheck.page.office import Office, do, draw_refusal
 from wqcheck.page.papers import MIMES, marked_pages
 from wqcheck.page.spoken import say
 from wqcheck.page.words import plain
@@ -37,7 +37,9 @@ def draw_issuing(office: Office, record: BatchRecord) -> None:
         else:
             label = say("Issue another reject notice") if again else say("Issue the reject notice")
         kind: Literal["primary", "secondary"] = "primary" if now.state is State.RELEASED and not again else "secondary"
-        st.button(label, key=ISSUE_KEY, type=kind, on_click=do, args=(partial(_issue, office, now.batch, reason),))
+        act = partial(_issue, office, now.batch, reason)
+        st.button(label, key=ISSUE_KEY, type=kind, on_click=do, args=(act, ISSUE_KEY))
+        draw_refusal(ISSUE_KEY)
 
 
 def draw_issued(office: Office, record: BatchRecord) -> str:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+MENU_AREA, SAID_AREA = "menu", "said"
+"""Keys of the areas of the menu, and of what is said of the last act."""
+
 LEGIBLE = """<style>
 /* Captions with a contrast of at least 4.5:1 (WCAG 2.2, 1.4.3), fields of a date at least 24 px (2.5.8). */
 [data-testid="stCaptionContainer"] {color: inherit; opacity: 0.85;}
@@ -25,7 +28,25 @@ LEGIBLE = """<style>
 .st-key-view label {padding: 0.2rem 0.1rem 0.35rem 0.1rem; margin: 0; border-bottom: 3px solid transparent;}
 .st-key-view label:has(input:checked) {border-bottom-color: var(--st-primary-color, #1f5f7a);}
 .st-key-view label:has(input:checked) p {font-weight: 700;}
+/* Beside the menu stands which batch is in hand; its place is kept while a view is drawn. */
+.st-key-menu {gap: 0.2rem;}
+.st-key-menu [data-testid="stMarkdownContainer"] p {font-size: 0.9rem;}
+.st-key-menu > :last-child {min-height: 1.5rem;}
+/* What is said of an act lies over the foot of the page, so that nothing moves from under the finger. */
+.st-key-said {
+  position: fixed; bottom: 0.8rem; right: 1.2rem; z-index: 99; width: auto; max-width: min(38rem, 80vw);
+  background: var(--st-background-color, #ffffff); border-radius: 0.5rem;
+}
+/* The side panel leaves room for the tables, also on a tablet. */
+@media (max-width: 1000px) {
+  [data-testid="stSidebar"][data-collapsed="false"] {width: 224px !important; min-width: 224px !important;}
+  [data-testid="stSidebarUserContent"], [data-testid="stSidebarContent"] {
+    padding-left: 0.5rem !important; padding-right: 0.5rem !important;
+  }
+  [data-testid="stMainBlockContainer"] {padding-left: 1.2rem !important; padding-right: 1.2rem !important;}
+}
 @media print {
+  .st-key-said {position: static;}
   [data-testid="stSidebar"], [data-testid="stHeader"], [data-testid="stToolbar"], [data-testid="stStatusWidget"],
   .st-key-view, [data-testid="stButton"], [data-testid="stDownloadButton"], [data-testid="stFileUploader"] {
     display: none;

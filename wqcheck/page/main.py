@@ -11,7 +11,8 @@ import streamlit as st
 from wqcheck.errors import WqcheckError
 from wqcheck.page.flags_view import draw_flags
 from wqcheck.page.history_view import draw_history
-from wqcheck.page.legible import LEGIBLE
+from wqcheck.page.in_hand import hand_words
+from wqcheck.page.legible import LEGIBLE, MENU_AREA, SAID_AREA
 from wqcheck.page.limits_view import draw_limits_view
 from wqcheck.page.office import Office, draw_office, draw_said, given_to, plant_of
 from wqcheck.page.release_view import draw_release
@@ -34,6 +35,10 @@ ROOMY = """<style>
 [data-testid="stSidebarHeader"] {height: 2rem; padding-bottom: 0;}
 [data-testid="stTable"] td, [data-testid="stTable"] th {overflow-wrap: anywhere; min-width: 5.5rem;}
 </style>"""
+
+
+SIDE_PANEL_WIDTH = 264
+"""Pixels, of 1366 on a laptop; it can be dragged. A tablet has less, see ``legible``."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,19 +67,28 @@ OF_BATCHES = ("Start", "Take in", "Flags", "Release")
 
 def main(arguments: Sequence[str] = ()) -> None:
     """Draw the page; *arguments* say where its records are and who acts, see :func:`given_to`."""
-    st.set_page_config(page_title="wqcheck", layout="wide", initial_sidebar_state="expanded")
+    st.set_page_config(page_title="wqcheck", layout="wide", initial_sidebar_state=SIDE_PANEL_WIDTH)
     st.html(ROOMY + LEGIBLE)
     try:
         given = given_to(arguments)
         plant, plant_file = plant_of(given)
         begin_as(plant.language, plant.numbers, plant.dates)
         names = [name for name, _ in VIEWS]
-        chosen = st.radio(
-            say("View"), names, horizontal=True, key=kept(VIEW_KEY), label_visibility="collapsed", format_func=say
-        )
+        with st.container(key=MENU_AREA):
+            chosen = st.radio(
+                say("View"), names, horizontal=True, key=kept(VIEW_KEY), label_visibility="collapsed", format_func=say
+            )
+            in_hand = st.empty()
+        said = st.container(key=SAID_AREA)
         settings = draw_settings(date.today(), plant, plant_file.parent)
-        draw_said()
-        dict(VIEWS)[chosen](Desktop(office=draw_office(given, plant, plant_file), settings=settings))
+        office = draw_office(given, plant, plant_file)
+        try:
+            dict(VIEWS)[chosen](Desktop(office=office, settings=settings))
+        except WqcheckError as error:
+            st.error(refusal_text(error))
+        with said:
+            draw_said()
+        in_hand.markdown(hand_words(office))
         if chosen in OF_BATCHES:
             st.caption(plain(say(CAUTION)))
     except WqcheckError as error:

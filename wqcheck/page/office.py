@@ -21,6 +21,7 @@ from wqcheck.records.store import Store, open_store
 DEFAULT_STORE = "records.sqlite"
 PERSON_KEY = "person who acts"
 SAID_KEY = "said about the last act"
+NOTHING_SAID = (True, "", "")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,17 +133,28 @@ def draw_office(given: Given, plant: PlantSettings, plant_file: Path) -> Office:
     return Office(place=given.store, people=people, person=person, plant=plant, plant_file=plant_file)
 
 
-def do(act: Callable[[], str]) -> None:
-    """Run an act and keep what is to be said of it, so that it is still said after the page is drawn again."""
+def do(act: Callable[[], str], button: str = "") -> None:
+    """Run an act and keep what is to be said of it, so that it is still said after the page is drawn again.
+
+    A refusal is said at the button of the key ``button``, by :func:`draw_refusal`; all else over the page.
+    """
     try:
-        st.session_state[SAID_KEY] = (True, act())
+        st.session_state[SAID_KEY] = (True, act(), "")
     except WqcheckError as refusal:
-        st.session_state[SAID_KEY] = (False, refusal_text(refusal))
+        st.session_state[SAID_KEY] = (False, refusal_text(refusal), button)
+
+
+def draw_refusal(button: str) -> None:
+    """Draw at the button of that key why its act was refused, once."""
+    done, text, at = st.session_state.get(SAID_KEY, NOTHING_SAID)
+    if text and not done and at == button:
+        st.session_state.pop(SAID_KEY)
+        st.error(text)
 
 
 def draw_said() -> None:
-    """Draw what came of the last act, once."""
-    done, text = st.session_state.pop(SAID_KEY, (True, ""))
+    """Draw what came of the last act, once, where no button has drawn it."""
+    done, text, _ = st.session_state.pop(SAID_KEY, NOTHING_SAID)
     if text:
         (st.success if done else st.error)(text)
 

@@ -8,7 +8,7 @@ import streamlit as st
 
 from wqcheck.page.checking import Desk
 from wqcheck.page.in_hand import RECORDED_KEY, is_recorded, take_in_hand
-from wqcheck.page.office import Office, do
+from wqcheck.page.office import Office, do, draw_refusal
 from wqcheck.page.spoken import say
 from wqcheck.page.ways import draw_way
 from wqcheck.page.words import plain
@@ -50,8 +50,9 @@ def draw_recording(office: Office, desk: Desk) -> None:
             )
         st.button(
             say("Record batch {batch}", batch=plain(batch)), key=RECORD_KEY, type="primary",
-            on_click=do, args=(partial(_record, office, desk),),
+            on_click=do, args=(partial(_record, office, desk), RECORD_KEY),
         )  # fmt: skip
+        draw_refusal(RECORD_KEY)
 
 
 def _record(office: Office, desk: Desk) -> str:

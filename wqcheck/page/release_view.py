@@ -13,7 +13,7 @@ from wqcheck.page.checking import Desk
 from wqcheck.page.decision import draw_decision, draw_headline, draw_rules
 from wqcheck.page.in_hand import draw_in_hand
 from wqcheck.page.issued_papers import draw_issued, draw_issuing, draw_preview, letterhead_of, style_of
-from wqcheck.page.office import Office, do
+from wqcheck.page.office import Office, do, draw_refusal
 from wqcheck.page.paper_check import draw_paper_check
 from wqcheck.page.papers import draw_draft, next_steps
 from wqcheck.page.recording import draw_recording
@@ -188,8 +188,9 @@ def _draw_signing(office: Office, record: BatchRecord, to: State, asked_key: str
             st.text_area(say("Written reason (needed)"), key=reason_key, height=68)
         with st.container(horizontal=True):
             act = partial(_step, office, record, to, reason_key)
-            st.button(say("Sign"), key=SIGN_KEY, type="primary", on_click=do, args=(act,))
+            st.button(say("Sign"), key=SIGN_KEY, type="primary", on_click=do, args=(act, SIGN_KEY))
             st.button(say("Not now"), key=NOT_NOW_KEY, on_click=_ask, args=(asked_key, None))
+        draw_refusal(SIGN_KEY)
 
 
 def _draw_unverified(check: BatchCheck) -> None:

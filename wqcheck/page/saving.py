@@ -12,7 +12,7 @@ from typing import Any
 import streamlit as st
 
 from wqcheck.errors import RecordRefusedError
-from wqcheck.page.office import Office, do
+from wqcheck.page.office import Office, do, draw_refusal
 from wqcheck.page.spoken import say
 from wqcheck.page.words import plain
 from wqcheck.plant_files import replace_plant_file
@@ -30,8 +30,9 @@ def save_button(
     """Draw the button that saves a part of the settings; closed for who may not, and while there are *problems*."""
     st.button(
         label or say("Save"), key=save_key(part), type="primary", disabled=not office.may_set or bool(problems),
-        on_click=do, args=(partial(_saved, office, save),),
+        on_click=do, args=(partial(_saved, office, save), save_key(part)),
     )  # fmt: skip
+    draw_refusal(save_key(part))
 
 
 def _saved(office: Office, save: Callable[[], str]) -> str:

@@ -37,8 +37,9 @@ class Surroundings:
 
 
 def surroundings(
-    sheets: Sequence[Sheet], sheet: str, cell: str, headings: Iterable[int] = (), reach: int = REACH
-) -> Surroundings | None:
+    sheets: Sequence[Sheet], sheet: str, cell: str, headings: Iterable[int] = (), reach: int = REACH,
+    beside: Iterable[str] = (),
+) -> Surroundings | None:  # fmt: skip
     """Return the cells around one cell, None where the book has no such cell.
 
     Parameters
@@ -51,6 +52,9 @@ def surroundings(
         Row numbers of the file that hold headings; the nearest one above is shown even if it is further away.
     reach : int
         Rows and columns on each side.
+    beside : iterable of str
+        Cells of the same row that tell what the row is about; their columns are shown first, however far away, in
+        the place of the farthest before the cell.
     """
     place = cell_position(cell)
     parts = [part for part in sheets if part.name == sheet]
@@ -65,7 +69,10 @@ def surroundings(
     near = range(max(row - reach, 0), row + reach + 1)
     last = max(part.top + len(part.cells) for part in parts)
     rows = [number for number in [*above, *near] if number < last]
-    columns = range(max(column - reach, 0), min(column + reach + 1, max(part.cells.shape[1] for part in parts)))
+    after = min(column + reach + 1, max(part.cells.shape[1] for part in parts))
+    told = {at[1] for name in beside if (at := cell_position(name)) is not None and at[0] == row}
+    told -= set(range(column - reach, after))
+    columns = [*sorted(told), *range(max(column - max(reach - len(told), 0), 0), after)]
     return Surroundings(
         sheet=sheet, rows=tuple(number + 1 for number in rows), columns=tuple(map(column_name, columns)),
         texts=tuple(_row_texts(parts, number, columns) for number in rows), row=row + 1, column=column_name(column),
@@ -114,7 +121,7 @@ def _within(known: Sequence[int], row: int, reach: int) -> bool:
     return any(row - reach <= number <= row for number in known)
 
 
-def _row_texts(parts: Sequence[Sheet], number: int, columns: range) -> tuple[str, ...]:
+def _row_texts(parts: Sequence[Sheet], number: int, columns: Sequence[int]) -> tuple[str, ...]:
     """Return the texts of one row of the file, from whichever part of the sheet holds it."""
     part = next((part for part in parts if part.top <= number < part.top + len(part.cells)), None)
     if part is None:
