@@ -8,7 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from wqcheck.findings import Finding, Severity
-from wqcheck.page.shown import moment, number, titles_in
+from wqcheck.page.shown import moment, number, place_text, titles_in
 from wqcheck.page.spoken import later, say
 from wqcheck.page.words import plain, sentence, titled
 from wqcheck.release.decision import Disposition, FileStamp, ReleaseDecision
@@ -67,7 +67,7 @@ def findings_table(findings: Sequence[Finding], holding: Collection[str] = ()) -
         (
             say(_SEVERITY_WORDS[Severity.HOLD if holds(finding, holding) else Severity.NOTE]),
             titles_in(sentence(finding.message)) + _given(finding),
-            finding.where.replace("|!", "|").replace("|", ": ", 1),
+            place_text(finding.where),
         )
         for finding in ordered
     ]

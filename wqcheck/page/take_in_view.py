@@ -21,11 +21,12 @@ from wqcheck.page.checking import (
 from wqcheck.page.decision import draw_headline
 from wqcheck.page.in_hand import ON_THE_DESK, is_recorded, take_in_hand
 from wqcheck.page.lab_form import draw_lab_form
+from wqcheck.page.layouts_applied import draw_layouts
 from wqcheck.page.office import Office
 from wqcheck.page.recording import draw_recording
 from wqcheck.page.settings import NamedBytes, Settings
 from wqcheck.page.sheet_grid import draw_picture
-from wqcheck.page.sheet_questions import draw_layouts, draw_questions
+from wqcheck.page.sheet_questions import draw_questions
 from wqcheck.page.sheets_brought import SAMPLE_NOTE, draw_sheets, sample_on_desk
 from wqcheck.page.shown import table_title
 from wqcheck.page.spoken import kept, later, say
