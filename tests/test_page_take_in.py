@@ -227,7 +227,7 @@ def answer_all(page: AppTest) -> int:
         field = fields[answer_key(book, question)]
         assert field.value is None, "nothing is answered unasked"
         if question.kind == QuestionKind.COLUMN:
-            field.set_value("arsenic" if question.given == "Arsenik" else NO_PARAMETER)
+            field.set_value("arsenic" if question.given == "Arsenick" else NO_PARAMETER)
         else:
             answer = ANSWERS[question.kind]
             field.set_value(float(answer) if question.kind == QuestionKind.VOLUME else answer)
