@@ -32,7 +32,7 @@ from wqcheck.page.sheet_picture import (
 )
 from wqcheck.page.sheet_questions import KEEP_KEY, ONCE_KEY, answer_key
 from wqcheck.page.sheets_brought import SAMPLE_KEY, UPLOAD_KEY
-from wqcheck.page.take_in_view import BATCH_KEY, PART_KEY, PICTURE, QUESTIONS
+from wqcheck.page.take_in_view import AS_READ, BATCH_KEY, PART_KEY, PICTURE, QUESTIONS
 from wqcheck.questions import NO_PARAMETER, QuestionKind, keep_answers, questions, take_back
 from wqcheck.release.decision import Disposition
 from wqcheck.sheet_layouts.loading import load_layout
@@ -328,6 +328,20 @@ def test_a_row_can_be_said_to_be_no_parameter_and_a_finding_says_so(tmp_path: Pa
     (said,) = [finding for finding in again.findings if finding.code == "layout replaced"]
     assert said.given == "Rain of the last day"
     assert "B3" in set(again.ledger()["cell"])
+
+
+def test_cells_without_a_result_are_counted_and_named(page: AppTest) -> None:
+    """The empty nitrite cell of the sample plant in trouble, a test not done, and a row that gives no result."""
+    page.pills(key=SAMPLE_KEY).set_value("B2108: in trouble").run()
+    page.radio(key=PART_KEY).set_value(AS_READ).run()
+    assert "1 more cells have no result**, not done or empty under a name of a parameter: Nitrite" in words_on(page)
+    assert "(N15: empty)" in words_on(page)
+    rows = b"Parameter;Result;Unit\nTurbidity;n.r.;NTU\nLead;0.1;mg/L\nZinc;;mg/L\nCopper;0.1;mg/L\n"
+    upload(page, ("sheet.csv", rows))
+    words = words_on(page)
+    assert "Results read: 2, of them 0 unreadable" in words
+    assert "**2 more cells have no result**" in words
+    assert "Turbidity (B2: n.r.), Zinc (A4: empty)" in words
 
 
 def test_words_of_one_parameter_are_one_question(page: AppTest) -> None:

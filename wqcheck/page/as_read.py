@@ -10,9 +10,9 @@ import streamlit as st
 from wqcheck.findings import Finding, Severity
 from wqcheck.page.shown import moment, number, place_text, titles_in
 from wqcheck.page.spoken import later, say
-from wqcheck.page.words import plain, sentence, titled
+from wqcheck.page.words import plain, sentence, some_of, titled
 from wqcheck.release.decision import Disposition, FileStamp, ReleaseDecision
-from wqcheck.sheets import ReadResult
+from wqcheck.sheets import ReadResult, lacking
 from wqcheck.tables import Ledger, Readings, Sign
 
 FINDINGS_IN_FULL = 40
@@ -22,6 +22,8 @@ LEDGER_KEY = "cells not used"
 FINDINGS_KEY = "findings"
 MOST_ROWS = 5000
 """Rows that a list draws at most."""
+MOST_LACKING = 8
+"""Cells without a result that the sentence names."""
 
 _SEVERITY_WORDS = {Severity.HOLD: later("Holds the batch"), Severity.NOTE: later("To know")}
 
@@ -130,16 +132,17 @@ def draw_as_read(
     """
     readings = pd.concat([book.readings for book in books], ignore_index=True)
     results, cells = len(result_cells(readings)), sum(book.cells for book in books)
-    blank = int(readings[Readings.sign].eq(Sign.NOT_DONE).sum())
+    not_done = readings[Readings.sign].eq(Sign.NOT_DONE)
     unreadable = int(readings[Readings.sign].eq(Sign.UNREADABLE).sum())
     st.markdown(
         say("**{results} cells with a result** were read. The other {others} of {cells} cells with content are names, "
             "units, dates and the like; each is accounted for below.",
             cells=f"{cells:,}", results=f"{results:,}", others=f"{cells - results:,}")
         + " "
-        + say("Results read: {number}, of them {blank} blank or not done and {unreadable} unreadable.",
-              number=f"{len(readings):,}", blank=f"{blank:,}", unreadable=f"{unreadable:,}")
+        + say("Results read: {number}, of them {unreadable} unreadable.",
+              number=f"{len(readings) - int(not_done.sum()):,}", unreadable=f"{unreadable:,}")
     )  # fmt: skip
+    _draw_lacking(books, readings[not_done])
     reasons = decision.reasons if decision is not None else ()
     holding = {reason.where for reason in reasons if reason.disposition != Disposition.RELEASE}
     _draw_findings(findings, holding, checked=decision is not None)
@@ -150,6 +153,21 @@ def draw_as_read(
     if box.open:
         with box:
             _draw_ledger(books, readings)
+
+
+def _draw_lacking(books: Sequence[ReadResult], not_done: pd.DataFrame) -> None:
+    """Name the cells that say that a test was not done, and the empty ones where a result could stand."""
+    places = [each for book in books for each in lacking(book)]
+    told = [(each.parameter, each.cell, each.given) for each in places]
+    columns = [Readings.parameter_text, Readings.cell, Readings.reported]
+    told += not_done[columns].fillna("").itertuples(index=False, name=None)
+    if not told:
+        return
+    listed = [f"{name} ({cell}: {given or say('empty')})" for name, cell, given in told]
+    st.markdown(
+        say("**{number} more cells have no result**, not done or empty under a name of a parameter: {cells}.",
+            number=f"{len(told):,}", cells=plain(some_of(listed, MOST_LACKING)))
+    )  # fmt: skip
 
 
 def _draw_ledger(books: Sequence[ReadResult], readings: pd.DataFrame) -> None:
