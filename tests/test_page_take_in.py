@@ -32,7 +32,7 @@ from wqcheck.page.sheet_picture import (
 )
 from wqcheck.page.sheet_questions import KEEP_KEY, ONCE_KEY, answer_key
 from wqcheck.page.sheets_brought import SAMPLE_KEY, UPLOAD_KEY
-from wqcheck.page.take_in_view import AS_READ, BATCH_KEY, PART_KEY, PICTURE, QUESTIONS
+from wqcheck.page.take_in_view import AS_READ, BATCH_KEY, PART_KEY, PICTURE, QUESTIONS, WHICH_KEY
 from wqcheck.questions import NO_PARAMETER, QuestionKind, keep_answers, questions, take_back
 from wqcheck.release.decision import Disposition
 from wqcheck.sheet_layouts.loading import load_layout
@@ -209,6 +209,14 @@ def test_batch_is_asked_only_where_no_sheet_names_it(page: AppTest) -> None:
     assert page.session_state[DESK_KEY].check.details.batch == "B77"
     upload(page, ("run.xlsx", (SAMPLES / "run_B2107_clean.xlsx").read_bytes()))
     assert not [field for field in page.text_input if field.key == BATCH_KEY]
+
+
+def test_each_of_several_batches_is_told_by_its_day_and_number_of_results(page: AppTest) -> None:
+    rows = [["Batch", "Sampled", "Lead (mg/L)"], ["B1", "2026-06-16", 0.001], ["B1", "2026-06-17", 0.001],
+            ["B2", "2026-06-18", 0.002]]  # fmt: skip
+    upload(page, ("sheet.xlsx", xlsx_bytes({"R": rows})))
+    told = page.selectbox(key=WHICH_KEY).options
+    assert told == ["B1, 2026-06-16 – 2026-06-17, results: 2", "B2, 2026-06-18, results: 1"]
 
 
 def test_kind_of_water_of_the_sheet_comes_before_the_side_panel(page: AppTest) -> None:
