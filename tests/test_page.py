@@ -188,6 +188,27 @@ def test_findings_that_hold_come_first() -> None:
     assert list(table["Leads to"]) == ["Holds the batch", "To know"]
 
 
+def test_results_are_written_as_a_person_writes_them() -> None:
+    """Sign, value, unit, volume and basis stand in one text; a word needs its volume and no unit."""
+    rows = [
+        {"sign": "absent", "value": None, "unit": "CFU", "volume_ml": 250.0, "basis": None, "reported": "absent"},
+        {"sign": "<", "value": 0.01, "unit": "mg/L", "volume_ml": None, "basis": "NO3", "reported": "<0.01"},
+        {"sign": "=", "value": 68.0, "unit": "µS/cm", "volume_ml": None, "basis": "20 °C", "reported": "68"},
+        {"sign": "unreadable", "value": None, "unit": "NTU", "volume_ml": None, "basis": None, "reported": "O.5"},
+    ]
+    written = readings_table(frame(Readings, [{**READING, **row} for row in rows]))["Result"]
+    assert list(written) == ["Absent in 250 mL", "<0.01 mg/L as NO3", "68 µS/cm at 20 °C", "O.5 (unreadable)"]
+
+
+def test_notes_about_other_batches_are_one_line_and_what_holds_stays() -> None:
+    notes = [Finding(code="other batch", severity=Severity.NOTE, message=f"batch {n}", where="b|s!A1") for n in "123"]
+    hold = Finding(code="other batch", severity=Severity.HOLD, message="alike", where="b|s!A9")
+    table = findings_table([*notes, hold])
+    assert list(table["What and how to mend it"]) == [
+        "Alike", "The results of 3 other batches were set aside and not judged for this one",
+    ]  # fmt: skip
+
+
 def opened() -> AppTest:
     """Open the page where sheets are taken in."""
     page = AppTest.from_file(str(ROOT / "app.py"), default_timeout=120).run()

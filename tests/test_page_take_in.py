@@ -17,6 +17,7 @@ from tests.workbooks import read_rows, xlsx_bytes
 from wqcheck.errors import SheetLayoutError
 from wqcheck.findings import Finding, Severity
 from wqcheck.page.checking import DESK_KEY, TAKEN_KEY, TakenSheets
+from wqcheck.page.layouts_applied import BACK_KEY
 from wqcheck.page.main import VIEW_KEY
 from wqcheck.page.settings import LAYOUTS_KEY, TRAIN_KEY
 from wqcheck.page.sheet_grid import CELL_KEY, ROW_KEY, UNREAD_KEY
@@ -29,10 +30,10 @@ from wqcheck.page.sheet_picture import (
     picture_cells,
     picture_rows,
 )
-from wqcheck.page.sheet_questions import KEEP_KEY, answer_key
+from wqcheck.page.sheet_questions import KEEP_KEY, ONCE_KEY, answer_key
 from wqcheck.page.sheets_brought import SAMPLE_KEY, UPLOAD_KEY
-from wqcheck.page.take_in_view import BATCH_KEY, PART_KEY, PICTURE, QUESTIONS
-from wqcheck.questions import NO_PARAMETER, QuestionKind, keep_answers, questions
+from wqcheck.page.take_in_view import AS_READ, BATCH_KEY, PART_KEY, PICTURE, QUESTIONS, WHICH_KEY
+from wqcheck.questions import NO_PARAMETER, QuestionKind, keep_answers, questions, take_back
 from wqcheck.release.decision import Disposition
 from wqcheck.sheet_layouts.loading import load_layout
 from wqcheck.sheet_layouts.records import COLUMN_ROLES
@@ -210,6 +211,14 @@ def test_batch_is_asked_only_where_no_sheet_names_it(page: AppTest) -> None:
     assert not [field for field in page.text_input if field.key == BATCH_KEY]
 
 
+def test_each_of_several_batches_is_told_by_its_day_and_number_of_results(page: AppTest) -> None:
+    rows = [["Batch", "Sampled", "Lead (mg/L)"], ["B1", "2026-06-16", 0.001], ["B1", "2026-06-17", 0.001],
+            ["B2", "2026-06-18", 0.002]]  # fmt: skip
+    upload(page, ("sheet.xlsx", xlsx_bytes({"R": rows})))
+    told = page.selectbox(key=WHICH_KEY).options
+    assert told == ["B1, 2026-06-16 – 2026-06-17, results: 2", "B2, 2026-06-18, results: 1"]
+
+
 def test_kind_of_water_of_the_sheet_comes_before_the_side_panel(page: AppTest) -> None:
     rows = [["Batch:", "B5"], ["Product kind:", "natural mineral"], ["Sample", "Lead (mg/L)"], ["S-1", 0.001]]
     upload(page, ("sheet.xlsx", xlsx_bytes({"R": rows})))
@@ -221,14 +230,15 @@ def answer_all(page: AppTest) -> int:
     """Answer every question that the page draws, keep the answers, and give how many there were."""
     taken: TakenSheets = page.session_state[TAKEN_KEY]
     book, asked = taken.books[0], taken.asked[0]
-    fields = {field.key: field for field in (*page.radio, *page.selectbox)}
+    fields = {field.key: field for field in (*page.radio, *page.selectbox, *page.number_input)}
     for question in asked:
         field = fields[answer_key(book, question)]
         assert field.value is None, "nothing is answered unasked"
         if question.kind == QuestionKind.COLUMN:
-            field.set_value("arsenic" if question.given == "Arsenik" else NO_PARAMETER)
+            field.set_value("arsenic" if question.given == "Arsenick" else NO_PARAMETER)
         else:
-            field.set_value(ANSWERS[question.kind])
+            answer = ANSWERS[question.kind]
+            field.set_value(float(answer) if question.kind == QuestionKind.VOLUME else answer)
     page.button(key=KEEP_KEY).click().run()
     return len(asked)
 
@@ -243,7 +253,7 @@ def test_answers_are_kept_and_the_sheet_is_read_again(page: AppTest, tmp_path: P
     number = answer_all(page)
     words = words_on(page)
     assert f"{number} answer(s) are kept in layouts/" in words
-    assert "the sheet layout 'Sheets of Coast lab (invented)' was applied" in words
+    assert "The sheet layout 'Sheets of Coast lab (invented)' was applied" in words
     second: TakenSheets = page.session_state[TAKEN_KEY]
     assert [(question.kind, question.given) for question in second.asked[0]] == [(QuestionKind.UNIT, "arsenic")]
     assert answer_all(page) == 1
@@ -269,6 +279,85 @@ def test_no_answer_and_a_wrong_answer_write_nothing(page: AppTest, tmp_path: Pat
     with pytest.raises(SheetLayoutError, match=r"1 answer\(s\) cannot be kept, so nothing was written"):
         keep_answers(taken.books[0], answers, tmp_path / "layouts")
     assert not (tmp_path / "layouts").exists()
+
+
+def test_answers_for_one_sheet_never_hold_for_the_next_one_and_can_be_taken_back(page: AppTest) -> None:
+    """The same bytes are read with them, other bytes under the same headings are not; taken back, it is asked again."""
+    rows = [["Batch:", "B1"], ["Sample", "Lead (mg/L)", "E. coli"], ["S-1", 0.001, "absent"], ["S-2", 0.002, "absent"]]
+    first, then = (xlsx_bytes({"R": rows}), xlsx_bytes({"R": [*rows, ["S-3", 0.003, "absent"]]}))
+    upload(page, ("first.xlsx", first))
+    (question,) = page.session_state[TAKEN_KEY].asked[0]
+    assert [result.cell for result in question.waiting] == ["C3", "C4"]
+    assert "**absent** (sample S-1, cell C3)" in words_on(page)
+    assert "**every next sheet**" in words_on(page)
+    page.number_input(key=answer_key(page.session_state[TAKEN_KEY].books[0], question)).set_value(250.0)
+    page.button(key=ONCE_KEY).click().run()
+    (book,) = page.session_state[TAKEN_KEY].books
+    assert set(book.readings.loc[book.readings[Readings.parameter].eq("escherichia_coli"), Readings.volume_ml]) == {250}
+    assert "It holds for this sheet only" in words_on(page)
+    stamped = [stamp.kind for stamp in page.session_state[DESK_KEY].check.files]
+    assert "sheet layout" in stamped, "the check says with which answers it was made"
+    assert len(page.session_state[DESK_KEY].files) >= stamped.count("workbook") + stamped.count("sheet layout")
+    upload(page, ("then.xlsx", then))
+    assert [question.kind for question in page.session_state[TAKEN_KEY].asked[0]] == [QuestionKind.VOLUME]
+    upload(page, ("again.xlsx", first))
+    assert page.session_state[TAKEN_KEY].asked == ((),)
+    assert page.table[0].value.iloc[0].tolist() == ["Volume examined", "Escherichia coli", "250 mL"]
+    page.button(key=f"{BACK_KEY} {book.sha256[:16]}").click().run()
+    assert [question.kind for question in page.session_state[TAKEN_KEY].asked[0]] == [QuestionKind.VOLUME]
+
+
+def test_last_answers_of_a_kept_layout_are_taken_back_one_step_at_a_time(tmp_path: Path) -> None:
+    def asked() -> set[QuestionKind]:
+        return {question.kind for question in questions(read_workbook(("sheet.xlsx", open_book()), tmp_path))}
+
+    every = asked()
+    for kind, answer in ((QuestionKind.UNIT, "µg/L"), (QuestionKind.BASIS, "NO3")):
+        book = read_workbook(("sheet.xlsx", open_book()), tmp_path)
+        question = next(question for question in questions(book) if question.kind == kind)
+        path = keep_answers(book, {question: answer}, tmp_path)
+    assert every - asked() == {QuestionKind.UNIT, QuestionKind.BASIS}
+    take_back(path)
+    assert every - asked() == {QuestionKind.UNIT}
+    away = take_back(path)
+    assert asked() == every
+    assert not load_layout(away).bases
+
+
+def test_a_row_can_be_said_to_be_no_parameter_and_a_finding_says_so(tmp_path: Path) -> None:
+    known, rain = [["Lead", 0.1, "mg/L"], ["Zinc", 1, "mg/L"]], ["Rain of the last day", 3, "mm"]
+    rows = [["Parameter", "Result", "Unit"], known[0], rain, known[1]]
+    content = xlsx_bytes({"R": rows})
+    book = read_workbook(("sheet.xlsx", content))
+    question = next(question for question in questions(book) if question.kind == QuestionKind.PARAMETER)
+    keep_answers(book, {question: NO_PARAMETER}, tmp_path)
+    again = read_workbook(("sheet.xlsx", content), tmp_path)
+    assert list(again.readings[Readings.parameter]) == ["lead", "zinc"]
+    (said,) = [finding for finding in again.findings if finding.code == "layout replaced"]
+    assert said.given == "Rain of the last day"
+    assert "B3" in set(again.ledger()["cell"])
+
+
+def test_cells_without_a_result_are_counted_and_named(page: AppTest) -> None:
+    """The empty nitrite cell of the sample plant in trouble, a test not done, and a row that gives no result."""
+    page.pills(key=SAMPLE_KEY).set_value("B2108: in trouble").run()
+    page.radio(key=PART_KEY).set_value(AS_READ).run()
+    assert "1 more cells have no result**, not done or empty under a name of a parameter: Nitrite" in words_on(page)
+    assert "(N15: empty)" in words_on(page)
+    rows = b"Parameter;Result;Unit\nTurbidity;n.r.;NTU\nLead;0.1;mg/L\nZinc;;mg/L\nCopper;0.1;mg/L\n"
+    upload(page, ("sheet.csv", rows))
+    words = words_on(page)
+    assert "Results read: 2, of them 0 unreadable" in words
+    assert "**2 more cells have no result**" in words
+    assert "Turbidity (B2: n.r.), Zinc (A4: empty)" in words
+
+
+def test_words_of_one_parameter_are_one_question(page: AppTest) -> None:
+    rows = [["Batch:", "B1"], ["Sample", "Zinc (mg/L)"], ["S-1", 0.1], ["S-2", "black"], ["S-3", "brown"], ["S-4", 0.2]]
+    upload(page, ("sheet.xlsx", xlsx_bytes({"R": rows})))
+    words = words_on(page)
+    assert words.count("Word in place of a result: Zinc") == 1
+    assert "Zinc: **black** (sample S-2, cell B4)" in words
 
 
 def test_without_a_folder_answers_cannot_be_kept_and_the_page_says_so(page: AppTest) -> None:

@@ -65,6 +65,11 @@ def table_title(name: str, *, own: bool = False) -> str:
     return (not own and short_titles().get(name)) or (say("{name} (own)", name=words) if words else "")
 
 
+def place_text(where: str) -> str:
+    """Write ``workbook|sheet!cell`` as ``workbook: sheet!cell``; a sheet without a name leaves no stray mark."""
+    return where.replace("|!", "|").replace("|", ": ", 1)
+
+
 def titles_in(text: str) -> str:
     """Put their titles in the place of the names of shipped limit tables in a sentence."""
     return _shipped_names().sub(lambda found: short_titles()[found[1]], text)

@@ -21,18 +21,19 @@ from wqcheck.page.checking import (
 from wqcheck.page.decision import draw_headline
 from wqcheck.page.in_hand import ON_THE_DESK, is_recorded, take_in_hand
 from wqcheck.page.lab_form import draw_lab_form
+from wqcheck.page.layouts_applied import draw_layouts
 from wqcheck.page.office import Office
 from wqcheck.page.recording import draw_recording
 from wqcheck.page.settings import NamedBytes, Settings
 from wqcheck.page.sheet_grid import draw_picture
-from wqcheck.page.sheet_questions import draw_layouts, draw_questions
+from wqcheck.page.sheet_questions import draw_questions
 from wqcheck.page.sheets_brought import SAMPLE_NOTE, draw_sheets, sample_on_desk
-from wqcheck.page.shown import table_title
+from wqcheck.page.shown import moment, table_title
 from wqcheck.page.spoken import count_text, kept, later, say
 from wqcheck.page.ways import draw_way
 from wqcheck.page.words import EXCEEDING, message_text, plain, refusal_text
 from wqcheck.release.decision import BatchCheck
-from wqcheck.tables import Judged, Product, Verdict
+from wqcheck.tables import Judged, Product, Readings, Verdict
 
 FLAGS_KEY = "look at the flags"
 WHICH_KEY = "which batch"
@@ -88,17 +89,19 @@ def _draw_brought(office: Office, sources: Sequence[NamedBytes], settings: Setti
 
 def _draw_refused(taken: TakenSheets) -> None:
     """Say which files could not be read; the others stand."""
-    for sentence in taken.refused:
-        st.error(message_text(sentence))
-    if taken.refused and len(taken.refused) < len(taken.books):
-        st.warning(
+    if not taken.refused:
+        return
+    said = [message_text(sentence).strip() for sentence in taken.refused]
+    if len(taken.refused) < len(taken.books):
+        said.append(
             say("The other sheets were read. The batch is held until each file can be read or is taken off the desk.")
         )
+    st.error("\n\n".join(said))
 
 
 def _checked(taken: TakenSheets, sources: Sequence[NamedBytes], settings: Settings) -> Desk | None:
     """Check the batch that the sheets name, or the one that is chosen, and say what is recommended; None if none is."""
-    batch = _draw_batch(taken.batches)
+    batch = _draw_batch(taken)
     if not settings.limits + settings.own_tables:
         st.warning(say("Choose at least one limit table in the side panel."))
         batch = ""
@@ -117,15 +120,33 @@ def _checked(taken: TakenSheets, sources: Sequence[NamedBytes], settings: Settin
     return desk
 
 
-def _draw_batch(batches: Sequence[str]) -> str:
+def batch_labels(taken: TakenSheets) -> dict[str, str]:
+    """Write each batch of the sheets with its days of sampling and its number of results, to choose it by."""
+    readings = pd.concat([book.readings for book in taken.books], ignore_index=True)
+    named = readings[Readings.batch].str.strip()
+    days = readings[Readings.sampled_at].dt.normalize().groupby(named).agg(["min", "max"])
+    numbers = named.value_counts()
+    labels = {}
+    for batch in taken.batches:
+        labels[batch] = batch
+        if batch in numbers.index:
+            ends = dict.fromkeys(moment(day) for day in days.loc[batch] if pd.notna(day))
+            told = [batch, " – ".join(ends), say("results: {number}", number=f"{numbers[batch]:,}")]
+            labels[batch] = ", ".join(filter(None, told))
+    return labels
+
+
+def _draw_batch(taken: TakenSheets) -> str:
     """Give the batch that the sheets name; ask where they name none or several."""
+    batches = taken.batches
     if len(batches) == 1:
         return batches[0]
     if batches:
         question = say("The sheets name {number} batches. Which one is to be decided?", number=len(batches))
         chosen = st.selectbox(
-            question, batches, index=None, key=WHICH_KEY, persist_state="session", placeholder=say("choose a batch")
-        )
+            question, batches, index=None, key=WHICH_KEY, persist_state="session", placeholder=say("choose a batch"),
+            format_func=batch_labels(taken).__getitem__,
+        )  # fmt: skip
         return chosen or ""
     label = say("The sheets name no batch. Its number:")
     hint = say("number of the batch")

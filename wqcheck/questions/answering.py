@@ -62,7 +62,7 @@ def answered(layout: SheetLayout, question: Question, answer: str) -> SheetLayou
 def _told(layout: SheetLayout, question: Question, answer: str) -> SheetLayout:
     if question.kind == QuestionKind.DECIMAL:
         return replace(layout, decimal=answer)
-    if question.kind == QuestionKind.COLUMN and answer == NO_PARAMETER:
+    if question.kind in (QuestionKind.COLUMN, QuestionKind.PARAMETER) and answer == NO_PARAMETER:
         return replace(layout, not_parameters=tuple(dict.fromkeys([*layout.not_parameters, question.given])))
     if question.kind == QuestionKind.UNNAMED:
         return _with_named_table(layout, question.given, answer)

@@ -13,7 +13,7 @@ from wqcheck.near_names import nearest_parameters
 from wqcheck.numerals import AMBIGUOUS_COMMA, AMBIGUOUS_POINT, IN_DOUBT
 from wqcheck.parameters import catalogue, normalise
 from wqcheck.questions.options import unit_options
-from wqcheck.questions.records import NO_PARAMETER, Question, QuestionKind
+from wqcheck.questions.records import NO_PARAMETER, Question, QuestionKind, Waiting
 from wqcheck.results import parse_result
 from wqcheck.sheet_layouts.records import MEANINGS
 from wqcheck.sheets import ReadResult
@@ -22,6 +22,8 @@ from wqcheck.train.description import Train, match_points, place_of
 
 VOLUMES_ML = ("100", "250", "50", "1", "1000")
 """Volumes that organisms are usually looked for in, mL (common practice, no source)."""
+FIRST = 3
+"""How many of the results that wait for an answer a question shows."""
 
 
 def questions(read: ReadResult, train: Train | None = None) -> tuple[Question, ...]:
@@ -55,8 +57,25 @@ def _grouped(
     """Yield one question for each value of the column *by*; *make* gives kind, options and sentence."""
     for value, group in rows.groupby(by, sort=False, observed=True):
         kind, options, why = make(str(value), group)
-        where = place_of(group.iloc[0])
-        yield Question(kind=kind, where=where, given=str(value), options=options, why=why, results=len(group))
+        yield _of_group(group, kind=kind, given=str(value), options=options, why=why)
+
+
+def _of_group(
+    group: pd.DataFrame, *, kind: QuestionKind, given: str, options: tuple[str, ...], why: str
+) -> Question:  # fmt: skip
+    """Return a question about all results of *group*, with the first of them."""
+    named = group[Readings.parameter].fillna(group[Readings.parameter_text]).fillna("")
+    first = group.head(FIRST).assign(named=named.head(FIRST))
+    columns = ["named", Readings.reported, Readings.sample, Readings.cell]
+    waiting = tuple(
+        Waiting(parameter=parameter, reported=reported, sample=sample, cell=cell)
+        for parameter, reported, sample, cell in first[columns].fillna("").itertuples(index=False)
+    )
+    about = tuple(dict.fromkeys(filter(None, named)))
+    return Question(
+        kind=kind, where=place_of(group.iloc[0]), given=given, options=options, why=why, results=len(group),
+        about=about, waiting=waiting,
+    )  # fmt: skip
 
 
 def _names(read: ReadResult, readings: DataFrame[Readings]) -> Iterator[Question]:
@@ -65,9 +84,8 @@ def _names(read: ReadResult, readings: DataFrame[Readings]) -> Iterator[Question
 
     def make(name: str, group: pd.DataFrame) -> tuple[QuestionKind, tuple[str, ...], str]:
         why = f"which parameter does {name!r} name ({len(group)} result(s))? No limit is found for it until it is known"
-        if normalise(name) in headings:
-            return QuestionKind.COLUMN, (*nearest_parameters(name), NO_PARAMETER), f"{why}; or is it none?"
-        return QuestionKind.PARAMETER, nearest_parameters(name), why
+        kind = QuestionKind.COLUMN if normalise(name) in headings else QuestionKind.PARAMETER
+        return kind, (*nearest_parameters(name), NO_PARAMETER), f"{why}; or is it none?"
 
     return _grouped(unknown, Readings.parameter_text, make)
 
@@ -83,10 +101,9 @@ def _unnamed(read: ReadResult, readings: DataFrame[Readings]) -> Iterator[Questi
             options = dict.fromkeys(
                 code for text in (*sorted(headings), read.name) for code in nearest_parameters(text)
             )
-            yield Question(
-                kind=QuestionKind.UNNAMED, where=place_of(group.iloc[0]), given=known[0], options=tuple(options),
+            yield _of_group(
+                group, kind=QuestionKind.UNNAMED, given=known[0], options=tuple(options),
                 why=f"which parameter are the {len(group)} results of this table of? The sheet names none",
-                results=len(group),
             )  # fmt: skip
 
 
@@ -179,9 +196,9 @@ def _unreadable(readings: DataFrame[Readings]) -> Iterator[Question]:
     if undecided.any():
         group = rows[undecided]
         texts = ", ".join(group[Readings.reported].unique()[:3])
-        yield Question(
-            kind=QuestionKind.DECIMAL, where=place_of(group.iloc[0]), given=texts, options=(",", "."),
-            why=f"which is the decimal mark in {texts}? A thousandfold error hangs on it", results=len(group),
+        yield _of_group(
+            group, kind=QuestionKind.DECIMAL, given=texts, options=(",", "."),
+            why=f"which is the decimal mark in {texts}? A thousandfold error hangs on it",
         )  # fmt: skip
     worded = rows[Readings.reported].str.contains(r"[^\W\d_]", regex=True) & (
         rows[Readings.reported].str.contains(r"\d", regex=True) == np.False_

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 NO_PARAMETER = "no parameter"
-"""Answer for a column of numbers that is none of results, such as a postcode."""
+"""Answer for a name whose values are no results, such as a postcode or the rain of the last day."""
 
 
 class QuestionKind(StrEnum):
     """What is asked; the comment says what ``given`` is and what an answer is."""
 
-    PARAMETER = "unknown parameter"  # a name of the sheet → a parameter code
+    PARAMETER = "unknown parameter"  # a name of the sheet → a parameter code, or NO_PARAMETER
     COLUMN = "column not read"  # a heading → a parameter code, or NO_PARAMETER
     UNNAMED = "results without a name"  # the fingerprint of a table → a parameter code
     UNIT = "missing unit"  # a parameter code → a unit
@@ -24,6 +24,16 @@ class QuestionKind(StrEnum):
     DECIMAL = "decimal mark"  # texts of the sheet → "." or ","
     WORD = "unreadable result"  # a text of the sheet → what it means
     MAGNITUDE = "mixed magnitudes"  # a parameter code → no answer: only the laboratory can mend the sheet
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Waiting:
+    """One result that waits for an answer: as reported, its parameter (code or name of the sheet), sample and cell."""
+
+    reported: str
+    parameter: str
+    sample: str
+    cell: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +55,10 @@ class Question:
         One sentence for the person who answers.
     results : int
         How many results wait for the answer.
+    about : tuple of str
+        The parameters of these results: codes, or names of the sheet where they are not known.
+    waiting : tuple of Waiting
+        The first few of these results.
     """
 
     kind: QuestionKind
@@ -53,6 +67,8 @@ class Question:
     options: tuple[str, ...]
     why: str
     results: int = 0
+    about: tuple[str, ...] = ()
+    waiting: tuple[Waiting, ...] = ()
 
     def __str__(self) -> str:
         offered = f" [{' | '.join(self.options)}]" if self.options else ""

@@ -30,6 +30,9 @@ from wqcheck.units import fold
 
 Answer = TypeVar("Answer")
 
+ONE_SHEET = "for_one_sheet"
+"""Folder, within that of the sheet layouts, of layouts that hold for one file each and never for the next one."""
+
 _KEYS = frozenset([
     "name", "lab", "decimal", "dates", "aliases", "units", "bases", "volumes", "unit_spellings", "points", "words",
     "signs", "not_parameters", "tables",
@@ -71,9 +74,27 @@ def load_layouts(folder: Path) -> tuple[SheetLayout, ...]:
     return tuple(load_layout(path) for path in sorted(folder.glob("*.toml")))
 
 
+def file_of_one_sheet(folder: Path, sha256: str) -> Path:
+    """Return where the answers that hold for one file of a laboratory alone are kept, known by the file's digest."""
+    return folder / ONE_SHEET / f"{sha256[:32]}.toml"
+
+
+def layout_of_one_sheet(folder: Path, sha256: str) -> SheetLayout | None:
+    """Return the sheet layout that holds for the one file with this digest, or None.
+
+    Raises
+    ------
+    SheetLayoutError
+        It is there and not usable.
+    """
+    path = file_of_one_sheet(folder, sha256)
+    return load_layout(path) if sha256 and path.is_file() else None
+
+
 def layout_files(folder: Path | None) -> tuple[tuple[str, bytes], ...]:
-    """Return name and bytes of each sheet layout of a folder; none where there is no such folder."""
-    paths = sorted(folder.glob("*.toml")) if folder is not None and folder.is_dir() else []
+    """Return name and bytes of each sheet layout of a folder and of those for one sheet; none where it is none."""
+    found = (folder, folder / ONE_SHEET) if folder is not None and folder.is_dir() else ()
+    paths = [path for place in found for path in sorted(place.glob("*.toml"))]
     return tuple((path.name, path.read_bytes()) for path in paths)
 
 

@@ -2,7 +2,7 @@
 
 A layout matches when it knows the fingerprint of at least one table of the workbook, and when the laboratory that it
 names is the one that the sheets name, where both name one. The layout that knows most tables is taken; where two know
-as many, none is.
+as many, none is. A layout that was made for this very file, known by its digest, comes before all of them.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from pathlib import Path
 
 from wqcheck.findings import Finding, Severity
 from wqcheck.parameters import normalise
-from wqcheck.sheet_layouts.loading import load_layout, load_layouts
+from wqcheck.sheet_layouts.loading import layout_of_one_sheet, load_layout, load_layouts
 from wqcheck.sheet_layouts.records import SheetLayout
 from wqcheck.sheet_layouts.saving import save_layout
 from wqcheck.sheets.fingerprints import fingerprint, headings_of
@@ -64,15 +64,20 @@ def matching_layout(book: Book, folder: Path) -> SheetLayout | None:
         A file of the folder is not usable.
     """
     tables = [table for sheet in book.sheets for table in find_tables(sheet)]
-    return choose_layout(tables, folder, book.name)[0]
+    return choose_layout(tables, folder, book.name, book.sha256)[0]
 
 
 def choose_layout(
-    tables: Sequence[FoundTable], layouts: Layouts, workbook: str
+    tables: Sequence[FoundTable], layouts: Layouts, workbook: str, sha256: str = ""
 ) -> tuple[SheetLayout | None, list[Finding]]:
-    """Return the layout that holds for the *tables* of a workbook, and what is to be said of those that nearly do."""
+    """Return the layout that holds for the *tables* of a workbook, and what is to be said of those that nearly do.
+
+    With *sha256*, the digest of the workbook, a layout of the folder that was made for it alone is taken first.
+    """
     if layouts is None or isinstance(layouts, SheetLayout):
         return layouts, []
+    if isinstance(layouts, Path) and (own := layout_of_one_sheet(layouts, sha256)) is not None:
+        return own, []
     candidates = load_layouts(layouts) if isinstance(layouts, Path) else tuple(layouts)
     known = {table.fingerprint for table in tables} - {""} if candidates else set()
     scores = [(len(known & _fingerprints(layout)), layout) for layout in candidates]

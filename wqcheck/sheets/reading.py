@@ -158,7 +158,7 @@ def _read_book(book: Book, layouts: Layouts, *, alone: bool) -> ReadResult:
         taken.note("reader", text, book.name, Severity.HOLD)
     found = [find_tables(sheet) for sheet in book.sheets]
     every = [table for tables in found for table in tables]
-    layout, said = choose_layout(every, layouts, book.name)
+    layout, said = choose_layout(every, layouts, book.name, book.sha256)
     taken.findings += said
     taken.layout = layout or NO_ANSWERS
     taken.lists, taken.sheet_points = lists_of(every), points_by_sheet(found)

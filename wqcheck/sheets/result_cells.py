@@ -30,7 +30,8 @@ class ResultCells:
     """The n result cells of a table: 0-based rows and columns (shape (n,)), what they say, cells without owner.
 
     ``end`` is the row after the last one of the table, results that were not tested counted in; ``dilutions`` are the
-    rows that name a factor of dilution where others name an analyte.
+    rows that name a factor of dilution where others name an analyte; ``declined`` are cells that hold no result only
+    because the sheet layout says that the name of their row is no parameter.
     """
 
     rows: Positions
@@ -39,6 +40,7 @@ class ResultCells:
     orphans: tuple[tuple[int, int], ...]
     end: int
     dilutions: tuple[int, ...] = ()
+    declined: tuple[tuple[int, int], ...] = ()
 
 
 def find_result_cells(grid: RoleGrid, table: Table, layout: SheetLayout = NO_ANSWERS) -> ResultCells:
@@ -53,6 +55,9 @@ def find_result_cells(grid: RoleGrid, table: Table, layout: SheetLayout = NO_ANS
     sign = parsed.part("sign")
     untested = sign.equal_to(Sign.NOT_DONE) & plain.part("sign").equal_to(Sign.NOT_DONE)
     grid.mark(rows[untested], columns[untested], "not tested", "the cell says that there is no result")
+    declined = _declined(grid.sheet, table, rows, layout)
+    grid.mark(rows[declined], columns[declined], "not used", "the sheet layout says that its name is no parameter")
+    untested |= declined
     alone = _without_owner(grid, table, rows) & ~untested
     unreadable = sign.equal_to(Sign.UNREADABLE)
     below = _below_results(grid.sheet, table, rows, unreadable)
@@ -68,7 +73,24 @@ def find_result_cells(grid: RoleGrid, table: Table, layout: SheetLayout = NO_ANS
     lost = tuple((int(r), int(c)) for r, c in zip(rows[orphan], columns[orphan], strict=True))
     end = int(rows[~alone].max(initial=-1)) + 1 or len(data_rows)
     diluted = tuple(map(int, np.flatnonzero(_bench_rows(grid.sheet, table, "dilution"))))
-    return ResultCells(rows[kept], columns[kept], parsed.taken(kept), lost, end, diluted)
+    said = tuple((int(r), int(c)) for r, c in zip(rows[declined], columns[declined], strict=True))
+    return ResultCells(rows[kept], columns[kept], parsed.taken(kept), lost, end, diluted, said)
+
+
+def _declined(sheet: Sheet, table: Table, rows: Positions, layout: SheetLayout) -> npt.NDArray[np.bool_]:
+    """Return, per result, whether its row has a name that *layout* says is no parameter, and that none is known by."""
+    naming = table.with_role("parameter")
+    if not naming or not layout.not_parameters:
+        return np.zeros(len(rows), dtype=bool)
+    return (
+        sheet.column(naming[0])
+        .taken(rows)
+        .flags(
+            lambda name: (
+                isinstance(name, str) and layout.is_no_parameter(name) and recognise_analyte(name.strip()) is None
+            )
+        )
+    )
 
 
 def _data_rows(grid: RoleGrid, table: Table) -> npt.NDArray[np.bool_]:

@@ -53,6 +53,11 @@ class RoleGrid:
         marks = [code for (role, _), code in self._known.items() if role in {"text", "label", "label value"}]
         return np.asarray(self._filled & np.isin(self._codes, marks))
 
+    def marked(self, role: str) -> npt.NDArray[np.bool_]:
+        """Return, per cell, whether it is non-empty and was given *role*."""
+        marks = [code for (known, _), code in self._known.items() if known == role]
+        return np.asarray(self._filled & np.isin(self._codes, marks))
+
     def ledger(self, workbook: str) -> pd.DataFrame:
         """Return one row per non-empty cell that is not a result (columns of ``tables.Ledger``)."""
         listed = list(self._known)

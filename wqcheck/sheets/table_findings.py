@@ -7,7 +7,7 @@ import pandas as pd
 from wqcheck.sheets.dilutions import say_dilutions
 from wqcheck.sheets.extraction import Extraction
 from wqcheck.sheets.other_samples import say_other_samples
-from wqcheck.sheets.roles import column_name
+from wqcheck.sheets.roles import cell_text, column_name, first_cells
 from wqcheck.sheets.shown_findings import say_shown
 from wqcheck.sheets.unread import say_blank_results, say_moved_headings, say_unknown_rows, say_unread_column
 from wqcheck.sheets.verdicts import say_verdicts
@@ -19,12 +19,23 @@ def say_of_table(work: Extraction, readings: pd.DataFrame) -> None:
     tested = set(readings[Readings.parameter].dropna().unique())
     say_shown(work, readings[Readings.unit].to_numpy(dtype=object))
     _explain_rest(work, tested)
+    _say_declined(work)
     say_verdicts(work)
     say_other_samples(work)
     say_blank_results(work, tested)
     say_moved_headings(work)
     say_unknown_rows(work)
     say_dilutions(work)
+
+
+def _say_declined(work: Extraction) -> None:
+    """Say which cells are no results only because the sheet layout says so."""
+    cells = work.found.declined
+    if cells:
+        naming = work.table.with_role("parameter")[0]
+        names = dict.fromkeys(cell_text(work.cells[row, naming]) for row, _ in cells)
+        message = f"{len(cells)} cell(s) are no results only because the sheet layout says that their name is none"
+        work.note("layout replaced", message, work.at(*cells[0]), first_cells(names))
 
 
 def _explain_rest(work: Extraction, tested: set[str]) -> None:

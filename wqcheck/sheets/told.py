@@ -116,7 +116,7 @@ def _changed(columns: Mapping[int, Column], headings: Mapping[int, str], told: T
         column = _with_role(found, answer, told) if answer is not None else found
         by_name = _by_name(found, told)
         column = _with_parameter(column, answer if answer and answer.parameter else by_name, told)
-        if column.role == "analyte" and column.analyte is None and told.layout.is_no_parameter(column.heading):
+        if column.role in {"", "analyte"} and column.analyte is None and told.layout.is_no_parameter(column.heading):
             column = Column("other", column.heading, None, column.unit, column.unit_text)
         if column != found:
             yield position, column
