@@ -190,7 +190,7 @@ def test_findings_that_hold_come_first() -> None:
 
 def test_results_are_written_as_a_person_writes_them() -> None:
     """Sign, value, unit, volume and basis stand in one text; a word needs its volume and no unit."""
-    rows = [
+    rows: list[dict[str, object]] = [
         {"sign": "absent", "value": None, "unit": "CFU", "volume_ml": 250.0, "basis": None, "reported": "absent"},
         {"sign": "<", "value": 0.01, "unit": "mg/L", "volume_ml": None, "basis": "NO3", "reported": "<0.01"},
         {"sign": "=", "value": 68.0, "unit": "µS/cm", "volume_ml": None, "basis": "20 °C", "reported": "68"},

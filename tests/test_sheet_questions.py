@@ -96,8 +96,8 @@ def test_answered_once_the_next_sheet_is_read_without_a_question(tmp_path: Path)
 
 def test_an_unknown_column_among_many_analytes_can_be_answered_to_be_none() -> None:
     names = ["Lead", "Zinc", "Iron", "Shelf", "Copper", "Nickel", "Cadmium"]
-    rows: Rows = [["Sample", *(f"{name} (mg/L)" if name != "Shelf" else name for name in names)]]
-    rows += [[f"S-{n}", *(n if name == "Shelf" else n / 100 for name in names)] for n in range(1, 5)]
+    heads = ["Sample", *(f"{name} (mg/L)" if name != "Shelf" else name for name in names)]
+    rows: Rows = [heads, *([f"S-{n}", *(n if name == "Shelf" else n / 100 for name in names)] for n in range(1, 5))]
     first = read(rows)
     question = next(question for question in questions(first) if question.given == "Shelf")
     assert (question.kind, question.options[-1]) == (QuestionKind.COLUMN, NO_PARAMETER)

@@ -117,7 +117,7 @@ def _folded(findings: Sequence[Finding]) -> list[Finding]:
     if len(others) < FOLDED_FROM:
         return list(findings)
     message = say("the results of {number} other batches were set aside and not judged for this one",
-                  number=f"{len(others):,}")  # fmt: skip
+                  number=count_text(len(others)))  # fmt: skip
     one = Finding(code=OTHER, severity=Severity.NOTE, message=message, where=others[0].where)
     return [*(finding for finding in findings if finding not in others), one]
 
@@ -216,7 +216,7 @@ def _draw_lacking(books: Sequence[ReadResult], not_done: pd.DataFrame) -> None:
     listed = [f"{name} ({cell}: {given or say('empty')})" for name, cell, given in told]
     st.markdown(
         say("**{number} more cells have no result**, not done or empty under a name of a parameter: {cells}.",
-            number=f"{len(told):,}", cells=plain(some_of(listed, MOST_LACKING)))
+            number=count_text(len(told)), cells=plain(some_of(listed, MOST_LACKING)))
     )  # fmt: skip
 
 

@@ -14,7 +14,7 @@ from wqcheck.page.layouts_applied import MARKS, NEW_KEY, ORDERS, draw_layouts
 from wqcheck.page.office import do
 from wqcheck.page.settings import Settings
 from wqcheck.page.shown import place_text
-from wqcheck.page.spoken import later, say
+from wqcheck.page.spoken import count_text, later, say
 from wqcheck.page.words import parameter_words, plain, sentence, some_of, titled
 from wqcheck.parameters import catalogue
 from wqcheck.questions import NO_PARAMETER, Question, QuestionKind, can_be_kept, is_of_one_sheet, keep_answers
@@ -160,7 +160,7 @@ def _waiting(question: Question) -> str:
         places = ", ".join(filter(None, (sample, f"{say('cell')} {result.cell}")))
         listed.append(f"{plain(parameter)} **{plain(result.reported)}** ({plain(places)})".strip())
     more = question.results - len(listed)
-    beyond = [say("{number} more", number=f"{more:,}")] if listed and more > 0 else []
+    beyond = [say("{number} more", number=count_text(more))] if listed and more > 0 else []
     return "; ".join([*listed, *beyond])
 
 

@@ -131,7 +131,7 @@ def batch_labels(taken: TakenSheets) -> dict[str, str]:
         labels[batch] = batch
         if batch in numbers.index:
             ends = dict.fromkeys(moment(day) for day in days.loc[batch] if pd.notna(day))
-            told = [batch, " – ".join(ends), say("results: {number}", number=f"{numbers[batch]:,}")]
+            told = [batch, " – ".join(ends), say("results: {number}", number=count_text(numbers[batch]))]
             labels[batch] = ", ".join(filter(None, told))
     return labels
 
