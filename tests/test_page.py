@@ -336,8 +336,8 @@ def test_several_sheets_are_taken_in_together() -> None:
     """Two sheets of two batches are read together; the chosen batch is decided on its own results."""
     page = uploaded("run_B2107_clean.xlsx", "run_B2108_trouble.xlsx")
     box = page.selectbox(key=WHICH_KEY)
-    assert box.options == ["B2107", "B2108"]
-    box.select("B2107").run()
+    assert [words.partition(",")[0] for words in box.options] == ["B2107", "B2108"]
+    box.select(box.options[0]).run()
     assert "RELEASE: batch B2107" in words_on(page)
     check: BatchCheck = page.session_state[DESK_KEY].check
     assert set(check.readings[Readings.workbook]) == {"run_B2107_clean.xlsx", "run_B2108_trouble.xlsx"}
