@@ -88,6 +88,8 @@ def _number(
     for _ in range(most):
         byte = data[at]
         going = going & sign[byte]
+        if not going.any():
+            break
         number = np.where(going, number * written[1] + byte - written[0], number)
         at = at + going
     return number, at
