@@ -178,9 +178,11 @@ def test_a_cell_of_endless_digits_is_unreadable_at_once(length: int) -> None:
     assert table_of(read, "cell", "sign", "value") == [("B2", "unreadable", None), ("B3", "=", 2)]
 
 
-def test_a_million_styled_blank_rows_are_no_cells() -> None:
+@pytest.mark.parametrize("ends", ["/>", "></c>"])
+def test_a_million_styled_blank_rows_are_no_cells(ends: str) -> None:
+    """However the bytes of the sheet are cut, a cell at a cut is as blank as others."""
     parts = unzipped(xlsx_bytes({"Results": [["Sample", "Lead (µg/L)"], ["S-1", 1]]}))
-    blank = "".join(f'<row r="{row}"><c r="T{row}" s="0"/></row>' for row in range(3, 1_000_003))
+    blank = "".join(f'<row r="{row}"><c r="T{row}" s="0"{ends}</row>' for row in range(3, 1_000_003))
     sheet = parts["xl/worksheets/sheet1.xml"].replace(b"</sheetData>", f"{blank}</sheetData>".encode())
     read = read_workbook(("book.xlsx", zipped({**parts, "xl/worksheets/sheet1.xml": sheet})))
     assert table_of(read, "cell", "value") == [("B2", 1)]

@@ -26,7 +26,9 @@ _DAMAGED = (
     NotImplementedError,
     RuntimeError,
 )
-_PIECE = 4 * 1024 * 1024
+_PIECE = 256 * 1024
+"""Few enough bytes that what is done to them stays in the cache of the processor."""
+
 _ENCRYPTED = 0x1
 _RESULTS_AGAIN = "ask for the results again, or open the file in a spreadsheet program and save it as .xlsx or .csv"
 
@@ -95,12 +97,13 @@ def whole_part(archive: zipfile.ZipFile, part: str, limits: ReadingLimits) -> by
 
 
 def pieces(archive: zipfile.ZipFile, part: str) -> Iterator[bytes]:
-    """Yield one part unpacked in pieces that begin with a tag, so that no tag is cut."""
+    """Yield one part unpacked in pieces that begin with a tag, that of a row where there is one; no tag is cut."""
     rest = b""
     with archive.open(part) as stream:
-        while piece := stream.read(_PIECE):
+        while piece := stream.read(max(_PIECE, len(rest))):
             piece = rest + piece
-            cut = piece.rfind(b"<", 1)
+            cut = piece.rfind(b"<row", 1)
+            cut = cut if cut > 0 else piece.rfind(b"<", 1)
             if cut < 1:
                 rest = piece
                 continue

@@ -92,6 +92,12 @@ class Coded:
         """Return, per row of *other*, whether its value stands anywhere in this column."""
         return other.flags({self.distinct[code] for code in np.unique(self.codes) if code >= 0}.__contains__)
 
+    def differs_from(self, other: Coded) -> Flags:
+        """Return, per row, whether both columns have a value and these are not equal; *self* holds each value once."""
+        places = {value: place for place, value in enumerate(self.distinct)}
+        moved = np.array([*(places.get(value, -2) for value in other.distinct), -1], dtype=np.int64)[other.codes]
+        return np.asarray((self.codes >= 0) & (moved != -1) & (self.codes != moved))
+
     def flags(self, test: Callable[[Any], bool]) -> Flags:
         """Return, per row, whether ``test(value)`` holds; blanks give False."""
         return np.asarray(np.array([*(bool(test(value)) for value in self.distinct), False], dtype=bool)[self.codes])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import chain
 from operator import attrgetter
 from typing import Any
@@ -48,9 +48,15 @@ class ParsedResults:
     numbers: tuple[float, ...]
     others: tuple[ReportedResult, ...]
     marks: Mapping[int, str]
+    _parts: dict[str, Coded] = field(default_factory=dict, init=False)
 
     def part(self, name: str) -> Coded:
         """Return one part of each result, blank where it has none."""
+        if name not in self._parts:
+            self._parts[name] = self._part(name)
+        return self._parts[name]
+
+    def _part(self, name: str) -> Coded:
         others = [None if value == "" else value for value in map(attrgetter(name), self.others)]
         if name in {"text", "value"}:
             plain: tuple[Any, ...] = self.plain if name == "text" else self.numbers

@@ -16,7 +16,7 @@ from wqcheck.sheets.extraction import Extraction
 from wqcheck.sheets.identity import TIMES, owners, times, with_fact
 from wqcheck.sheets.magnitudes import say_mixed_magnitudes
 from wqcheck.sheets.measures import analytes, measures, reporting_limits, signs, uncertainties
-from wqcheck.sheets.roles import cell_names
+from wqcheck.sheets.roles import cell_name_texts
 from wqcheck.tables import Readings, Sign
 
 _FRACTION_WORDS = {"total": "total", "dissolved": "dissolved", "filtered": "dissolved", "t": "total", "d": "dissolved"}
@@ -49,7 +49,7 @@ def extract(work: Extraction) -> pd.DataFrame:
     data: dict[str, pd.Series[Any]] = {name: column.texts() for name, column in texts.items()}
     data |= {name: pd.Series(array, dtype="float64") for name, array in numbers.items()}
     data |= {role: pd.Series(times(work, role), dtype="datetime64[us]") for role in TIMES}
-    data["cell"] = pd.Series(cell_names(work.found.rows + work.grid.sheet.top, work.found.columns), dtype="str")
+    data["cell"] = cell_name_texts(work.found.rows + work.grid.sheet.top, work.found.columns)
     _say_unreadable(work)
     say_mixed_magnitudes(work, code, parts.unit, sign, value)
     return pd.DataFrame({name: data[name] for name in Readings.to_schema().columns})

@@ -106,15 +106,18 @@ class Extraction:
         if not columns or not self.count:
             return None
         first = [column for column in columns if column not in instead_of] or columns
-        codes = self.grid.sheet.codes[self.result_rows][:, first]
-        apart = [len(np.unique(codes[:, place])) if role in TELL_APART else 0 for place in range(len(first))]
-        best = first[max(range(len(first)), key=lambda place: ((codes[:, place] >= 0).sum(), apart[place], -place))]
+        best = first[0] if len(first) == 1 else self._fullest(first, role)
         for column in columns:
             spare = f"; column {column_name(best)} is used instead" if column != best else ""
             self.grid.mark(
                 self.result_rows, column, role.replace("_", " "), f"belongs to the results of its row{spare}"
             )
         return best
+
+    def _fullest(self, columns: list[int], role: str) -> int:
+        codes = self.grid.sheet.codes[self.result_rows][:, columns]
+        apart = [len(np.unique(codes[:, place])) if role in TELL_APART else 0 for place in range(len(columns))]
+        return columns[max(range(len(columns)), key=lambda place: ((codes[:, place] >= 0).sum(), apart[place], -place))]
 
     @cached_property
     def beside(self) -> Mapping[str, Mapping[int, int]]:

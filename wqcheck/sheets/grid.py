@@ -135,13 +135,14 @@ class _Column(dict[Any, int]):
         self.blocks: list[npt.NDArray[np.int32]] = []
 
     def __missing__(self, cell: Any) -> int:
-        if isinstance(cell, str) and not cell.strip():
-            self[cell] = -1
-            return -1
-        if isinstance(cell, float) and math.isnan(cell):
+        if isinstance(cell, str):
+            if not cell.strip():
+                self[cell] = -1
+                return -1
+        elif isinstance(cell, float) and math.isnan(cell):
             return self["nan"]
+        number = self[cell] = len(self.distinct)
         self.distinct.append(cell)
-        number = self[cell] = len(self.distinct) - 1
         return number
 
     def take(self, cells: Sequence[Any]) -> None:

@@ -70,11 +70,13 @@ def _with_wider_places(work: Extraction, texts: Coded) -> Coded:
     if used is None or work.beside.get("point"):
         return texts
     for column in work.table.with_role("point"):
+        if column == used:
+            continue
         other = texts_of(work.per_row(column))
         both = texts.known() & other.known()
         pairs = len(np.unique(np.stack([texts.codes[both], other.codes[both]]), axis=1).T)
         alone = [len(np.unique(part.codes[both])) for part in (texts, other)]
-        if column != used and min(alone, default=0) > 1 and pairs > max(alone):
+        if min(alone, default=0) > 1 and pairs > max(alone):
             ahead, behind = (other, texts) if column < used else (texts, other)
             texts = _with_place_above(ahead, behind)
     return texts

@@ -117,7 +117,7 @@ def _contradicting_units(work: Extraction, code: Coded, sources: tuple[Coded, ..
     labels = [label.map(lambda label: label if "/" in label else None) for label in labels]
     both = np.zeros(work.count, dtype=bool)
     for (_, one), (second, other) in combinations(enumerate(labels), 2):
-        differ = one.known() & other.known() & (one.objects() != other.objects())
+        differ = one.differs_from(other)
         if differ.any() and second >= len(stated):
             own = other.without(~differ)
             differ &= np.isfinite(_factors(code, one, Measures(own, own, own.without(differ), np.empty(0))))
@@ -154,7 +154,7 @@ def _basis(work: Extraction, code: Coded, units: Coded, named: Coded, text: Code
     by_column = units_of(work.row_texts("basis").map(_as_unit)).attribute("basis")
     both = np.zeros(work.count, dtype=bool)
     for one, other in combinations((by_unit, by_name, by_column), 2):
-        both |= one.known() & other.known() & (one.objects() != other.objects())
+        both |= one.differs_from(other)
     for given, positions in text.groups(both):
         message = "name, unit and basis of the analyte contradict each other; ask the laboratory which basis holds"
         work.note("contradicting basis", message, work.where(positions), str(given))

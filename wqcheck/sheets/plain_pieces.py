@@ -50,18 +50,23 @@ class PlainPieces:
 
     def takes(self, piece: bytes) -> bool:
         """Return whether *piece*, which begins with a tag, is plain; take in how far it reaches."""
-        if b't="e"' in piece or b"hidden=" in piece or (self._struck is not None and self._struck.search(piece)):
+        if self._struck is not None and self._struck.search(piece):
             return False
         data = np.frombuffer(piece + _BEHIND, dtype=np.uint8)
         equals = np.flatnonzero(data == ord("="))
-        if _NO_QUOTE[data[equals + 1]].any() or _BLANK[data[equals - 1]].any():
+        before = data[equals - 1]
+        if _NO_QUOTE[data[equals + 1]].any() or _BLANK[before].any():
+            return False
+        if (data[equals[before == ord("t")] + 2] == ord("e")).any() and b't="e"' in piece:
+            return False
+        if (before == ord("n")).any() and b"hidden=" in piece:
             return False
         tags = np.flatnonzero(data == ord("<"))
         first, named = data[tags + 1], _ENDS_NAME[data[tags + 2]]
         if (named & (first == ord("f"))).any():
             return False
         cells = np.flatnonzero(named & (first == ord("c")))
-        filled = np.append(~_NO_CONTENT[first[1:]], True)[cells]
+        filled = np.append(~_NO_CONTENT[first[1:]], not piece.rstrip().endswith(b"/>"))[cells]
         return self._take_cells(data, tags[cells], filled)
 
     def _take_cells(self, data: _Bytes, cells: _Places, filled: npt.NDArray[np.bool_]) -> bool:
@@ -88,6 +93,8 @@ def _number(
     for _ in range(most):
         byte = data[at]
         going = going & sign[byte]
+        if not going.any():
+            break
         number = np.where(going, number * written[1] + byte - written[0], number)
         at = at + going
     return number, at

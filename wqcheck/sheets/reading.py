@@ -168,7 +168,7 @@ def _read_book(book: Book, layouts: Layouts, *, alone: bool) -> ReadResult:
     without = [grid for grid, table in pairs if isinstance(table.table, str)]
     taken.findings.extend(taken.lists.explained(without, book.name))
     frames = taken.frames or [_empty(Readings)]
-    readings = Readings.validate(pd.concat(frames, ignore_index=True))
+    readings = Readings.validate(frames[0] if len(frames) == 1 else pd.concat(frames, ignore_index=True))
     if readings.empty and (alone or book.sheets):
         why = taken.reasons[0] if taken.reasons else "its table holds no result"
         taken.note("no results", f"no result was read: {why}", book.name, Severity.HOLD if alone else Severity.NOTE)

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Iterable
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from wqcheck.numerals import format_number
 from wqcheck.sheets.coded import Coded
@@ -69,7 +72,7 @@ class RoleGrid:
             {
                 "workbook": pd.Series([workbook] * len(rows), dtype="str"),
                 "sheet": pd.Series([self.sheet.name] * len(rows), dtype="str"),
-                "cell": pd.Series(cell_names(rows + self.sheet.top, columns), dtype="str"),
+                "cell": cell_name_texts(rows + self.sheet.top, columns),
                 "text": Coded.of(self.sheet.cells[rows, columns]).map(cell_text).texts(),
                 "role": Coded(codes, tuple(role for role, _ in listed)).texts(),
                 "reason": Coded(codes, tuple(reason for _, reason in listed)).texts(),
@@ -100,10 +103,20 @@ def cell_names(rows: npt.NDArray[np.int64], columns: npt.NDArray[np.int64]) -> n
     return np.asarray(letters[columns] + numbers[rows], dtype=object)
 
 
+def cell_name_texts(rows: npt.NDArray[np.int64], columns: npt.NDArray[np.int64]) -> pd.Series[str]:
+    """Return the names of :func:`cell_names` as a text series; Arrow makes them many times faster than objects."""
+    kind = pa.large_string()
+    letters = pa.array([column_name(c) for c in range(int(columns.max(initial=-1)) + 1)], kind).take(pa.array(columns))
+    names = pc.binary_join_element_wise(letters, pa.array(rows + 1).cast(kind), pa.scalar("", kind))
+    return pd.Series(names, dtype="str")
+
+
 def cell_text(cell: object) -> str:
     """Return one cell as text: a number in its shortest form, a date as ISO."""
+    if isinstance(cell, str):
+        return cell.strip()
     if isinstance(cell, float):
-        return format_number(cell) if np.isfinite(cell) else str(cell)
+        return format_number(cell) if math.isfinite(cell) else str(cell)
     if isinstance(cell, dt.datetime):
         return cell.isoformat(" ") if cell.time() != dt.time() else cell.date().isoformat()
     return str(cell).strip()

@@ -74,9 +74,8 @@ def _heading_rows(sheet: Sheet) -> list[int]:
     texts = (sheet.stored == TEXT).sum(axis=1)
     numbers = (sheet.stored == NUMBER).any(axis=1)
     rows = np.flatnonzero((texts >= 2) & ~numbers)
-    for column in range(cells.shape[1]):
-        plain = np.array([*map(_is_plain_value, sheet.distinct[column]), False], dtype=bool)
-        rows = rows[~plain[sheet.codes[rows, column]]]
+    for column in sorted(range(cells.shape[1]), key=lambda column: len(sheet.distinct[column])):
+        rows = rows[~sheet.column(column).taken(rows).flags(_is_plain_value)]
     kinds = kinds_of(cells[rows])
     named = ((kinds & _NAMES) != 0).sum(axis=1)
     most = (named >= 0.5 * (kinds != 0).sum(axis=1)) | np.array([_is_parameter(cells[row]) for row in rows], dtype=bool)

@@ -126,7 +126,9 @@ def _first_reader(opened: _Opened) -> Iterator[Sheet]:
         marks = opened.marks_of(name, number, len(listed))
         sheet = book.get_sheet_by_name(name)
         width = max([sheet.end[1] + 1 if sheet.end else 0, *(column + 1 for _, column in marks.texts)])
-        plain = sheet_of(name, _rows(sheet, marks, width), width, hidden=hidden, marks=marks)
+        as_it_is = sheet.start and sheet.start[1] == 0 and not marks.texts
+        rows = sheet.iter_rows() if as_it_is else _rows(sheet, marks, width)
+        plain = sheet_of(name, rows, width, hidden=hidden, marks=marks)
         marks.merged.extend(sheet.merged_cell_ranges or ())
         _spread_down(plain, marks.merged)
         yield plain
