@@ -48,7 +48,7 @@ def draw_train_view(office: Office) -> None:
     WqcheckError
         The records cannot be read.
     """
-    st.markdown("### " + say("Treatment train"))
+    st.markdown("##### " + say("Treatment train"))
     us_units = st.toggle(say("United States units (gal/min, psi, °F)"), key=US_KEY)
     results = draw_results(office)
     if results is not None and results.train is not None:
