@@ -18,6 +18,7 @@ from playwright.sync_api import Browser, FilePayload, Locator, Page, expect
 from tests.page_servers import ROOT, served_page
 from tests.test_page_browser import CHROMIUM, LAPTOP, WAIT_MS, browser
 from wqcheck.page.issued_papers import ISSUE_KEY
+from wqcheck.page.main import TRY_AGAIN_KEY
 from wqcheck.page.office import PERSON_KEY
 from wqcheck.page.recording import RECORD_KEY
 from wqcheck.page.release_view import SIGN_KEY, step_key
@@ -247,6 +248,7 @@ def test_reload_keeps_the_records_and_two_tabs_do_not_sign_twice(desk: Desk, add
 def test_locked_records_are_said_and_nothing_is_lost(desk: Desk) -> None:
     """While another program holds the file, recording is refused in words; afterwards the same button records."""
     use_clean_run(desk)
+    desk.write(PERSON_KEY, "Ada Sorrel")
     open_store(desk.folder / "records.sqlite").close()
     lock = sqlite3.connect(desk.folder / "records.sqlite", isolation_level=None)
     lock.execute("BEGIN EXCLUSIVE")
@@ -255,7 +257,6 @@ def test_locked_records_are_said_and_nothing_is_lost(desk: Desk) -> None:
     assert desk.page.get_by_test_id("stException").count() == 0
     lock.execute("ROLLBACK")
     lock.close()
-    desk.page.get_by_test_id("stRadio").get_by_text("Take in", exact=True).first.click()
-    desk.settled()
+    desk.press(TRY_AGAIN_KEY)
     desk.press(RECORD_KEY)
     desk.says("is recorded")

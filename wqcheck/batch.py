@@ -230,8 +230,8 @@ def not_tested(tables: Sequence[LimitTable], judged: DataFrame[Judged], product:
     day = pd.Timestamp(on)
     begun, ended = rows[Limits.valid_from] > day, rows[Limits.valid_to] < day
     wanted = rows.loc[(begun | ended) == False, Limits.parameter].unique()  # noqa: E712 elementwise
-    tested = set(judged[Judged.parameter].dropna())
-    return [code for code in catalogue() if code in set(wanted) - tested]
+    untested = set(wanted) - set(judged[Judged.parameter].dropna())
+    return [code for code in catalogue() if code in untested]
 
 
 def _filled(details: BatchDetails, taken: Taken) -> BatchDetails:

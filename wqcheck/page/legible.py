@@ -8,6 +8,8 @@ MENU_AREA, SAID_AREA = "menu", "said"
 LEGIBLE = """<style>
 /* Captions with a contrast of at least 4.5:1 (WCAG 2.2, 1.4.3), fields of a date at least 24 px (2.5.8). */
 [data-testid="stCaptionContainer"] {color: inherit; opacity: 0.85;}
+/* A field that cannot be used keeps a label that can be read. */
+[data-testid="stWidgetLabel"], [data-testid="stWidgetLabel"] p {color: var(--st-text-color, #31333f) !important;}
 [data-testid="stDateInput"] [role="spinbutton"] {
   display: inline-block; min-width: 24px; min-height: 24px; line-height: 24px; text-align: center;
 }

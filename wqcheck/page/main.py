@@ -8,7 +8,7 @@ from datetime import date
 
 import streamlit as st
 
-from wqcheck.errors import WqcheckError
+from wqcheck.errors import StoreError, WqcheckError
 from wqcheck.page.flags_view import draw_flags
 from wqcheck.page.history_view import draw_history
 from wqcheck.page.in_hand import hand_words
@@ -61,6 +61,7 @@ VIEWS: tuple[tuple[str, Callable[[Desktop], None]], ...] = (
 )
 """The views, in the order of a morning; a view is added with one line."""
 
+TRY_AGAIN_KEY = "try again"
 OF_BATCHES = ("Start", "Take in", "Flags", "Release")
 """Views that end with the caution on what a decision on a batch rests on."""
 
@@ -86,6 +87,8 @@ def main(arguments: Sequence[str] = ()) -> None:
             dict(VIEWS)[chosen](Desktop(office=office, settings=settings))
         except WqcheckError as error:
             st.error(refusal_text(error))
+            if isinstance(error, StoreError):
+                st.button(say("Try again"), key=TRY_AGAIN_KEY)
         with said:
             draw_said()
         in_hand.markdown(hand_words(office))

@@ -173,21 +173,19 @@ def _needs(tables: Sequence[LimitTable], product: str, on: date, volume: float |
         begun, ended = (limits[name] for name in (Limits.valid_from, Limits.valid_to))
         day = pd.Timestamp(on)
         limits = limits[~((begun > day) | (ended < day))]
+        kinds, members = _kinds(limits), _members(limits)
         for panel in own.to_dict("records"):
             others = own[own[RequiredPanels.water].eq(panel["water"])][RequiredPanels.parameters]
-            for code in _codes(str(panel["parameters"]), limits, others):
-                members = limits.loc[limits[Limits.parameter].eq(code), Limits.members].dropna()
-                listed = tuple(split_list(members.iloc[0])) if len(members) else ()
+            for code in _codes(str(panel["parameters"]), kinds, others):
                 every, interval = _interval(str(panel["every"]), code, volume)
                 texts = {name: str(panel[name]) for name in ("table", "water", "clause", "evidence")}
-                yield Need(**texts, parameter=code, every=every, interval=interval, members=listed)
+                yield Need(**texts, parameter=code, every=every, interval=interval, members=members.get(code, ()))
 
 
-def _codes(listed: str, limits: pd.DataFrame, panels: Iterable[str]) -> Iterator[str]:
-    """Yield the parameters that a panel lists, in the order of the catalogue."""
+def _codes(listed: str, kind: Mapping[str, str], panels: Iterable[str]) -> Iterator[str]:
+    """Yield the parameters that a panel lists, in the order of the catalogue; *kind* is that of each limited one."""
     words = split_list(listed)
     named = {word for panel in panels for word in split_list(panel)}
-    kind = {str(code): _kind(str(code), rows) for code, rows in limits.groupby(Limits.parameter)}
     for code in catalogue():
         by_kind = code in kind and kind[code] in words
         by_rest = code in kind and "all others" in words and code not in named and f"-{code}" not in words
@@ -195,12 +193,21 @@ def _codes(listed: str, limits: pd.DataFrame, panels: Iterable[str]) -> Iterator
             yield code
 
 
-def _kind(code: str, rows: pd.DataFrame) -> str:
-    """Return the word of a panel for parameters such as *code*, by its limit rows and the catalogue."""
-    if rows[Limits.limit_class].eq(LimitClass.RADIOLOGICAL).any():
-        return "all radiological"
-    kind = catalogue()[code].kind
-    return f"all {'chemical' if kind == 'combination' else kind}"
+def _kinds(limits: pd.DataFrame) -> dict[str, str]:
+    """Return the word of a panel for each limited parameter, by its limit rows and the catalogue."""
+    radiological = set(limits.loc[limits[Limits.limit_class].eq(LimitClass.RADIOLOGICAL), Limits.parameter])
+    known = {str(code): catalogue()[str(code)].kind for code in limits[Limits.parameter].unique()}
+    chemical = {code: "chemical" if kind == "combination" else kind for code, kind in known.items()}
+    return {code: f"all {'radiological' if code in radiological else kind}" for code, kind in chemical.items()}
+
+
+def _members(limits: pd.DataFrame) -> dict[str, tuple[str, ...]]:
+    """Return the members of each sum, as the first row that lists them has them."""
+    listed = limits.dropna(subset=[Limits.members]).drop_duplicates(Limits.parameter)
+    return {
+        str(code): tuple(split_list(members))
+        for code, members in zip(listed[Limits.parameter], listed[Limits.members], strict=True)
+    }
 
 
 def _interval(every: str, code: str, volume: float | None) -> tuple[str, pd.DateOffset | None]:
